@@ -1,0 +1,1 @@
+"""Debris files that ship with debriscount, installed as ``debriscount._calibration``."""

@@ -1,0 +1,1 @@
+"""The command line of debriscount: it parses, calls the library and prints."""

@@ -1,0 +1,5 @@
+"""``python -m debriscount_cli``."""
+
+from .app import main
+
+main()

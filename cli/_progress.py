@@ -1,0 +1,40 @@
+"""A progress bar for people; nothing in a pipe."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+Progress = Callable[[float, str], None]
+
+
+@contextmanager
+def progress_bar(wanted: bool) -> Iterator[Progress | None]:
+    """Show a bar on stderr while the block runs, if stderr is a terminal.
+
+    Parameters
+    ----------
+    wanted : bool
+        False for none in any case.
+
+    Yields
+    ------
+    callable or None
+        Takes the share done (0 to 1) and what is being done.
+    """
+    if not wanted or not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (BarColumn(), TextColumn("{task.percentage:>3.0f} %"), TimeElapsedColumn())
+    console = Console(stderr=True)
+    with Progress(
+        *columns, TextColumn("{task.description}", markup=False), console=console, transient=True
+    ) as bar:
+        task = bar.add_task("", total=1.0)
+
+        def show(done: float, what: str) -> None:
+            bar.update(task, completed=done, description=what)
+
+        yield show

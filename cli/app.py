@@ -1,0 +1,49 @@
+"""The commands of ``debriscount``."""
+
+import sys
+from typing import Annotated
+
+import typer
+
+from ._group import ErrorsToExitCodes
+from .demo import demo
+from .measure import measure
+
+app = typer.Typer(
+    cls=ErrorsToExitCodes,
+    help="Tell from photos before and after how much of the debris a floor cleaner picked up.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.command()(measure)
+app.command()(demo)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        from debriscount import __version__
+
+        typer.echo(f"debriscount {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    *,
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version.", callback=_print_version, is_eager=True)
+    ] = False,
+) -> None:
+    pass
+
+
+def main() -> None:
+    """Run the command line."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal or pipe that cannot show "±" or a file's name must not end a measurement.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    app()

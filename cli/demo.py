@@ -1,0 +1,27 @@
+"""``debriscount demo``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ._progress import progress_bar
+
+
+def demo(
+    directory: Annotated[
+        Path, typer.Argument(metavar="[DIR]", help="New or empty folder for pictures and results.")
+    ] = Path("debriscount-demo"),
+    every: Annotated[
+        bool, typer.Option("--all", help="Measure all shipped runs, not only the first.")
+    ] = False,
+) -> None:
+    """Measure a shipped run whose truth is known, and print both."""
+    from debriscount.demo import SCENES, copy_scenes, demo_text, run_scene
+
+    for folder in copy_scenes(directory, SCENES if every else SCENES[:1]):
+        with progress_bar(wanted=True) as progress:
+            run = run_scene(folder, progress)
+        for warning in run.warnings:
+            typer.echo(f"Warning: {warning}", err=True)
+        typer.echo(demo_text(run) + "\n")

@@ -1,0 +1,54 @@
+"""``debriscount measure``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ._progress import progress_bar
+
+
+def measure(
+    before: Annotated[Path, typer.Argument(metavar="BEFORE", help="Photo of the scattered debris.")],
+    after: Annotated[list[Path], typer.Argument(metavar="AFTER", help="Photo after each pass, in order.")],
+    *,
+    patch: Annotated[Path, typer.Option(metavar="FILE", help="patch.toml: size, walls, markers, zones.")],
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")],
+    blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
+    debris: Annotated[
+        list[Path] | None, typer.Option(metavar="FILE", help="debris.toml; once for each kind.")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
+    allow_growth: Annotated[
+        bool, typer.Option("--allow-growth", help="Debris did grow from before to after: measure anyway.")
+    ] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
+) -> None:
+    """Measure one run: how much was picked up, by zone, kind of debris and pass."""
+    from debriscount.opencv import require_opencv
+
+    require_opencv()
+    import debriscount
+    from debriscount.report import measurement_json, table_text, write_measurement
+
+    with progress_bar(not quiet) as progress:
+        measurement = debriscount.measure(
+            patch,
+            before,
+            after,
+            blank=blank,
+            debris=debris or (),
+            allow_growth=allow_growth,
+            progress=progress,
+        )
+    written = write_measurement(measurement, out)
+    if json or quiet:  # the table has the warnings already
+        for warning in measurement.warnings:
+            typer.echo(f"Warning: {warning}", err=True)
+    if json:
+        from json import dumps
+
+        typer.echo(dumps(measurement_json(measurement), indent=1, allow_nan=False))
+    elif not quiet:
+        typer.echo(table_text(measurement), nl=False)
+        typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)

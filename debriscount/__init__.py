@@ -1,0 +1,55 @@
+"""Photographs before and after a floor cleaner ran, turned into a pickup percentage with its uncertainty.
+
+Everything public is here; it loads when it is first used, so that ``import debriscount`` is quick.
+"""
+
+from typing import TYPE_CHECKING
+
+__version__ = "0.1.0"
+
+__all__ = [
+    "DebrisKind",
+    "Measurement",
+    "Patch",
+    "__version__",
+    "errors",
+    "measure",
+    "read_debris",
+    "read_patch",
+]
+
+if TYPE_CHECKING:
+    from . import errors
+    from .figures.records import Measurement
+    from .figures.run import measure
+    from .inputs.debris import DebrisKind
+    from .inputs.debris_file import read_debris
+    from .inputs.patch import Patch
+    from .inputs.patch_file import read_patch
+else:
+    _HOME = {
+        "DebrisKind": "inputs.debris",
+        "Measurement": "figures.records",
+        "Patch": "inputs.patch",
+        "measure": "figures.run",
+        "read_debris": "inputs.debris_file",
+        "read_patch": "inputs.patch_file",
+    }
+
+    def __getattr__(name):
+        from importlib import import_module
+
+        if name == "errors":
+            return import_module(f"{__name__}.errors")
+        if name not in _HOME:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        if name == "measure":
+            from .opencv import require_opencv
+
+            require_opencv()
+        value = getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+        globals()[name] = value
+        return value
+
+    def __dir__():
+        return sorted(set(globals()) | set(__all__))

@@ -1,0 +1,1 @@
+"""How much of every floor pixel each kind of debris hides."""

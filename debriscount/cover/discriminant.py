@@ -1,0 +1,121 @@
+"""Cover of a pixel: its place on the line from floor to debris, in the metric of what disturbs it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .noise import FloorNoise
+
+#: Shade takes between nothing and about two thirds of the light from a floor under broad lamps and room
+#: light; evenly spread over that range its standard deviation is 0.65 / sqrt(12).
+SHADE = 0.65 / np.sqrt(12)
+#: Light that is left unmatched brightens a floor much less: a tenth of the light at most, evenly spread.
+SHEEN = 0.1 / np.sqrt(12)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Discriminant:
+    """A linear filter that turns colour into cover.
+
+    Cover = sum over channels of ``filter`` times (colour - floor): 0 on floor, 1 on debris.
+    ``sigma`` is the standard deviation of that cover on bare floor. Shapes (H, W, 3) and (H, W).
+    """
+
+    filter: NDArray[np.float32]
+    sigma: NDArray[np.float32]
+
+
+def fisher_discriminant(
+    floor: NDArray[np.float32],
+    debris: NDArray[np.float32],
+    noise: FloorNoise,
+    grain_covariance: NDArray[np.floating],
+    shade: float,
+    sheen: float = SHEEN,
+) -> Discriminant:
+    """Fisher's linear discriminant between floor and debris at every pixel.
+
+    Parameters
+    ----------
+    floor, debris : ndarray of float32, shape (H, W, 3)
+        Colour of bare floor and of debris in the light of that place, linear light.
+    noise : FloorNoise
+        Noise on bare floor.
+    grain_covariance : ndarray, shape (3, 3)
+        Covariance of the debris' own colour from grain to grain and over a grain.
+    shade : float
+        Standard deviation of the share of light that shade takes from the floor.
+    sheen : float
+        The same for debris lighter than the floor.
+
+    Returns
+    -------
+    Discriminant
+
+    Notes
+    -----
+    filter = S^-1 e / (e' S^-1 e) with e = debris - floor and S = noise + s^2 floor floor' +
+    grain_covariance / 4 [1]_. The second term marginalises over shade, which moves floor along its own
+    colour: where debris differs from floor in hue, only hue then counts; where it differs in lightness
+    alone, lightness does. Shade only darkens: for debris lighter than the floor it makes the cover
+    negative, not positive, so there s is ``sheen``. The third is the grain's own spread at
+    a pixel it half covers, where floor and debris must be told apart.
+
+    References
+    ----------
+    .. [1] R. A. Fisher, The use of multiple measurements in taxonomic problems, Annals of Eugenics 7
+       (1936) 179-188.
+    """
+    e = debris - floor
+    g = np.asarray(grain_covariance, np.float32) / 4
+    m = np.asarray(noise.mix, np.float32)
+    n0, n1, n2 = (noise.sigma[..., k] for k in range(3))
+    darker = (e * floor).sum(axis=-1, keepdims=True) < 0
+    f = floor * np.where(darker, np.float32(shade), np.float32(sheen))
+    f0, f1, f2 = (f[..., k] for k in range(3))
+    a = m[0, 0] * n0 * n0 + g[0, 0] + f0 * f0
+    b = m[0, 1] * n0 * n1 + g[0, 1] + f0 * f1
+    c = m[0, 2] * n0 * n2 + g[0, 2] + f0 * f2
+    d = m[1, 1] * n1 * n1 + g[1, 1] + f1 * f1
+    h = m[1, 2] * n1 * n2 + g[1, 2] + f1 * f2
+    i = m[2, 2] * n2 * n2 + g[2, 2] + f2 * f2
+    # Adjugate of the symmetric matrix [[a b c] [b d h] [c h i]]; its determinant cancels.
+    aa, ab, ac = d * i - h * h, c * h - b * i, b * h - c * d
+    bb, bc, cc = a * i - c * c, b * c - a * h, a * d - b * b
+    solved = np.stack(
+        [
+            aa * e[..., 0] + ab * e[..., 1] + ac * e[..., 2],
+            ab * e[..., 0] + bb * e[..., 1] + bc * e[..., 2],
+            ac * e[..., 0] + bc * e[..., 1] + cc * e[..., 2],
+        ],
+        axis=-1,
+    )
+    norm = (solved * e).sum(axis=-1)
+    solved /= np.maximum(norm, 1e-30)[..., None]
+    sigma = np.sqrt((solved * solved * noise.sigma * noise.sigma).sum(axis=-1))
+    return Discriminant(solved, sigma)
+
+
+def cover_of(discriminant: Discriminant, view: NDArray[np.float32], floor: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Cover of every pixel of a light-matched view, not clipped; shape (H, W)."""
+    return np.asarray(np.einsum("...c,...c->...", discriminant.filter, view - floor))
+
+
+def departure(
+    view: NDArray[np.float32], floor: NDArray[np.float32], noise: FloorNoise, shade: float
+) -> NDArray[np.float32]:
+    """Mahalanobis length of a view's difference from floor, given noise and shade; shape (H, W).
+
+    By the Sherman-Morrison formula for (noise + s^2 floor floor')^-1, where s is ``shade`` for a difference
+    that darkens the floor and SHEEN for one that does not.
+    """
+    inverse = np.linalg.inv(noise.mix).astype(np.float32)
+    z = (view - floor) / noise.sigma
+    f = floor / noise.sigma
+    whitened = z @ inverse
+    along = (whitened * f).sum(axis=-1)
+    loose = np.where(along < 0, np.float32(1 / shade**2), np.float32(1 / SHEEN**2))
+    reach = loose + ((f @ inverse) * f).sum(axis=-1)
+    square = (whitened * z).sum(axis=-1) - along * along / reach
+    return np.sqrt(np.maximum(square, 0))

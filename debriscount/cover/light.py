@@ -1,0 +1,107 @@
+"""Match the light of one floor view to another's.
+
+Exposure, white balance, vignetting and the shade of a person beside the patch change between shots;
+all of them multiply linear light by a factor that varies slowly over the floor.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+#: Side of the squares whose median ratio carries the first, stiff estimate, px.
+TILE = 16
+#: Darkest level that still carries a ratio: one step of an 8-bit sRGB photo (IEC 61966-2-1).
+FAINTEST = 1 / 255 / 12.92
+
+
+def stiff_gain(
+    view: NDArray[np.float32], reference: NDArray[np.float32], usable: NDArray[np.bool_]
+) -> NDArray[np.float32]:
+    """Factor that brings a view to the reference's light: a quadratic surface in log light.
+
+    Parameters
+    ----------
+    view, reference : ndarray of float32, shape (H, W, 3)
+        Linear light.
+    usable : ndarray of bool, shape (H, W)
+        Floor seen in both; debris may be in it as long as most of it is bare.
+
+    Returns
+    -------
+    ndarray of float32, shape (H, W, 3)
+
+    Notes
+    -----
+    The surface goes through the medians of small squares and is fitted with Tukey's biweight, so
+    heaps of debris and cast shadows do not pull it.
+    """
+    height, width = usable.shape
+    rows, columns = height // TILE, width // TILE
+    logs = _tile_medians(np.log(np.maximum(reference, FAINTEST)) - np.log(np.maximum(view, FAINTEST)), rows, columns)
+    filled = _tile_medians(usable[..., None].astype(np.float32), rows, columns)[..., 0] > 0
+    y, x = np.mgrid[0:rows, 0:columns]
+    basis = _quadratic((x.ravel() + 0.5) * TILE, (y.ravel() + 0.5) * TILE, width, height)
+    gain = np.empty_like(view)
+    fx, fy = np.arange(width) + 0.5, np.arange(height) + 0.5
+    for channel in range(3):
+        values = logs[..., channel].ravel()
+        weight = filled.ravel().astype(float)
+        solution = np.zeros(basis.shape[1])
+        for _ in range(8):
+            root = np.sqrt(weight)[:, None]
+            solution, *_ = np.linalg.lstsq(basis * root, values * root[:, 0], rcond=None)
+            off = values - basis @ solution
+            spread = 1.4826 * np.median(np.abs(off[filled.ravel()])) + 1e-4
+            weight = filled.ravel() * np.clip(1 - (off / (4.685 * spread)) ** 2, 0, None) ** 2
+        a = solution
+        u, v = 2 * fx / width - 1, (2 * fy / height - 1)[:, None]
+        surface = a[0] + a[1] * u + a[2] * v + a[3] * u**2 + a[4] * u * v + a[5] * v**2
+        gain[..., channel] = np.exp(surface)
+    return gain
+
+
+def _tile_medians(values: NDArray[np.float32], rows: int, columns: int) -> NDArray[np.float32]:
+    # Every second pixel of either direction: a quarter of the work for nearly the same median.
+    cut = values[: rows * TILE : 2, : columns * TILE : 2]
+    half = TILE // 2
+    blocks = cut.reshape(rows, half, columns, half, -1).transpose(0, 2, 4, 1, 3)
+    return np.asarray(np.median(blocks.reshape(rows, columns, cut.shape[-1], half * half), axis=-1))
+
+
+def _quadratic(x: NDArray[np.float64], y: NDArray[np.float64], width: int, height: int) -> NDArray[np.float64]:
+    u, v = 2 * x / width - 1, 2 * y / height - 1
+    return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=-1)
+
+
+def supple_gain(
+    view: NDArray[np.float32], reference: NDArray[np.float32], bare: NDArray[np.bool_], reach_px: float
+) -> NDArray[np.float32]:
+    """Ratio of local means over bare floor: follows soft shadows that the stiff surface cannot.
+
+    Parameters
+    ----------
+    view, reference : ndarray of float32, shape (H, W, 3)
+        Linear light, already brought together by the stiff surface.
+    bare : ndarray of bool, shape (H, W)
+        Floor that carries no debris in either.
+    reach_px : float
+        Standard deviation of the Gaussian average; several grains, so that a grain's own shadow
+        is not taken for the light of its surroundings.
+
+    Returns
+    -------
+    ndarray of float32, shape (H, W, 3)
+        1 where no bare floor is near.
+    """
+    factor = 8
+    small = (bare.shape[1] // factor, bare.shape[0] // factor)
+    weight = bare.astype(np.float32)[..., None]
+
+    def local(v: NDArray[np.float32]) -> NDArray[np.float32]:
+        shrunk = cv2.resize(v, small, interpolation=cv2.INTER_AREA)
+        return cv2.GaussianBlur(shrunk, (0, 0), reach_px / factor, borderType=cv2.BORDER_REFLECT)
+
+    # A pull towards 1 that only tells where next to nothing is bare within reach.
+    pull = 0.02 * local(reference)
+    gain = (local(reference * weight) + pull) / (local(view * weight) + pull)
+    return cv2.resize(gain, (bare.shape[1], bare.shape[0]), interpolation=cv2.INTER_LINEAR)

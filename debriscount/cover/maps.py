@@ -1,0 +1,185 @@
+"""The cover stage as a whole: from aligned floor views to cover maps of every shot."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from .colours import LearnedColour, apart_pixels, join_pixels, learn_colours
+from .discriminant import SHADE, SHEEN, Discriminant, cover_of, departure, fisher_discriminant
+from .floor import average_bare, covered_places, local_floor, peak_cover
+from .light import stiff_gain, supple_gain
+from .noise import FloorNoise, NoiseModel, learn_mix, learn_noise, sigma_map
+
+#: Grains at least this many pixels across have an outline to measure; smaller ones are all edge, and only
+#: the sum of their cover is right.
+OUTLINED_PX = 5.0
+#: Cover above which a pixel is kept out of what is averaged as bare floor or light.
+NOT_BARE = 0.25
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShotCover:
+    """Cover in one shot: the fraction of each pixel that its likeliest kind hides, not clipped.
+
+    ``cover`` and ``sigma`` (its standard deviation on bare floor) have shape (H, W); ``kind`` of the
+    same shape indexes the kinds.
+    """
+
+    cover: NDArray[np.float32]
+    sigma: NDArray[np.float32]
+    kind: NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CoverMaps:
+    """What the cover stage found: light-matched views, bare floor, kinds' colours and cover a shot."""
+
+    floor: NDArray[np.float32]
+    matched: dict[str, NDArray[np.float32]]
+    colours: tuple[LearnedColour, ...]
+    shots: dict[str, ShotCover]
+
+
+def cover_maps(
+    views: Mapping[str, NDArray[np.float32]],
+    usable: NDArray[np.bool_],
+    hints: Sequence[NDArray[np.floating]],
+    sizes_px: Sequence[tuple[float, float]],
+) -> CoverMaps:
+    """Turn aligned floor views of one run into cover maps.
+
+    Parameters
+    ----------
+    views : mapping of str to ndarray of float32, each of shape (H, W, 3)
+        Linear light, in the order of the shots; the one called "blank", if any, shows bare floor.
+    usable : ndarray of bool, shape (H, W)
+        Floor that all shots show: no marker, no wall.
+    hints : sequence of ndarray of shape (3,)
+        Linear colours of the kinds from their files; empty if none is known.
+    sizes_px : sequence of (float, float)
+        5th and 95th percentile of each kind's grain diameter, px; one entry if no kind is known.
+
+    Returns
+    -------
+    CoverMaps
+        Views are in the light of the blank or, without one, of the last shot.
+    """
+    names = list(views)
+    reference = "blank" if "blank" in views else names[-1]
+    matched = {
+        name: view if name == reference else view * stiff_gain(view, views[reference], usable)
+        for name, view in views.items()
+    }
+    dirty = [name for name in names if name != "blank"]
+    smallest, largest = min(s[0] for s in sizes_px), max(s[1] for s in sizes_px)
+    limit = min(NOT_BARE, 0.5 * peak_cover(smallest))
+    pair = (matched[dirty[-1]], matched["blank" if "blank" in views else dirty[0]])
+    model = learn_noise(pair[0] - pair[1], pair[1], usable)
+    # Grains of a few pixels are narrower than the photo's colour blocks: their colour is smeared, their
+    # brightness is not, and their own shade is too small to be told from them.
+    fine = smallest < OUTLINED_PX
+    shade = SHEEN if fine else SHADE
+    mix = np.eye(3) if fine else learn_mix(pair[0] - pair[1], sigma_map(model, pair[1]), usable, smallest)
+    if "blank" in views:
+        floor = matched["blank"]
+    else:
+        floor = _floor_without_blank(matched, usable, hints, sizes_px, shade)
+    noise = FloorNoise(sigma_map(model, floor), mix)
+    filters, colours = _learn_filters(matched, floor, noise, usable, hints, sizes_px, dirty, shade)
+    covered = {}
+    for name in names:
+        covers = [cover_of(f, matched[name], floor) for f in filters]
+        apart = [c > np.maximum(limit, 3 * f.sigma) for c, f in zip(covers, filters, strict=True)]
+        covered[name] = ~usable | np.logical_or.reduce(apart)
+    for name in names:
+        if name != reference:
+            both = cv2.dilate((covered[name] | covered[reference]).astype(np.uint8), np.ones((5, 5), np.uint8)) == 0
+            gain = supple_gain(matched[name], matched[reference], both, max(2 * largest, 24.0))
+            matched[name] = matched[name] * gain
+    floor = average_bare([matched[n] for n in names], [covered[n] for n in names], largest)
+    noise = FloorNoise(sigma_map(model, floor), mix)
+    filters, colours = _learn_filters(matched, floor, noise, usable, hints, sizes_px, dirty, shade)
+    shots = {n: _shot_cover(matched[n], floor, filters, colours, noise, usable, largest) for n in names}
+    return CoverMaps(floor, matched, colours, shots)
+
+
+def _learn_filters(
+    matched: Mapping[str, NDArray[np.float32]],
+    floor: NDArray[np.float32],
+    noise: FloorNoise,
+    usable: NDArray[np.bool_],
+    hints: Sequence[NDArray[np.floating]],
+    sizes_px: Sequence[tuple[float, float]],
+    dirty: Sequence[str],
+    shade: float,
+) -> tuple[list[Discriminant], tuple[LearnedColour, ...]]:
+    parts = [apart_pixels(matched[n], floor, departure(matched[n], floor, noise, shade), usable) for n in dirty]
+    colours = learn_colours(join_pixels(parts), hints, [peak_cover(float(np.sqrt(s[0] * s[1]))) for s in sizes_px], usable.shape)
+    filters = [fisher_discriminant(floor, c.over(usable.shape), noise, c.covariance, shade) for c in colours]
+    return filters, colours
+
+
+def _floor_without_blank(
+    matched: Mapping[str, NDArray[np.float32]],
+    usable: NDArray[np.bool_],
+    hints: Sequence[NDArray[np.floating]],
+    sizes_px: Sequence[tuple[float, float]],
+    shade: float,
+) -> NDArray[np.float32]:
+    """First estimate of the floor when no shot is known to be bare."""
+    names = list(matched)
+    last = matched[names[-1]]
+    largest = max(s[1] for s in sizes_px)
+    around = local_floor(last, max(3 * largest, 15.0))
+    model = learn_noise(last - around, around, usable)
+    sigma = sigma_map(model, around)
+    fine = shade == SHEEN
+    noise = FloorNoise(sigma, np.eye(3) if fine else learn_mix(last - around, sigma, usable, min(s[0] for s in sizes_px)))
+    departing = {n: departure(matched[n], around, noise, shade) for n in names}
+    parts = []
+    for n in names:
+        others = np.minimum.reduce([departing[o] for o in names if o != n])
+        # Only what is not there in some other shot is surely debris and no pattern of the floor.
+        parts.append(apart_pixels(matched[n], around, np.where(departing[n] > others + 3, departing[n], 0), usable))
+    colours = learn_colours(join_pixels(parts), hints, [peak_cover(float(np.sqrt(s[0] * s[1]))) for s in sizes_px], usable.shape)
+    # Here a shot with shade and one without must not look like floor and debris, so brightness counts as
+    # little for light debris as for dark.
+    filters = [fisher_discriminant(around, c.over(usable.shape), noise, c.covariance, shade, shade) for c in colours]
+    covers = [
+        [cv2.GaussianBlur(cover_of(f, matched[n], around), (0, 0), max(0.1 * s[0], 0.5)) for f, s in zip(filters, sizes_px, strict=True)]
+        for n in names
+    ]
+    covered = [c | ~usable for c in covered_places(covers, sizes_px)]
+    return average_bare([matched[n] for n in names], covered, largest)
+
+
+def _shot_cover(
+    view: NDArray[np.float32],
+    floor: NDArray[np.float32],
+    filters: Sequence[Discriminant],
+    colours: Sequence[LearnedColour],
+    noise: FloorNoise,
+    usable: NDArray[np.bool_],
+    grain_px: float,
+) -> ShotCover:
+    covers = [cover_of(f, view, floor) for f in filters]
+    kind = np.zeros(usable.shape, np.uint8)
+    if len(filters) > 1:
+        difference = view - floor
+        side = max(3, int(0.3 * grain_px) | 1)
+        misfits = []
+        for cover, colour in zip(covers, colours, strict=True):
+            toward = colour.over(usable.shape) - floor
+            left = difference - np.clip(cover, 0, 1.5)[..., None] * toward
+            spread = noise.sigma**2 + np.diag(colour.covariance).astype(np.float32)
+            misfits.append(cv2.blur((left * left / spread).sum(axis=-1), (side, side)))
+        kind = np.argmin(misfits, axis=0).astype(np.uint8)
+    cover = np.choose(kind, covers)
+    sigma = np.choose(kind, [f.sigma for f in filters])
+    # The filter's own sigma takes channels as independent; the photo says how far that is wrong.
+    sample = (cover[usable] / sigma[usable])[::7]
+    factor = np.float32(1.4826 * np.median(np.abs(sample - np.median(sample))))
+    return ShotCover(np.where(usable, cover, 0), sigma * factor, kind)

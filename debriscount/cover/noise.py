@@ -1,0 +1,133 @@
+"""How much a bare floor pixel wanders between shots: the noise against which debris must stand out."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from .light import FAINTEST
+
+BINS = 12
+#: Fewest readings from which a bin's spread is taken; the median deviation of 200 is good to 8 %.
+FEWEST = 200
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NoiseModel:
+    """Variance of a channel by the floor's brightness and its contrast with the neighbouring pixels.
+
+    Brightness brings the sensor's noise, contrast what the alignment leaves: ``variance`` of shape
+    (3, BINS, BINS) is indexed by channel, brightness bin, contrast bin.
+    """
+
+    brightness: NDArray[np.float32]
+    contrast: NDArray[np.float32]
+    variance: NDArray[np.float32]
+
+
+def local_contrast(floor: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Length of the luminance-like gradient of a floor view, per pixel; shape (H, W, 3) to (H, W)."""
+    grey = floor.mean(axis=-1)
+    gx = cv2.Scharr(grey, cv2.CV_32F, 1, 0, scale=1 / 32)
+    gy = cv2.Scharr(grey, cv2.CV_32F, 0, 1, scale=1 / 32)
+    return np.sqrt(gx * gx + gy * gy)
+
+
+def learn_noise(
+    difference: NDArray[np.float32], floor: NDArray[np.float32], usable: NDArray[np.bool_]
+) -> NoiseModel:
+    """Learn the noise from the difference of two light-matched views of the same floor.
+
+    Parameters
+    ----------
+    difference, floor : ndarray of float32, shape (H, W, 3)
+        View less floor, and the floor, linear light.
+    usable : ndarray of bool, shape (H, W)
+        Floor seen in both. Debris may lie on less than half of it: spreads are medians.
+    """
+    stride = max(1, int(np.sqrt(usable.sum() / 400_000)))
+    chosen = np.zeros_like(usable)
+    chosen[::stride, ::stride] = usable[::stride, ::stride]
+    brightness = floor[chosen].mean(axis=-1)
+    contrast = local_contrast(floor)[chosen]
+    off = np.abs(difference[chosen])
+    inner = np.linspace(0, 1, BINS + 1)[1:-1]
+    edges_b = np.quantile(brightness, inner).astype(np.float32)
+    edges_c = np.quantile(contrast, inner).astype(np.float32)
+    code = np.searchsorted(edges_b, brightness) * BINS + np.searchsorted(edges_c, contrast)
+    order = np.argsort(code, kind="stable")
+    bounds = np.searchsorted(code[order], np.arange(BINS * BINS + 1))
+    overall = (1.4826 * np.median(off, axis=0)) ** 2
+    table = np.empty((BINS * BINS, 3))
+    for i in range(BINS * BINS):
+        members = order[bounds[i] : bounds[i + 1]]
+        table[i] = (1.4826 * np.median(off[members], axis=0)) ** 2 if len(members) >= FEWEST else overall
+    # No photo of 8 bits is better than half a step of its darkest levels.
+    table = np.maximum(table, (FAINTEST / 2) ** 2)
+    variance = table.reshape(BINS, BINS, 3).transpose(2, 0, 1)
+    return NoiseModel(edges_b, edges_c, np.ascontiguousarray(variance, np.float32))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FloorNoise:
+    """Noise of every pixel of a floor view at the scale of a grain.
+
+    ``sigma`` of shape (H, W, 3) is a channel's standard deviation, ``mix`` of shape (3, 3) how the
+    channels go together: the covariance is diag(sigma) mix diag(sigma).
+    """
+
+    sigma: NDArray[np.float32]
+    mix: NDArray[np.float64]
+
+
+def sigma_map(model: NoiseModel, floor: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Standard deviation of every pixel and channel of a floor view, shape (H, W, 3)."""
+    b = np.searchsorted(model.brightness, floor.mean(axis=-1).ravel())
+    c = np.searchsorted(model.contrast, local_contrast(floor).ravel())
+    table = np.sqrt(model.variance.reshape(3, -1).T)
+    return np.ascontiguousarray(table[b * BINS + c], np.float32).reshape(floor.shape)
+
+
+def learn_mix(
+    difference: NDArray[np.float32], sigma: NDArray[np.float32], usable: NDArray[np.bool_], grain_px: float
+) -> NDArray[np.float64]:
+    """How the channels' noise goes together once averaged over a grain.
+
+    Parameters
+    ----------
+    difference, sigma : ndarray of float32, shape (H, W, 3)
+        Difference of two views of the same floor and its standard deviation per pixel.
+    usable : ndarray of bool, shape (H, W)
+        Floor seen in both.
+    grain_px : float
+        Diameter of a small grain, px.
+
+    Returns
+    -------
+    ndarray of shape (3, 3)
+        Scaled so that its diagonal sums to 3. The unit matrix for noise that is independent from pixel to pixel and
+        channel to channel.
+
+    Notes
+    -----
+    A photo's colour noise comes in blocks (chroma subsampling, JPEG) that do not average out over a
+    grain as its brightness noise does, so colour deserves less trust than single pixels suggest.
+    """
+    z = difference / sigma
+    extreme = (np.abs(z) > 4).any(axis=-1) | ~usable
+    reach = max(1, round(0.5 * grain_px))
+    # Keep clear of debris: its blurred rim and its shade are no noise.
+    busy = cv2.blur(extreme.astype(np.float32), (4 * reach + 1, 4 * reach + 1)) > 0.02
+    smooth = cv2.GaussianBlur(np.clip(z, -4, 4), (0, 0), max(0.25 * grain_px, 0.5))
+    sample = smooth[::3, ::3][~busy[::3, ::3]]
+    if len(sample) < FEWEST:
+        return np.eye(3)
+    sample = sample - np.median(sample, axis=0)
+    keep = np.ones(len(sample), bool)
+    covariance = np.eye(3)
+    for _ in range(3):
+        covariance = np.cov(sample[keep].T) + 1e-6 * np.eye(3)
+        distance = np.einsum("ni,ij,nj->n", sample, np.linalg.inv(covariance), sample)
+        keep = distance < 9
+    return np.asarray(3 * covariance / np.trace(covariance))

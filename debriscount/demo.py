@@ -1,0 +1,181 @@
+"""The demo: shipped test runs whose truth is known, measured for real."""
+
+import json
+import shutil
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
+
+from .errors import OutputError
+from .opencv import require_opencv
+from .shipped import shipped_folder
+
+#: The shipped runs; the first is the one that is measured unless all are asked for.
+SCENES = ("lentils-oak-corner", "rice-two-pass-oblique", "mixed-tile-edge")
+
+_MARK = ".debriscount-demo"
+_MARK_TEXT = "Made by the demo of debriscount, which may write here again.\n"
+
+
+@dataclass(frozen=True, slots=True)
+class DemoFigure:
+    """Pickup of one zone after one pass, as measured and as it truly was (by area), percent."""
+
+    number: int
+    zone: str
+    measured_percent: float | None
+    interval95: tuple[float, float] | None
+    true_percent: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class DemoRun:
+    """One measured run of the demo: its figures, what was written, and how to repeat it by hand."""
+
+    scene: str
+    folder: Path
+    figures: tuple[DemoFigure, ...]
+    written: tuple[Path, ...]
+    command: str
+    warnings: tuple[str, ...]
+
+    @property
+    def pictures(self) -> tuple[Path, ...]:
+        """Those of the written files that are pictures."""
+        return tuple(path for path in self.written if path.suffix in (".png", ".jpg"))
+
+
+def copy_scenes(directory: str | PathLike[str], scenes: Sequence[str] = SCENES[:1]) -> list[Path]:
+    """Copy shipped runs into a folder.
+
+    Parameters
+    ----------
+    directory : path-like
+        Made if it is missing; must be empty or an earlier demo's.
+    scenes : sequence of str
+        Names out of ``SCENES``.
+
+    Returns
+    -------
+    list of Path
+        The folder of each run.
+
+    Raises
+    ------
+    OutputError
+        The folder holds something else, is a file, or cannot be written.
+    ValueError
+        A name is not in ``SCENES``.
+    """
+    unknown = [scene for scene in scenes if scene not in SCENES]
+    if unknown:
+        raise ValueError(f"scenes must be among {', '.join(SCENES)}, got {unknown[0]!r}")
+    directory = Path(directory)
+    if directory.exists() and not directory.is_dir():
+        raise OutputError(f"{directory}: is a file. Give a new or empty folder for the demo.")
+    source = shipped_folder("debriscount._reference", "reference_images")
+    try:
+        if directory.is_dir() and any(directory.iterdir()) and not (directory / _MARK).is_file():
+            raise OutputError(
+                f"{directory}: holds files that are no earlier demo's. Give a new or empty folder."
+            )
+        directory.mkdir(parents=True, exist_ok=True)
+        (directory / _MARK).write_text(_MARK_TEXT, encoding="utf-8")
+        for scene in scenes:
+            (directory / scene).mkdir(exist_ok=True)
+            for file in sorted((source / scene).iterdir()):
+                shutil.copyfile(file, directory / scene / file.name)
+    except OutputError:
+        raise
+    except OSError as error:
+        raise OutputError(
+            f"{directory}: cannot be written ({error.strerror}). Give a folder of your own for the demo."
+        ) from None
+    return [directory / scene for scene in scenes]
+
+
+def run_scene(folder: Path, progress: Callable[[float, str], None] | None = None) -> DemoRun:
+    """Measure one copied run and put its figures beside the truth.
+
+    Parameters
+    ----------
+    folder : Path
+        As `copy_scenes` returns it.
+    progress : callable, optional
+        Takes the share done (0 to 1) and what is being done.
+
+    Returns
+    -------
+    DemoRun
+
+    Raises
+    ------
+    DebriscountError
+        As measuring and writing do.
+    """
+    require_opencv()
+    from .figures.run import measure
+    from .report import write_measurement
+
+    patch, before = folder / "patch.toml", folder / "before.jpg"
+    afters = sorted(folder.glob("after*.jpg"))
+    blank = next(iter(folder.glob("blank.jpg")), None)
+    debris = sorted(set(folder.glob("*.toml")) - {patch})
+    measurement = measure(patch, before, afters, blank=blank, debris=debris, progress=progress)
+    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+    figures = []
+    for passed, true in zip(measurement.passes, truth["passes"], strict=True):
+        for zone, measured in passed.zones.items():
+            true_percent = true["zones"].get(zone, {}).get("pickup_by_area_percent")
+            if measured.pickup_percent is not None or true_percent is not None:
+                figures.append(
+                    DemoFigure(
+                        passed.number, zone, measured.pickup_percent, measured.interval95, true_percent
+                    )
+                )
+    options = [f"--debris {path.name}" for path in debris]
+    if blank:
+        options.insert(0, "--blank blank.jpg")
+    photos = ["before.jpg", *(path.name for path in afters)]
+    return DemoRun(
+        scene=folder.name,
+        folder=folder,
+        figures=tuple(figures),
+        written=tuple(write_measurement(measurement, folder / "result")),
+        command=" ".join(["debriscount measure --patch patch.toml", *options, "--out result", *photos]),
+        warnings=measurement.warnings,
+    )
+
+
+def demo_text(run: DemoRun) -> str:
+    """Return what a person should read of a run: figures beside the truth, pictures to open.
+
+    Parameters
+    ----------
+    run : DemoRun
+        As `run_scene` returns it.
+
+    Returns
+    -------
+    str
+        Several lines.
+    """
+    lines = [
+        f"{run.scene} (rendered pictures, so the truth is known)",
+        f"{'pass':<5}{'zone':<10}{'pickup':>9}{'95 % interval':>19}{'truth':>10}",
+    ]
+    for figure in run.figures:
+        interval = figure.interval95
+        lines.append(
+            f"{figure.number:<5}{figure.zone:<10}{_percent(figure.measured_percent):>9}"
+            f"{f'{interval[0]:.1f} to {interval[1]:.1f}' if interval else '-':>19}"
+            f"{_percent(figure.true_percent):>10}"
+        )
+    lines += ["", "Open these pictures:", *(f"  {picture}" for picture in run.pictures)]
+    lines += ["The same by hand:", f"  cd {run.folder}", f"  {run.command}"]
+    return "\n".join(lines)
+
+
+def _percent(value: float | None) -> str:
+    return "-" if value is None else f"{value:.1f} %"

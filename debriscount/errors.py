@@ -1,0 +1,49 @@
+"""Everything that can be wrong with what a person gives us, one class per thing they can put right.
+
+Each message says what is wrong, where, and what to do. The command line prints it and exits with
+``exit_code``: 2 for input that must be corrected, 3 for a photo that is not fit to measure.
+"""
+
+
+class DebriscountError(Exception):
+    """Base of every error that a user can put right."""
+
+    exit_code = 2
+
+
+class InputFileError(DebriscountError, ValueError):
+    """A file that a person writes (patch.toml, debris.toml) has a fault."""
+
+
+class PhotoFileError(DebriscountError, ValueError):
+    """A photo file is missing, damaged or no photo at all."""
+
+
+class OutputError(DebriscountError, OSError):
+    """A result cannot be written where it was asked for."""
+
+
+class ShotOrderError(DebriscountError, ValueError):
+    """Debris grew everywhere: *before* and *after* look exchanged."""
+
+
+class PhotoUnfitError(DebriscountError, ValueError):
+    """A photo can be read but not measured."""
+
+    exit_code = 3
+
+
+class MarkerError(PhotoUnfitError):
+    """Too few of the patch's markers are seen, or they do not lie where the patch file says."""
+
+
+class PhotosDifferError(PhotoUnfitError):
+    """The photos of one run do not show the same floor."""
+
+
+class NoDebrisError(PhotoUnfitError):
+    """The *before* photo shows no debris, so that no share of it can be given."""
+
+
+class MissingLibraryError(DebriscountError, ImportError):
+    """A system library that OpenCV needs is not installed."""

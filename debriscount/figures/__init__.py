@@ -1,0 +1,1 @@
+"""From grains to figures: zones, pickup, and the run as a whole."""

@@ -1,0 +1,117 @@
+"""What a measurement says: frozen records whose fields carry their units."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..geometry.grid import FloorGrid
+from ..inputs.patch import Patch
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GrainTable:
+    """The grains of one shot, one entry a grain in every array.
+
+    ``kind`` indexes the measurement's ``kinds``; ``zone`` indexes ``ZONES``.
+    """
+
+    kind: NDArray[np.int16]
+    x_mm: NDArray[np.float64]
+    y_mm: NDArray[np.float64]
+    area_mm2: NDArray[np.float64]
+    zone: NDArray[np.int8]
+
+    @property
+    def diameter_mm(self) -> NDArray[np.float64]:
+        """Diameter of the circle of the same area, mm (equivalent circular diameter, ISO 9276-6)."""
+        return 2 * np.sqrt(self.area_mm2 / np.pi)
+
+    def __len__(self) -> int:
+        return len(self.x_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """How much debris lies in a zone in one shot."""
+
+    area_mm2: float
+    grains: int
+    mass_g: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneFigures:
+    """One zone over one pass or the whole run so far; a figure that cannot be known is None."""
+
+    before: Amount
+    after: Amount
+    gone_percent: float | None
+    pickup_percent: float | None
+    interval95: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PassFigures:
+    """What one pass of the machine had left, against *before*.
+
+    ``zones`` is keyed by "patch" and the names of the patch's zones, ``kinds`` by kind name and
+    then by zone.
+    """
+
+    number: int
+    zones: dict[str, ZoneFigures]
+    kinds: dict[str, dict[str, ZoneFigures]]
+
+
+@dataclass(frozen=True, slots=True)
+class KindColor:
+    """A kind of debris as the photos of the run show it."""
+
+    name: str
+    color_srgb: tuple[int, int, int]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MeasuredShot:
+    """One shot in the floor view, with what was found in it.
+
+    ``name`` is "blank", "before", "after", "after2", …; ``floor_view`` is sRGB of shape (H, W, 3);
+    ``kind_map`` of shape (H, W) holds 0 on floor and 1 + kind index on debris. ``file`` and
+    ``sha256`` are empty for a shot given as an array.
+    """
+
+    name: str
+    file: str
+    sha256: str
+    markers_seen: tuple[int, ...]
+    residual_mm: float
+    floor_view: NDArray[np.uint8]
+    kind_map: NDArray[np.uint8]
+    grains: GrainTable
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One named source of uncertainty and what it adds to the patch's pickup, percentage points."""
+
+    source: str
+    u_percent: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measurement:
+    """The record of one measured run."""
+
+    patch: Patch
+    grid: FloorGrid
+    kinds: tuple[KindColor, ...]
+    shots: tuple[MeasuredShot, ...]
+    passes: tuple[PassFigures, ...]
+    budget: tuple[BudgetLine, ...] = ()
+    warnings: tuple[str, ...] = field(default=())
+
+    @property
+    def pickup_percent(self) -> float | None:
+        """Pickup of the whole patch after the last pass, percent."""
+        return self.passes[-1].zones["patch"].pickup_percent

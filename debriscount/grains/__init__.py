@@ -1,0 +1,1 @@
+"""From cover to single grains."""

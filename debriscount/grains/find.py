@@ -1,0 +1,140 @@
+"""From a cover map to grains: where they lie and how much floor each hides."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cover.floor import BLUR_PX, peak_cover
+from ..cover.maps import OUTLINED_PX, ShotCover
+from .split import split_grains
+
+#: Standard deviations of cover by which a pixel must stand out: see cover.colours.APART.
+STANDS_OUT = 4.0
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FoundGrains:
+    """Grains of one shot in pixels of the floor view.
+
+    ``kind``, ``x_px``, ``y_px`` and ``area_px`` hold one entry a grain; ``kind_map`` of shape (H, W) is 0 on
+    floor and 1 + kind on debris.
+    """
+
+    kind: NDArray[np.int16]
+    x_px: NDArray[np.float64]
+    y_px: NDArray[np.float64]
+    area_px: NDArray[np.float64]
+    kind_map: NDArray[np.uint8]
+
+
+def find_grains(shot: ShotCover, sizes_px: Sequence[tuple[float, float]]) -> FoundGrains:
+    """Find the grains of every kind in a shot.
+
+    Parameters
+    ----------
+    shot : ShotCover
+        Cover, its noise and the likeliest kind of each pixel.
+    sizes_px : sequence of (float, float)
+        5th and 95th percentile of each kind's grain diameter, px.
+
+    Returns
+    -------
+    FoundGrains
+    """
+    kind_map = np.zeros(shot.cover.shape, np.uint8)
+    parts = []
+    for k, size in enumerate(sizes_px):
+        cover = shot.cover if len(sizes_px) == 1 else np.where(shot.kind == k, shot.cover, np.float32(0))
+        find = _outlined if size[0] >= OUTLINED_PX else _gathered
+        mask, labels, weight = find(cover, shot.sigma, size)
+        kind_map[mask] = k + 1
+        x, y, area = _collect(labels, weight)
+        parts.append((np.full(len(x), k, np.int16), x, y, area))
+    kind, x, y, area = (np.concatenate([p[i] for p in parts]) for i in range(4))
+    return FoundGrains(kind, x, y, area, kind_map)
+
+
+def _collect(
+    labels: NDArray[np.int32], weight: NDArray[np.float32]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    rows, columns = np.nonzero(labels)
+    number = labels[rows, columns]
+    w = weight[rows, columns].astype(float)
+    count = int(number.max()) + 1 if len(number) else 1
+    area = np.bincount(number, w, count)[1:]
+    plain = np.maximum(w, 1e-6)
+    total = np.bincount(number, plain, count)[1:]
+    with np.errstate(invalid="ignore"):
+        x = np.bincount(number, plain * columns, count)[1:] / total
+        y = np.bincount(number, plain * rows, count)[1:] / total
+    there = (total > 0) & (area > 0)
+    return x[there], y[there], area[there]
+
+
+_Found = tuple[NDArray[np.bool_], NDArray[np.int32], NDArray[np.float32]]
+
+
+def _outlined(cover: NDArray[np.float32], sigma: NDArray[np.float32], size: tuple[float, float]) -> _Found:
+    """Grains with an inside: the outline runs at half of each grain's own level."""
+    smooth = cv2.GaussianBlur(cover, (0, 0), 0.7)
+    # A grain in the shade or with a pale side has a level of its own: the mean of the better half of what
+    # lies within a grain's width.
+    side = 2 * int(0.5 * size[0]) + 1
+    top = cv2.dilate(smooth, np.ones((side, side), np.uint8))
+    sure = (smooth > np.maximum(0.5 * np.minimum(top, 1.1), STANDS_OUT * 0.5 * sigma)).astype(np.float32)
+    total = cv2.blur(np.minimum(smooth, 1.2) * sure, (side, side))
+    level = np.clip(total / np.maximum(cv2.blur(sure, (side, side)), 1e-3), 0.4, 1)
+    mask = (smooth > 0.5 * level) & (smooth > STANDS_OUT * 0.5 * sigma)
+    labels = split_grains(mask, 0.1 * size[0])
+    sizes = np.bincount(labels.ravel())
+    # A third of the smallest usual grain's area is no grain of this kind.
+    small = sizes < max(0.33 * np.pi / 4 * size[0] ** 2, 4)
+    small[0] = True
+    labels = np.where(small[labels], 0, labels).astype(np.int32)
+    mask = labels > 0
+    # Soft edge: a pixel counts from a quarter to three quarters of the level, so that the sum has the
+    # half-level outline's area without its steps.
+    grown = _grow_labels(labels, 1)
+    soft = np.clip((cover / level - 0.25) / 0.5, 0, 1)
+    inside = cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
+    return mask, grown, np.where(inside, np.float32(1), soft)
+
+
+def _gathered(cover: NDArray[np.float32], sigma: NDArray[np.float32], size: tuple[float, float]) -> _Found:
+    """Grains that are all edge: cover is gathered in a grown outline, less the floor's own around it."""
+    peak = peak_cover(size[0])
+    smooth = cv2.GaussianBlur(cover, (0, 0), 0.5)
+    mask = smooth > np.maximum(0.5 * peak, STANDS_OUT * 0.75 * sigma)
+    seeds = mask & (smooth >= cv2.dilate(smooth, np.ones((3, 3), np.uint8)))
+    _, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
+    reach = int(np.ceil(2.5 * BLUR_PX))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    near = cv2.dilate(mask.astype(np.uint8), disc).astype(bool)
+    if not seeds.any():
+        return mask, np.zeros(mask.shape, np.int32), cover
+    _, nearest = cv2.distanceTransformWithLabels(
+        (~seeds).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_CCOMP
+    )
+    labels = np.where(near, nearest, 0).astype(np.int32)
+    far = cv2.dilate(near.astype(np.uint8), disc) == 0
+    own = cover - _around(cover, far, max(15.0, 4 * size[1]))
+    return mask, labels, np.clip(own, -2 * sigma, 1.5)
+
+
+def _around(cover: NDArray[np.float32], bare: NDArray[np.bool_], reach_px: float) -> NDArray[np.float32]:
+    """Mean cover of the bare floor around: what the floor itself shows as debris there."""
+    weight = bare.astype(np.float32)
+    side = 2 * int(reach_px) + 1
+    total = cv2.blur(cover * weight, (side, side))
+    share = cv2.blur(weight, (side, side))
+    return np.where(share > 0.05, total / np.maximum(share, 0.05), 0)
+
+
+def _grow_labels(labels: NDArray[np.int32], steps: int) -> NDArray[np.int32]:
+    grown = labels
+    for _ in range(steps):
+        wider = cv2.dilate(grown.astype(np.float32), np.ones((3, 3), np.uint8)).astype(np.int32)
+        grown = np.where(grown > 0, grown, wider)
+    return grown

@@ -1,0 +1,96 @@
+"""The patch of floor: its size, walls, markers and zones, all in millimetres."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+WALL_SIDES = ("top", "right", "bottom", "left")
+
+#: Zones in the order in which they are reported; a point's code is its place in this tuple.
+ZONES = ("open", "edge", "corner", "margin")
+OPEN, EDGE, CORNER, MARGIN = range(4)
+OUTSIDE = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Marker:
+    """A printed square lying flat on the floor, read upright (its top towards the patch's top)."""
+
+    id: int
+    center_mm: tuple[float, float]
+    side_mm: float
+
+    def corners_mm(self) -> NDArray[np.float64]:
+        """Corners of the black square, ndarray of shape (4, 2): top left, then clockwise, mm."""
+        x, y = self.center_mm
+        h = self.side_mm / 2
+        return np.array([[x - h, y - h], [x + h, y - h], [x + h, y + h], [x - h, y + h]])
+
+
+@dataclass(frozen=True, slots=True)
+class CustomZone:
+    """A polygon of the user's own, reported beside the four zones and never summed with them."""
+
+    name: str
+    polygon_mm: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Patch:
+    """The marked rectangle of floor; origin at its top-left corner, x right, y down."""
+
+    name: str
+    width_mm: float
+    height_mm: float
+    walls: tuple[str, ...]
+    markers: tuple[Marker, ...]
+    edge_mm: float
+    corner_mm: float
+    margin_mm: float
+    custom_zones: tuple[CustomZone, ...] = ()
+
+    def outer_box_mm(self) -> tuple[float, float, float, float]:
+        """Left, top, right and bottom of patch and margin together, mm; no margin behind a wall."""
+        m = self.margin_mm
+        return (
+            0.0 if "left" in self.walls else -m,
+            0.0 if "top" in self.walls else -m,
+            self.width_mm + (0.0 if "right" in self.walls else m),
+            self.height_mm + (0.0 if "bottom" in self.walls else m),
+        )
+
+    def zone_names(self) -> tuple[str, ...]:
+        """Names of the zones that this patch's walls and margin make, in ``ZONES``' order."""
+        has_corner = any(a in self.walls and b in self.walls for a in ("top", "bottom") for b in ("left", "right"))
+        present = {"open": True, "edge": bool(self.walls), "corner": has_corner, "margin": self.margin_mm > 0}
+        return tuple(name for name in ZONES if present[name])
+
+    def zone_codes(self, x_mm: Sequence[float] | NDArray[np.floating], y_mm: Sequence[float] | NDArray[np.floating]) -> NDArray[np.int8]:
+        """Zone of each point: an index into ``ZONES``, or ``OUTSIDE``.
+
+        Parameters
+        ----------
+        x_mm, y_mm : array_like, broadcastable against each other
+            Places on the floor, mm.
+
+        Returns
+        -------
+        ndarray of int8
+            Zones do not overlap: a point of the corner square is corner, not edge.
+        """
+        x, y = np.broadcast_arrays(np.asarray(x_mm, float), np.asarray(y_mm, float))
+        to_wall = {"left": x, "right": self.width_mm - x, "top": y, "bottom": self.height_mm - y}
+        inside = (x >= 0) & (x < self.width_mm) & (y >= 0) & (y < self.height_mm)
+        codes = np.full(x.shape, OUTSIDE, np.int8)
+        left, top, right, bottom = self.outer_box_mm()
+        codes[(x >= left) & (x < right) & (y >= top) & (y < bottom)] = MARGIN
+        codes[inside] = OPEN
+        for wall in self.walls:
+            codes[inside & (to_wall[wall] < self.edge_mm)] = EDGE
+        for a in ("top", "bottom"):
+            for b in ("left", "right"):
+                if a in self.walls and b in self.walls:
+                    codes[inside & (to_wall[a] < self.corner_mm) & (to_wall[b] < self.corner_mm)] = CORNER
+        return codes

@@ -1,0 +1,210 @@
+"""patch.toml: read, checked, and handed on as a ``Patch``."""
+
+from itertools import combinations
+from os import PathLike
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+from pydantic import Field
+
+from .faults import Name, Number, Point, Table, closest, shown, validated
+from .patch import WALL_SIDES, ZONES, CustomZone, Marker, Patch
+from .toml_text import TomlText, read_toml
+
+LEAST_MARKERS = 3
+_NAMES_TAKEN = ("patch", *ZONES)
+
+_Side = Annotated[Number, Field(gt=0, le=100_000)]
+
+
+class _PatchTable(Table):
+    name: Name = Field(description="Give the patch a name.")
+    width_mm: _Side = Field(description="Give the patch's width in millimetres.")
+    height_mm: _Side = Field(description="Give the patch's height in millimetres.")
+    walls: tuple[str, ...] = Field(
+        description='List the sides that have a wall, such as ["top", "left"], or [] for none.'
+    )
+
+
+class _MarkerTable(Table):
+    id: Annotated[int, Field(strict=True, ge=0, le=49)] = Field(
+        description="Give the number of the printed square (dictionary DICT_4X4_50 has 0 to 49)."
+    )
+    center_mm: Point = Field(description="Give x and y of the square's centre in millimetres.")
+    side_mm: _Side = Field(description="Give the side of the black square in millimetres.")
+
+
+class _CustomTable(Table):
+    name: Name = Field(description="Give the zone a name.")
+    polygon_mm: tuple[Point, ...] = Field(
+        description="Give three points or more, each [x, y] in millimetres."
+    )
+
+
+class _ZonesTable(Table):
+    edge_mm: Annotated[Number, Field(ge=0)] = Field(
+        default=30.0, description="Give the width of the strip along a wall in millimetres."
+    )
+    corner_mm: Annotated[Number, Field(ge=0)] = Field(
+        default=60.0, description="Give the side of the square where two walls meet in millimetres."
+    )
+    margin_mm: Annotated[Number, Field(ge=0)] = Field(
+        default=60.0, description="Give the width of the ring around the patch in millimetres, or 0 for none."
+    )
+    custom: tuple[_CustomTable, ...] = Field(
+        default=(), description="Each zone of your own begins with [[zones.custom]]."
+    )
+
+
+class _PatchFile(Table):
+    patch: _PatchTable = Field(description="Describe the patch under [patch].")
+    markers: tuple[_MarkerTable, ...] = Field(description="Each printed square begins with [[markers]].")
+    zones: _ZonesTable = Field(
+        default_factory=_ZonesTable, description="Give the zones' widths under [zones]."
+    )
+
+
+def read_patch(path: str | PathLike[str]) -> Patch:
+    """Read a patch file.
+
+    Parameters
+    ----------
+    path : path-like
+        TOML file: ``[patch]``, three or more ``[[markers]]``, and ``[zones]`` unless the usual
+        widths serve (edge 30 mm, corner 60 mm, margin 60 mm).
+
+    Returns
+    -------
+    Patch
+
+    Raises
+    ------
+    InputFileError
+        With file, line, key and value, for whatever is wrong.
+    """
+    toml = read_toml(Path(path), "patch file")
+    content = validated(_PatchFile, toml)
+    zones = content.zones
+    patch = Patch(
+        name=content.patch.name,
+        width_mm=content.patch.width_mm,
+        height_mm=content.patch.height_mm,
+        walls=content.patch.walls,
+        markers=tuple(Marker(m.id, m.center_mm, m.side_mm) for m in content.markers),
+        edge_mm=zones.edge_mm,
+        corner_mm=zones.corner_mm,
+        margin_mm=zones.margin_mm,
+        custom_zones=tuple(CustomZone(z.name, z.polygon_mm) for z in zones.custom),
+    )
+    for check in (_check_walls, _check_zone_widths, _check_markers, _check_custom_zones):
+        check(patch, toml)
+    return patch
+
+
+def _check_walls(patch: Patch, toml: TomlText) -> None:
+    for number, wall in enumerate(patch.walls):
+        place = ("patch", "walls", number)
+        if wall not in WALL_SIDES:
+            raise toml.error(place, f"[patch] walls has no side {shown(wall)}. {closest(wall, WALL_SIDES)}")
+        if wall in patch.walls[:number]:
+            raise toml.error(place, f'[patch] walls names "{wall}" twice. Name each wall once.')
+
+
+def _check_zone_widths(patch: Patch, toml: TomlText) -> None:
+    """Refuse an edge or corner that leaves no open floor; without their walls their widths say nothing."""
+    names = patch.zone_names()
+    depth_mm = {
+        "width": patch.width_mm if {"left", "right"} & set(patch.walls) else np.inf,
+        "height": patch.height_mm if {"top", "bottom"} & set(patch.walls) else np.inf,
+    }
+    across = min(depth_mm, key=depth_mm.__getitem__)
+    for zone, width_mm in (("edge", patch.edge_mm), ("corner", patch.corner_mm)):
+        if zone in names and width_mm >= depth_mm[across]:
+            raise toml.error(
+                ("zones", f"{zone}_mm") if ("zones",) in toml.lines else ("patch",),
+                f"[zones] {zone}_mm must be less than the patch's {across} of {depth_mm[across]:g} mm,"
+                f" got {width_mm:g}. Give a narrower {zone}.",
+            )
+
+
+def _check_markers(patch: Patch, toml: TomlText) -> None:
+    markers = patch.markers
+    for (first, a), (second, b) in combinations(enumerate(markers), 2):
+        if a.id == b.id:
+            line = toml.line_of(("markers", first, "id"))
+            raise toml.error(
+                ("markers", second, "id"),
+                f"[[markers]] id {b.id} stands on line {line} already. Give each marker an id of its own.",
+            )
+        if (
+            max(abs(p - q) for p, q in zip(a.center_mm, b.center_mm, strict=True))
+            < (a.side_mm + b.side_mm) / 2
+        ):
+            raise toml.error(
+                ("markers", second, "center_mm"),
+                f"markers {a.id} and {b.id} overlap. Measure their centres again.",
+            )
+    for number, marker in enumerate(markers):
+        _check_outside(patch, toml, number, marker)
+    if len(markers) < LEAST_MARKERS:
+        raise toml.error(
+            ("markers",),
+            f"the file lists {len(markers)} of at least {LEAST_MARKERS} markers."
+            " Lay three or more around the patch and list each under [[markers]].",
+        )
+    centers_mm = np.array([marker.center_mm for marker in markers])
+    centers_mm -= centers_mm.mean(axis=0)
+    across_mm = np.ptp(centers_mm @ np.linalg.svd(centers_mm)[2][1])
+    # A row of squares fixes the floor along itself only; half a side off the line is still a row.
+    if across_mm < max(marker.side_mm for marker in markers) / 2:
+        raise toml.error(
+            ("markers",),
+            "all markers lie on one line, which does not fix the floor's tilt."
+            " Lay at least one to the side, and measure its centre.",
+        )
+
+
+def _check_outside(patch: Patch, toml: TomlText, number: int, marker: Marker) -> None:
+    (x, y), half = marker.center_mm, marker.side_mm / 2
+    if -half < x < patch.width_mm + half and -half < y < patch.height_mm + half:
+        raise toml.error(
+            ("markers", number, "center_mm"),
+            f"[[markers]] center_mm puts marker {marker.id} at [{x:g}, {y:g}], where its"
+            f" {marker.side_mm:g} mm square hides floor of the patch."
+            " Lay it outside, or measure its centre again.",
+        )
+
+
+def _check_custom_zones(patch: Patch, toml: TomlText) -> None:
+    names = [zone.name for zone in patch.custom_zones]
+    for number, zone in enumerate(patch.custom_zones):
+        place = ("zones", "custom", number)
+        if zone.name in _NAMES_TAKEN:
+            raise toml.error(
+                (*place, "name"), f'[[zones.custom]] name "{zone.name}" is taken. Choose another.'
+            )
+        if zone.name in names[:number]:
+            line = toml.line_of(("zones", "custom", names.index(zone.name), "name"))
+            raise toml.error(
+                (*place, "name"),
+                f'[[zones.custom]] name "{zone.name}" stands on line {line} already. Choose another.',
+            )
+        _check_polygon(zone, toml, number)
+
+
+def _check_polygon(zone: CustomZone, toml: TomlText, number: int) -> None:
+    place = ("zones", "custom", number, "polygon_mm")
+    if len(zone.polygon_mm) < 3:
+        raise toml.error(
+            place,
+            f'[[zones.custom]] polygon_mm of "{zone.name}" must have at least 3 points,'
+            f" got {len(zone.polygon_mm)}. Give each corner as [x, y] in millimetres.",
+        )
+    x, y = np.array(zone.polygon_mm).T
+    if abs(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1))) / 2 < 1:
+        raise toml.error(
+            place,
+            f'[[zones.custom]] polygon_mm of "{zone.name}" encloses less than 1 mm².'
+            " Give its corners in the order in which they follow each other.",
+        )

@@ -1,0 +1,1 @@
+"""One photograph: its file, its pixels and their colours."""

@@ -1,0 +1,58 @@
+"""Between the photo's sRGB values and light: the sRGB transfer curve and CIELAB.
+
+References
+----------
+.. [1] IEC 61966-2-1:1999, sRGB colour space: the transfer curve with its knee at 0.04045.
+.. [2] CIE 15:2004, colorimetry: L*a*b* for the D65 white point.
+"""
+
+from functools import cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+
+def srgb_to_linear(encoded: NDArray[np.floating]) -> NDArray[np.float64]:
+    """Linear light, 0 to 1, from encoded sRGB values, 0 to 1 [IEC 61966-2-1]; any shape."""
+    v = np.asarray(encoded, float)
+    return np.where(v <= 0.04045, v / 12.92, ((np.maximum(v, 0) + 0.055) / 1.055) ** 2.4)
+
+
+def linear_to_srgb(linear: NDArray[np.floating]) -> NDArray[np.float64]:
+    """Encoded sRGB values, 0 to 1, from linear light, clipped to 0 to 1; any shape."""
+    v = np.clip(np.asarray(linear, float), 0, 1)
+    return np.where(v <= 0.0031308, v * 12.92, 1.055 * v ** (1 / 2.4) - 0.055)
+
+
+@cache
+def _linear_table() -> NDArray[np.float32]:
+    return srgb_to_linear(np.arange(256) / 255).astype(np.float32)
+
+
+def linear_pixels(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Linear light of 8-bit sRGB pixels, same shape, float32, by table."""
+    return cv2.LUT(pixels, _linear_table())
+
+
+@cache
+def _encoded_table() -> NDArray[np.uint8]:
+    return np.round(255 * linear_to_srgb(np.arange(65536) / 65535)).astype(np.uint8)
+
+
+def srgb_pixels(linear: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """8-bit sRGB pixels of linear light, same shape, clipped; by a 16-bit table."""
+    index = np.clip(linear * np.float32(65535) + np.float32(0.5), 0, 65535).astype(np.uint16)
+    return _encoded_table()[index]
+
+
+def luminance(linear: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Relative luminance Y of linear sRGB, shape (..., 3) to (...) [IEC 61966-2-1]."""
+    return linear @ np.array([0.2126, 0.7152, 0.0722], linear.dtype)
+
+
+def linear_to_lab(linear: NDArray[np.floating]) -> NDArray[np.float64]:
+    """CIELAB (D65) of linear sRGB, shape (..., 3) [CIE 15]."""
+    from skimage.color import rgb2lab
+
+    return np.asarray(rgb2lab(linear_to_srgb(linear)))

@@ -1,0 +1,39 @@
+"""What a measurement leaves behind: record, tables and pictures.
+
+The names below load their module when first used, so that importing this folder costs nothing.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from .pictures import draw_overlay
+    from .record import measurement_json, read_record
+    from .tables import grains_csv, table_text, zones_csv
+    from .write import write_measurement
+
+__all__ = [
+    "draw_overlay",
+    "grains_csv",
+    "measurement_json",
+    "read_record",
+    "table_text",
+    "write_measurement",
+    "zones_csv",
+]
+
+_HOMES = {
+    "draw_overlay": ".pictures",
+    "measurement_json": ".record",
+    "read_record": ".record",
+    "grains_csv": ".tables",
+    "table_text": ".tables",
+    "zones_csv": ".tables",
+    "write_measurement": ".write",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(_HOMES[name], __name__), name)

@@ -1,0 +1,206 @@
+"""Pictures of what was found: each shot's floor view with debris outlined and zones marked."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ..figures.records import MeasuredShot, Measurement
+from ..geometry.grid import FloorGrid
+from ..inputs.patch import Patch
+from .borders import draw_borders
+from .caption import (
+    Caption,
+    LegendEntry,
+    draw_caption,
+    label_sample,
+    outline_sample,
+    plain_sample,
+    stroke_sample,
+)
+from .labels import draw_labels
+from .lookup import amount_in_patch, base_name, figures_of, pass_of
+from .outlines import draw_outlines, ring_widths
+from .palette import Color, contrasting, floor_colors, outline_colors
+from .rounding import PUSHED_IN, amount_text, area_text, interval_text, percent_text
+
+_LEGIBLE_WIDTH = 1200  # px; narrower views are enlarged
+_MAX_ENLARGEMENT = 4
+_WIDE = 1600  # px; the finest lines are one pixel thick up to twice this, then two, …
+_DIM_GREY, _DIM_SHARE = 128, 0.6
+
+
+def draw_overlay(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8]:
+    """Draw what was found in a shot.
+
+    Parameters
+    ----------
+    shot : MeasuredShot
+        A shot of the measurement.
+    measurement : Measurement
+        The run that it belongs to.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W, 3)
+        sRGB: the floor view, enlarged by a whole factor if it is narrower than 1200 px, and below
+        it the caption. Debris stays untouched inside its outline, except under the borders.
+
+    Raises
+    ------
+    ValueError
+        The shot's arrays do not have the shape of the measurement's grid.
+    """
+    _check(shot, measurement.grid)
+    factor = enlargement(measurement.grid.width_px)
+    grid = _enlarged_grid(measurement.grid, factor)
+    image = _enlarged(shot.floor_view, factor, cv2.INTER_CUBIC)
+    kind_map = _enlarged(shot.kind_map, factor, cv2.INTER_NEAREST)
+    unit, size = max(1, grid.width_px // 1000), max(16, round(grid.width_px / 70))
+
+    floor = floor_colors(measurement)
+    colors = outline_colors(floor, [kind.color_srgb for kind in measurement.kinds])
+    dimmed = _limit_to_patch(image, kind_map, measurement.patch, grid)
+    thin = max(1, grid.width_px // _WIDE)
+    medians_px = [_median_diameter_px(shot, kind, grid) for kind in range(len(measurement.kinds))]
+    draw_outlines(image, kind_map, colors, ring_widths(kind_map, medians_px, thin), thin)
+    draw_borders(image, measurement.patch, grid, unit, contrasting(floor[1]))
+    texts = _zone_texts(shot, measurement)
+    draw_labels(image, kind_map, measurement.patch, grid, texts=texts, size=round(0.85 * size))
+
+    ground = _as_color(floor[1])
+    legend = [
+        LegendEntry(kind.name, outline_sample(color, kind.color_srgb, ground))
+        for kind, color in zip(measurement.kinds, colors, strict=True)
+    ]
+    legend.append(LegendEntry("border of the patch", stroke_sample(unit, ground, dashed=False)))
+    legend.append(LegendEntry("border of a zone", stroke_sample(unit, ground, dashed=True)))
+    if any(len(choices) > 1 for choices in texts.values()):
+        legend.append(LegendEntry("pickup of the zone", label_sample("%")))
+    if dimmed:
+        legend.append(LegendEntry("not measured", plain_sample(_as_color(_dim(floor[1])))))
+    caption = Caption(
+        _title(shot, measurement), _figures(shot, measurement), tuple(legend), _note(shot, measurement)
+    )
+    return np.vstack([image, draw_caption(caption, grid.width_px, grid.mm_per_px, size)])
+
+
+def encode_jpeg(image: NDArray[np.uint8], quality: int = 90) -> bytes:
+    """Return an RGB picture as JPEG bytes, without EXIF and with colour at full resolution."""
+    options = [
+        cv2.IMWRITE_JPEG_QUALITY, quality,
+        # Halved colour would wash out outlines one pixel thin.
+        cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444,
+    ]  # fmt: skip
+    _, encoded = cv2.imencode(".jpg", cv2.cvtColor(image, cv2.COLOR_RGB2BGR), options)
+    return encoded.tobytes()
+
+
+def enlargement(width_px: int) -> int:
+    """Whole factor by which a floor view is enlarged so that lines and text can be read."""
+    return min(_MAX_ENLARGEMENT, -(-_LEGIBLE_WIDTH // width_px))
+
+
+def _check(shot: MeasuredShot, grid: FloorGrid) -> None:
+    for name, array, shape in (
+        ("floor_view", shot.floor_view, (*grid.shape, 3)),
+        ("kind_map", shot.kind_map, grid.shape),
+    ):
+        if array.shape != shape:
+            raise ValueError(f"{name} of shot {shot.name!r} must have shape {shape}, got {array.shape}")
+
+
+def _enlarged_grid(grid: FloorGrid, factor: int) -> FloorGrid:
+    step = grid.mm_per_px / factor
+    shift = (step - grid.mm_per_px) / 2  # the first small pixel's centre lies left of the large one's
+    return replace(
+        grid,
+        x0_mm=grid.x0_mm + shift,
+        y0_mm=grid.y0_mm + shift,
+        mm_per_px=step,
+        height_px=grid.height_px * factor,
+        width_px=grid.width_px * factor,
+    )
+
+
+def _enlarged(array: NDArray[np.uint8], factor: int, how: int) -> NDArray[np.uint8]:
+    """Return an enlarged copy that may be drawn into."""
+    if factor == 1:
+        return np.array(array, np.uint8, order="C")
+    return np.asarray(cv2.resize(array, None, fx=factor, fy=factor, interpolation=how), np.uint8)
+
+
+def _limit_to_patch(
+    image: NDArray[np.uint8], kind_map: NDArray[np.uint8], patch: Patch, grid: FloorGrid
+) -> bool:
+    """Grey what is neither patch nor margin, and drop the debris there, which no figure counts."""
+    left, top, right, bottom = patch.outer_box_mm()
+    corners = grid.to_px(np.array([[left, top], [right, bottom]])) + 0.5
+    (x0, y0), (x1, y1) = np.clip(np.rint(corners).astype(int), 0, (grid.width_px, grid.height_px)).tolist()
+    for rows, cols in (
+        (slice(0, y0), slice(None)),
+        (slice(y1, None), slice(None)),
+        (slice(y0, y1), slice(0, x0)),
+        (slice(y0, y1), slice(x1, None)),
+    ):
+        kind_map[rows, cols] = 0
+        image[rows, cols] = _dim(image[rows, cols])
+    return (y1 - y0, x1 - x0) != grid.shape
+
+
+def _dim(rgb: NDArray[np.uint8] | NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray(np.rint(rgb * (1 - _DIM_SHARE) + _DIM_GREY * _DIM_SHARE), float)
+
+
+def _median_diameter_px(shot: MeasuredShot, kind: int, grid: FloorGrid) -> float:
+    diameters_mm = shot.grains.diameter_mm[shot.grains.kind == kind]
+    return float(np.median(diameters_mm)) / grid.mm_per_px if diameters_mm.size else float("nan")
+
+
+def _as_color(rgb: NDArray[np.float64]) -> Color:
+    r, g, b = np.rint(rgb).astype(int).tolist()
+    return r, g, b
+
+
+def _zone_texts(shot: MeasuredShot, measurement: Measurement) -> dict[str, list[str]]:
+    patch = measurement.patch
+    names = [*patch.zone_names(), *(zone.name for zone in patch.custom_zones)]
+    texts = {name: [name] for name in names}
+    for name, figures in figures_of(shot, measurement).items():
+        if name in texts and figures.pickup_percent is not None:
+            percent = percent_text(figures.pickup_percent)
+            texts[name] = [f"{name} {percent}", f"{name}\n{percent}", name]
+    return texts
+
+
+def _title(shot: MeasuredShot, measurement: Measurement) -> str:
+    figures = pass_of(shot, measurement)
+    count = len(measurement.passes)
+    after = f" (pass {figures.number})" if figures is not None and count > 1 else ""
+    return f"{shot.name}{after} \N{EN DASH} {measurement.patch.name}"
+
+
+def _figures(shot: MeasuredShot, measurement: Measurement) -> str:
+    amount = amount_in_patch(shot, measurement)
+    text = f"Debris in the patch: {area_text(amount.area_mm2)} mm², {amount_text(amount.grains)} grains"
+    figures = figures_of(shot, measurement)
+    if not figures:
+        return text
+    pickup = figures["patch"].pickup_percent
+    text += f". Pickup {percent_text(pickup)}"
+    if pickup is not None and pickup < 0:
+        return f"{text}: {PUSHED_IN}"
+    if pickup is not None and figures["patch"].interval95 is not None:
+        text += f" (95 % interval {interval_text(figures['patch'].interval95)})"
+    return text
+
+
+def _note(shot: MeasuredShot, measurement: Measurement) -> str:
+    parts = [
+        f"Photo {base_name(shot.file)}" if shot.file else "",
+        f"patch {measurement.patch.width_mm:g} x {measurement.patch.height_mm:g} mm",
+        f"{measurement.grid.mm_per_px:.3g} mm per pixel of the floor view",
+        "measured by debriscount",
+    ]
+    return ", ".join(part for part in parts if part)

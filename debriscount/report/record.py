@@ -1,0 +1,171 @@
+"""The measurement as a JSON record that others, and later versions, can read."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from .. import __version__
+from ..errors import InputFileError
+from ..figures.records import Amount, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
+from ..geometry.grid import FloorGrid
+from ..inputs.patch import Patch
+from .lookup import base_name, zones_in_order
+from .rounding import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DECIMALS, rounded
+
+FORMAT = "debriscount/measurement/1"
+
+JsonObject = dict[str, Any]
+
+
+def measurement_json(measurement: Measurement) -> JsonObject:
+    """Return the measurement as plain JSON values.
+
+    Parameters
+    ----------
+    measurement : Measurement
+        The run.
+
+    Returns
+    -------
+    dict
+        The record of format "debriscount/measurement/1". Millimetres, square millimetres, grams
+        and percent; a figure that is unknown or not finite is None.
+    """
+    return {
+        "format": FORMAT,
+        "version": __version__,
+        "patch": _patch(measurement.patch),
+        "grid": _grid(measurement.grid),
+        "kinds": [_kind(kind) for kind in measurement.kinds],
+        "photos": {shot.name: _photo(shot) for shot in measurement.shots},
+        "passes": [_pass(figures, measurement.patch) for figures in measurement.passes],
+        "budget": [
+            {"source": line.source, "u_percent": rounded(line.u_percent, PERCENT_DECIMALS)}
+            for line in measurement.budget
+        ],
+        "agreement": None,
+        "warnings": list(measurement.warnings),
+    }
+
+
+def read_record(path: str | Path) -> JsonObject:
+    """Read a record that ``measurement_json`` made.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file, usually ``measurement.json``.
+
+    Returns
+    -------
+    dict
+        The record, equal to what was written.
+
+    Raises
+    ------
+    InputFileError
+        The file cannot be read, is no JSON object, or is of an unknown format.
+    """
+    path = Path(path)
+    try:
+        record = json.loads(path.read_text(encoding="utf-8"), parse_constant=_refuse_constant)
+    except OSError as error:
+        raise InputFileError(f"{path}: cannot be read ({error.strerror}).") from error
+    except (ValueError, RecursionError) as error:
+        raise InputFileError(f"{path}: is not a JSON file ({error}).") from error
+    found = record.get("format") if isinstance(record, dict) else None
+    if found != FORMAT:
+        raise InputFileError(
+            f"{path}: its format is {json.dumps(found)}, but only {json.dumps(FORMAT)} can be read here. "
+            "Measure the photos again, or use the version of debriscount that wrote the file."
+        )
+    return dict(record)
+
+
+def _refuse_constant(name: str) -> None:
+    raise ValueError(f"{name} is not a JSON number")
+
+
+def _mm(value: float) -> float | None:
+    return rounded(value, LENGTH_DECIMALS)
+
+
+def _patch(patch: Patch) -> JsonObject:
+    """Return the patch in the words and order of patch.toml."""
+    return {
+        "name": patch.name,
+        "width_mm": _mm(patch.width_mm),
+        "height_mm": _mm(patch.height_mm),
+        "walls": list(patch.walls),
+        "markers": [
+            {"id": int(m.id), "center_mm": [_mm(c) for c in m.center_mm], "side_mm": _mm(m.side_mm)}
+            for m in patch.markers
+        ],
+        "zones": {
+            "edge_mm": _mm(patch.edge_mm),
+            "corner_mm": _mm(patch.corner_mm),
+            "margin_mm": _mm(patch.margin_mm),
+            "custom": [
+                {"name": zone.name, "polygon_mm": [[_mm(x), _mm(y)] for x, y in zone.polygon_mm]}
+                for zone in patch.custom_zones
+            ],
+        },
+    }
+
+
+def _grid(grid: FloorGrid) -> JsonObject:
+    return {
+        "x0_mm": rounded(grid.x0_mm, 6),
+        "y0_mm": rounded(grid.y0_mm, 6),
+        "mm_per_px": rounded(grid.mm_per_px, 9),  # 4000 px away still right to 0.01 µm
+        "width_px": int(grid.width_px),
+        "height_px": int(grid.height_px),
+    }
+
+
+def _kind(kind: KindColor) -> JsonObject:
+    return {"name": kind.name, "color": "#{:02x}{:02x}{:02x}".format(*(int(c) for c in kind.color_srgb))}
+
+
+def _photo(shot: MeasuredShot) -> JsonObject:
+    return {
+        "file": base_name(shot.file),
+        "sha256": shot.sha256,
+        "markers_seen": [int(i) for i in shot.markers_seen],
+        "residual_mm": _mm(shot.residual_mm),
+    }
+
+
+def _pass(figures: PassFigures, patch: Patch) -> JsonObject:
+    return {
+        "pass": int(figures.number),
+        "zones": _zones(figures.zones, patch),
+        "kinds": {kind: {"zones": _zones(zones, patch)} for kind, zones in figures.kinds.items()},
+        "leftovers": {"untouched_percent": None, "shifted_percent": None},
+        "lanes": None,
+    }
+
+
+def _zones(zones: dict[str, ZoneFigures], patch: Patch) -> JsonObject:
+    return {name: _zone(figures) for name, figures in zones_in_order(zones, patch).items()}
+
+
+def _zone(figures: ZoneFigures) -> JsonObject:
+    ends = (
+        None if figures.interval95 is None else [rounded(end, PERCENT_DECIMALS) for end in figures.interval95]
+    )
+    return {
+        "pickup_percent": rounded(figures.pickup_percent, PERCENT_DECIMALS),
+        "interval95": None if ends is None or None in ends else ends,
+        "gone_percent": rounded(figures.gone_percent, PERCENT_DECIMALS),
+        "before": _amount(figures.before),
+        "after": _amount(figures.after),
+    }
+
+
+def _amount(amount: Amount) -> JsonObject:
+    return {
+        "area_mm2": rounded(amount.area_mm2, AREA_DECIMALS),
+        "grains": int(amount.grains),
+        "mass_g": rounded(amount.mass_g, MASS_DECIMALS),
+    }

@@ -1,0 +1,47 @@
+"""How figures are rounded and worded, the same in record, tables and pictures."""
+
+import math
+
+PERCENT_DECIMALS = 4
+AREA_DECIMALS = 3  # 0.001 mm² is a fiftieth of the smallest pixel in use
+MASS_DECIMALS = 5  # 0.01 mg, below one grain of fine sand
+LENGTH_DECIMALS = 4
+
+UNKNOWN = "\N{EN DASH}"
+PUSHED_IN = "more debris lies here than before: pushed in"
+
+
+def rounded(value: float | None, decimals: int) -> float | None:
+    """Return the value rounded, or None where it is unknown or not finite; never minus zero."""
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), decimals) + 0.0
+
+
+def percent_text(value: float | None) -> str:
+    """Percentage for people, one decimal; what is not quite 100 never reads as 100."""
+    known = rounded(value, PERCENT_DECIMALS)
+    if known is None:
+        return UNKNOWN
+    if 99.95 <= known < 100:
+        return "> 99.9 %"
+    return f"{round(known, 1) + 0.0:.1f} %"
+
+
+def interval_text(interval: tuple[float, float] | None) -> str:
+    """Interval for people, as "88.9 to 91.2 %"."""
+    if interval is None or not all(math.isfinite(end) for end in interval):
+        return UNKNOWN
+    low, high = (round(end, 1) + 0.0 for end in interval)
+    return f"{low:.1f} to {high:.1f} %"
+
+
+def amount_text(value: float | None, decimals: int = 0) -> str:
+    """Amount for people with its thousands apart, as "12 345"."""
+    known = rounded(value, decimals)
+    return UNKNOWN if known is None else f"{known:,.{decimals}f}".replace(",", " ")
+
+
+def area_text(area_mm2: float | None) -> str:
+    """Area for people, without its unit; a decimal only below 100 mm²."""
+    return amount_text(area_mm2, 1 if area_mm2 is not None and abs(area_mm2) < 100 else 0)

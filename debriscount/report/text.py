@@ -1,0 +1,96 @@
+"""Text on pictures.
+
+OpenCV 5 carries a font with accents, Cyrillic, Greek and Chinese characters. OpenCV 4 has none, and the
+font that Pillow carries ends with ASCII: there, accents are dropped rather than shown as boxes.
+"""
+
+import unicodedata
+from functools import cache
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from .palette import Color
+
+#: Height of a line of text over the font's size.
+LINE = 1.35
+_ASCENT = 1.05  # from the line's top to the baseline
+_WEIGHTS = {False: 400, True: 600}
+# What Unicode does not take apart into a letter and its accent.
+_PLAIN = {"\N{EN DASH}": "-", "\N{MINUS SIGN}": "-", "\N{MULTIPLICATION SIGN}": "x", "ß": "ss"} | dict(
+    zip("æÆøØłŁđĐ", ("ae", "AE", *"oOlLdD"), strict=True)
+)
+
+
+def text_width(text: str, size: int, bold: bool = False) -> int:
+    """Width of the text, px."""
+    text = _one_line(text)
+    font = _opencv_font()
+    if font is not None:
+        return int(cv2.getTextSize((0, 0), text, (0, 0), font, size, _WEIGHTS[bold])[2])
+    return round(_pillow_font(size).getlength(_ascii(text)))
+
+
+def draw_text(
+    image: NDArray[np.uint8], text: str, xy: tuple[int, int], size: int, color: Color, *, bold: bool = False
+) -> None:
+    """Write text into an RGB picture.
+
+    Parameters
+    ----------
+    image : ndarray of uint8, shape (H, W, 3)
+        Changed in place; contiguous.
+    text : str
+        Line breaks and runs of blanks become one blank.
+    xy : (int, int)
+        Column and row of the line's top left corner; the line is ``LINE * size`` high.
+    size : int
+        Size of the font, px.
+    color : (int, int, int)
+        RGB.
+    bold : bool
+        Heavier letters, where the font has them.
+    """
+    text = _one_line(text)
+    left, base = xy[0], xy[1] + round(_ASCENT * size)
+    font = _opencv_font()
+    if font is not None:
+        cv2.putText(image, text, (left, base), color, font, size, _WEIGHTS[bold])
+        return
+    top, bottom = max(0, base - 2 * size), min(image.shape[0], base + size)
+    band = Image.fromarray(image[top:bottom])
+    ImageDraw.Draw(band).text((left, base - top), _ascii(text), color, _pillow_font(size), anchor="ls")
+    image[top:bottom] = np.asarray(band)
+
+
+def fitting(text: str, width: int, size: int, bold: bool = False) -> str:
+    """Return the text, cut with "…" where it is wider than ``width`` px."""
+    text = _one_line(text)
+    if text_width(text, size, bold) <= width:
+        return text
+    while text and text_width(text + "…", size, bold) > width:
+        text = text[:-1].rstrip()
+    return text + "…"
+
+
+@cache
+def _opencv_font() -> Any:
+    return cv2.FontFace("sans") if hasattr(cv2, "FontFace") else None
+
+
+@cache
+def _pillow_font(size: int) -> ImageFont.ImageFont | ImageFont.FreeTypeFont:
+    return ImageFont.load_default(size=size)
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _ascii(text: str) -> str:
+    """Nearest ASCII; "…" becomes "..." and what has no likeness "?"."""
+    plain = unicodedata.normalize("NFKD", "".join(_PLAIN.get(c, c) for c in text))
+    return "".join(c if c.isascii() else "?" for c in plain if not unicodedata.combining(c))

@@ -1,0 +1,1 @@
+"""Rendered test runs with their truth, installed as ``debriscount._reference``."""

@@ -1,0 +1,128 @@
+"""A made-up run whose every number is known, for all tests of the report.
+
+Patch of 100 x 80 mm with walls at its top and left, 0.1 mm a pixel, view 1200 x 1000 pixels. The floor is
+plain grey; grains are discs at the places of ``GRAINS`` and, in the last row, single pixels.
+"""
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from debriscount.figures.records import (
+    Amount,
+    BudgetLine,
+    GrainTable,
+    KindColor,
+    MeasuredShot,
+    Measurement,
+    PassFigures,
+    ZoneFigures,
+)
+from debriscount.geometry.grid import FloorGrid
+from debriscount.inputs.patch import CustomZone, Marker, Patch
+
+FLOOR = (150, 150, 148)
+# kind, x mm, y mm, radius mm; the radius 0.05 is one pixel
+BEFORE = (
+    (0, 5.0, 5.0, 2.0),  # corner
+    (0, 50.0, 5.0, 2.0),  # edge
+    (0, 50.0, 40.0, 2.0),  # open
+    (0, 70.0, 60.0, 2.0),  # open
+    (0, 105.0, 40.0, 2.0),  # margin
+    (1, 30.05, 30.05, 0.05),
+    (1, 31.05, 30.05, 0.05),
+    (1, 30.05, 60.05, 0.05),
+)
+AFTER = ((0, 50.0, 5.0, 2.0), (0, 60.0, 5.0, 2.0), (0, 70.0, 60.0, 2.0), (1, 30.05, 30.05, 0.05))
+AFTER2 = ((0, 70.0, 60.0, 2.0),)
+
+
+def _shot(
+    name: str,
+    discs: tuple[tuple[int, float, float, float], ...],
+    patch: Patch,
+    grid: FloorGrid,
+    colors: list[tuple[int, int, int]],
+) -> MeasuredShot:
+    view = np.full((*grid.shape, 3), FLOOR, np.uint8)
+    kind_map = np.zeros(grid.shape, np.uint8)
+    for kind, x, y, radius in discs:
+        column, row = np.rint(grid.to_px(np.array([x, y]))).astype(int).tolist()
+        cv2.circle(kind_map, (column, row), round(radius / grid.mm_per_px - 0.5), kind + 1, cv2.FILLED)
+    for code, color in enumerate(colors, start=1):
+        view[kind_map == code] = color
+    kinds, xs, ys, radii = (np.array(column) for column in zip(*discs, strict=True))
+    grains = GrainTable(
+        kinds.astype(np.int16),
+        xs.astype(float),
+        ys.astype(float),
+        np.pi * radii.astype(float) ** 2,
+        patch.zone_codes(xs, ys),
+    )
+    return MeasuredShot(
+        name, f"C:\\photos\\{name} größer.jpg", "ab" * 32, (0, 1, 3), 0.123456, view, kind_map, grains
+    )
+
+
+def _figures(before: tuple[float, int], after: tuple[float, int], pickup: float | None) -> ZoneFigures:
+    return ZoneFigures(
+        Amount(*before, mass_g=None),
+        Amount(*after, mass_g=None),
+        None if pickup is None else pickup + 1,
+        pickup,
+        None if pickup is None else (pickup - 2.000049, pickup + 2.5),
+    )
+
+
+def _made_up_run() -> Measurement:
+    patch = Patch(
+        name='Küche "links", hinten',
+        width_mm=100.0,
+        height_mm=80.0,
+        walls=("top", "left"),
+        markers=(Marker(0, (-40.0, 30.0), 50.0), Marker(3, (140.0, 30.0), 50.0)),
+        edge_mm=10.0,
+        corner_mm=20.0,
+        margin_mm=12.0,
+        custom_zones=(CustomZone("rug", ((25.0, 50.0), (60.0, 50.0), (60.0, 75.0), (25.0, 75.0))),),
+    )
+    grid = FloorGrid(x0_mm=-3.95, y0_mm=-3.95, mm_per_px=0.1, height_px=1000, width_px=1200)
+    kinds = (KindColor("rote Linsen, groß", (168, 72, 44)), KindColor('"fine" sand', (222, 205, 160)))
+    colors = [kind.color_srgb for kind in kinds]
+    shots = tuple(
+        _shot(name, discs, patch, grid, colors)
+        for name, discs in (("before", BEFORE), ("after", AFTER), ("after2", AFTER2))
+    )
+    zones = {
+        "patch": _figures((50.265482, 7), (25.140741, 4), 49.98765432),
+        "open": _figures((25.140741, 5), (12.574371, 2), 49.98765432),
+        "edge": _figures((12.566371, 1), (25.132741, 2), -100.0),
+        "corner": _figures((12.566371, 1), (0.0, 0), 100.0),
+        "margin": _figures((12.566371, 1), (0.0, 0), None),
+        "rug": _figures((0.01, 1), (0.0, 0), 100.0),
+    }
+    by_kind = {
+        kinds[0].name: {"patch": zones["patch"]},
+        kinds[1].name: {"patch": _figures((0.0, 0), (0.0, 0), None)},
+    }
+    return Measurement(
+        patch=patch,
+        grid=grid,
+        kinds=kinds,
+        shots=shots,
+        passes=(PassFigures(1, zones, by_kind), PassFigures(2, {"patch": zones["patch"]}, by_kind)),
+        budget=(BudgetLine("light", 0.41234567), BudgetLine("edge pixels", float("nan"))),
+        warnings=("before.jpg and after.jpg differ in light by 12 %",),
+    )
+
+
+@pytest.fixture(scope="session")
+def run() -> Measurement:
+    """The made-up run; frozen, so that all tests may share it."""
+    return _made_up_run()
+
+
+@pytest.fixture(scope="session")
+def floor_rgb() -> NDArray[np.uint8]:
+    return np.array(FLOOR, np.uint8)

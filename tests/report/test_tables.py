@@ -1,0 +1,200 @@
+import csv
+import io
+import unicodedata
+from dataclasses import replace
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from debriscount.figures.records import (
+    Amount,
+    GrainTable,
+    KindColor,
+    Measurement,
+    PassFigures,
+    ZoneFigures,
+)
+from debriscount.report import grains_csv, table_text, zones_csv
+from debriscount.report.rounding import amount_text, area_text, interval_text, percent_text
+
+
+def _read(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def _columns(text: str) -> int:
+    return sum((unicodedata.east_asian_width(c) in "WF") + (not unicodedata.combining(c)) for c in text)
+
+
+def test_zones_csv_has_a_line_per_pass_kind_and_zone(run: Measurement) -> None:
+    rows = _read(zones_csv(run))
+    assert [(row["pass"], row["kind"], row["zone"]) for row in rows] == [
+        *(("1", "all", zone) for zone in ("patch", "open", "edge", "corner", "margin", "rug")),
+        ("1", "rote Linsen, groß", "patch"),
+        ("1", '"fine" sand', "patch"),
+        ("2", "all", "patch"),
+        ("2", "rote Linsen, groß", "patch"),
+        ("2", '"fine" sand', "patch"),
+    ]
+    assert rows[0] == {
+        "pass": "1", "kind": "all", "zone": "patch",
+        "before_area_mm2": "50.265", "after_area_mm2": "25.141", "before_grains": "7", "after_grains": "4",
+        "before_mass_g": "", "after_mass_g": "",
+        "gone_percent": "50.9877", "pickup_percent": "49.9877", "low95": "47.9876", "high95": "52.4877",
+    }  # fmt: skip
+    assert [rows[4][key] for key in ("gone_percent", "pickup_percent", "low95", "high95")] == [""] * 4
+
+
+def test_masses_are_written_where_known(run: Measurement) -> None:
+    zone = ZoneFigures(Amount(10.0, 2, 0.0701), Amount(5.0, 1, 0.035), 50.0, 50.0)
+    row = _read(zones_csv(replace(run, passes=(PassFigures(1, {"patch": zone}, {}),))))[0]
+    assert (row["before_mass_g"], row["after_mass_g"]) == ("0.0701", "0.035")
+
+
+def test_grains_csv_has_a_line_per_grain(run: Measurement) -> None:
+    rows = _read(grains_csv(run))
+    assert [row["shot"] for row in rows] == ["before"] * 8 + ["after"] * 4 + ["after2"]
+    assert [row["zone"] for row in rows[:8]] == [
+        "corner",
+        "edge",
+        "open",
+        "open",
+        "margin",
+        "open",
+        "open",
+        "open",
+    ]
+    assert rows[0] == {
+        "shot": "before", "kind": "rote Linsen, groß", "x_mm": "5.0000", "y_mm": "5.0000",
+        "area_mm2": "12.5664", "diameter_mm": "4.0000", "zone": "corner",
+    }  # fmt: skip
+    assert rows[7]["kind"] == '"fine" sand'
+
+
+def test_a_grain_outside_or_without_a_number_is_still_a_line(run: Measurement) -> None:
+    grains = GrainTable(
+        np.array([0, 1], np.int16),
+        np.array([-99.0, np.nan]),
+        np.array([1.0, 2.0]),
+        np.array([np.inf, 3.0]),
+        np.array([-1, 0], np.int8),
+    )
+    rows = _read(grains_csv(replace(run, shots=(replace(run.shots[0], grains=grains),))))
+    assert rows[0]["zone"] == "outside"
+    assert (rows[0]["area_mm2"], rows[0]["diameter_mm"], rows[1]["x_mm"]) == ("", "", "")
+
+
+@given(st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\r\0")))
+def test_any_name_comes_back_from_the_csv_files(run: Measurement, name: str) -> None:
+    kinds = (KindColor(name, (1, 2, 3)), run.kinds[1])
+    figures = PassFigures(1, {}, {name: {"patch": run.passes[0].zones["patch"]}})
+    named = replace(run, kinds=kinds, passes=(figures,), shots=run.shots[:1])
+    assert _read(zones_csv(named))[0]["kind"] == name
+    assert {row["kind"] for row in _read(grains_csv(named))} == {name, run.kinds[1].name}
+
+
+def test_table_shows_every_zone_with_its_pickup_and_interval(run: Measurement) -> None:
+    lines = table_text(run).splitlines()
+    assert lines[0].startswith(
+        'Küche "links", hinten, 100 x 80 mm, walls top, left; debris: rote Linsen, groß, '
+    )
+    assert "After pass 1: after größer.jpg against before größer.jpg" in lines
+    assert any("After 2 passes together: after2 größer.jpg against" in line for line in lines)
+    header, patch = (
+        next(line.split() for line in lines if line.startswith(start)) for start in ("zone", "patch")
+    )
+    assert header == [
+        "zone",
+        "before",
+        "mm²",
+        "grains",
+        "left",
+        "mm²",
+        "grains",
+        "pickup",
+        "95",
+        "%",
+        "interval",
+    ]
+    assert patch == ["patch", "50.3", "7", "25.1", "4", "50.0", "%", "48.0", "to", "52.5", "%"]
+    margin = next(line.split() for line in lines if line.startswith("margin"))
+    assert margin[-2:] == ["\N{EN DASH}", "\N{EN DASH}"]
+
+
+def test_table_explains_negative_pickups_in_words(run: Measurement) -> None:
+    assert "edge: -100.0 %, more debris lies here than before: pushed in." in table_text(run).splitlines()
+
+
+def test_table_ends_with_the_warnings(run: Measurement) -> None:
+    assert table_text(run).splitlines()[-1] == "Warning: before.jpg and after.jpg differ in light by 12 %"
+
+
+def test_table_lists_kinds_only_where_there_are_several(run: Measurement) -> None:
+    assert '"fine" sand' in table_text(run).splitlines()
+    one = replace(run.passes[0], kinds={"rote Linsen, groß": run.passes[0].kinds["rote Linsen, groß"]})
+    assert "rote Linsen, groß" not in table_text(replace(run, passes=(one,))).splitlines()
+
+
+def test_table_shows_masses_where_known(run: Measurement) -> None:
+    zone = ZoneFigures(Amount(1234.5, 2, 1.701), Amount(5.0, 1, None), 50.0, 50.0)
+    lines = table_text(replace(run, passes=(PassFigures(1, {"patch": zone}, {}),))).splitlines()
+    patch = next(line for line in lines if line.startswith("patch"))
+    assert patch.split() == [
+        "patch",
+        "1",
+        "234",
+        "2",
+        "1.70",
+        "5.0",
+        "1",
+        *["\N{EN DASH}", "50.0", "%", "\N{EN DASH}"],
+    ]
+
+
+def test_table_needs_little_more_than_ascii(run: Measurement) -> None:
+    plain = replace(run, patch=replace(run.patch, name="hall"), kinds=(KindColor("lentils", (1, 2, 3)),))
+    plain = replace(plain, shots=(), passes=(replace(run.passes[0], kinds={}),))
+    assert {c for c in table_text(plain) if not c.isascii()} == {"²", "\N{EN DASH}"}
+
+
+narrow = st.characters(max_codepoint=0x2FF)  # neither wide nor combining: a character is a column
+
+
+@given(st.text(narrow, max_size=200), st.floats(0, 1e7), st.text(narrow, max_size=300))
+def test_table_is_never_wider_than_100_columns(
+    run: Measurement, name: str, area: float, warning: str
+) -> None:
+    zone = ZoneFigures(
+        Amount(area, 10**6, area / 1e3), Amount(area, 10**6, area / 1e3), -1e4, -1e4, (-1e4, 1e4)
+    )
+    zones = {"patch": zone, name: zone}
+    figures = PassFigures(1, zones, {"a": zones, name + "b": zones})
+    text = table_text(replace(run, passes=(figures,), warnings=(warning,)))
+    assert max(len(line) for line in text.split("\n")) <= 100
+
+
+def test_names_cannot_break_the_table_or_command_the_terminal(run: Measurement) -> None:
+    zones = {"patch": run.passes[0].zones["patch"], "a\n\x1b[31mb": run.passes[0].zones["edge"]}
+    text = table_text(replace(run, passes=(PassFigures(1, zones, {}),), warnings=("c\x1b[0md",)))
+    assert "\x1b" not in text
+    assert any(line.startswith("a  [31mb ") for line in text.splitlines())
+
+
+def test_columns_stay_in_line_with_wide_characters(run: Measurement) -> None:
+    zones = {"patch": run.passes[0].zones["patch"], "\u53a8\u623f": run.passes[0].zones["patch"]}
+    lines = table_text(replace(run, passes=(PassFigures(1, zones, {}),))).splitlines()
+    rows = [line for line in lines if line.endswith("52.5 %")]
+    assert len(rows) == 2
+    assert _columns(rows[0]) == _columns(rows[1])
+
+
+def test_numbers_for_people() -> None:
+    assert percent_text(None) == percent_text(float("nan")) == "\N{EN DASH}"
+    assert [percent_text(p) for p in (99.94, 99.97, 100.0, -0.04, -12.34)] == [
+        "99.9 %", "> 99.9 %", "100.0 %", "0.0 %", "-12.3 %",
+    ]  # fmt: skip
+    assert interval_text((88.88, 91.11)) == "88.9 to 91.1 %"
+    assert interval_text((88.88, float("inf"))) == "\N{EN DASH}"
+    assert amount_text(1234567) == "1 234 567"
+    assert [area_text(a) for a in (0.04, 99.94, 123.45)] == ["0.0", "99.9", "123"]

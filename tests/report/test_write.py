@@ -1,0 +1,190 @@
+import csv
+import errno
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from debriscount.errors import OutputError
+from debriscount.figures.records import Measurement
+from debriscount.report import measurement_json, read_record, write, write_measurement
+
+NAMES = ["measurement.json", "zones.csv", "grains.csv", "before.jpg", "after.jpg", "after2.jpg"]
+
+
+def _contents(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def _full_disk(*_: object) -> str:
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def _broken(*_: object) -> str:
+    raise RuntimeError("a bug")
+
+
+def test_all_files_are_written_into_a_new_folder(run: Measurement, tmp_path: Path) -> None:
+    out = tmp_path / "tests in März" / "run 1"
+    assert write_measurement(run, out) == [out / name for name in NAMES]
+    assert sorted(_contents(tmp_path)) == sorted(f"tests in März/run 1/{name}" for name in NAMES)
+    assert read_record(out / "measurement.json") == measurement_json(run)
+    with (out / "grains.csv").open(encoding="utf-8", newline="") as file:
+        assert {row["kind"] for row in csv.DictReader(file)} == {"rote Linsen, groß", '"fine" sand'}
+    with Image.open(out / "after.jpg") as picture:
+        picture.load()
+        assert picture.width == 1200
+        assert not picture.getexif()
+        assert picture.info["comment"] == write.MARK
+
+
+def test_the_folder_is_as_open_as_any_other(run: Measurement, tmp_path: Path) -> None:
+    write_measurement(run, tmp_path / "out")
+    (tmp_path / "usual").mkdir()
+    assert (tmp_path / "out").stat().st_mode == (tmp_path / "usual").stat().st_mode
+
+
+def test_names_are_written_as_they_are(run: Measurement, tmp_path: Path) -> None:
+    write_measurement(run, tmp_path / "out")
+    text = (tmp_path / "out" / "measurement.json").read_text(encoding="utf-8")
+    assert '"name": "Küche \\"links\\", hinten"' in text
+    assert json.loads(text)["patch"]["name"] == 'Küche "links", hinten'
+
+
+def test_an_earlier_result_is_replaced_and_other_files_stay(run: Measurement, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    write_measurement(run, out)
+    own = {"notes.txt": b"mine", "photos/before.jpg": b"photo", "other.jpg": b"picture"}
+    for name, content in own.items():
+        (out / name).parent.mkdir(exist_ok=True)
+        (out / name).write_bytes(content)
+    (out / "copy of after.jpg").write_bytes((out / "after.jpg").read_bytes())
+
+    shorter = replace(run, shots=run.shots[:2], passes=run.passes[:1])
+    write_measurement(shorter, out)
+    contents = _contents(out)
+    assert set(contents) == {*NAMES, *own, "copy of after.jpg"} - {"after2.jpg"}
+    assert {name: contents[name] for name in own} == own
+    assert read_record(out / "measurement.json") == measurement_json(shorter)
+
+
+def test_results_go_into_a_folder_of_other_files(run: Measurement, tmp_path: Path) -> None:
+    (tmp_path / "patch.toml").write_text("mine")
+    write_measurement(run, tmp_path)
+    assert sorted(_contents(tmp_path)) == sorted([*NAMES, "patch.toml"])
+
+
+@pytest.mark.parametrize("name", ["before.jpg", "zones.csv", "measurement.json"])
+def test_a_file_that_is_no_result_is_never_overwritten(run: Measurement, tmp_path: Path, name: str) -> None:
+    (tmp_path / name).write_bytes(b"a photo that nobody can take again")
+    with pytest.raises(OutputError, match=rf"{name}: is no result of debriscount and would be overwritten"):
+        write_measurement(run, tmp_path)
+    assert _contents(tmp_path) == {name: b"a photo that nobody can take again"}
+
+
+def test_a_folder_with_the_name_of_a_result_is_refused(run: Measurement, tmp_path: Path) -> None:
+    (tmp_path / "after.jpg").mkdir()
+    with pytest.raises(OutputError, match=r"after\.jpg: is no result of debriscount"):
+        write_measurement(run, tmp_path)
+
+
+def test_a_file_in_the_place_of_the_folder_is_refused(run: Measurement, tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("mine")
+    with pytest.raises(OutputError, match="out: is a file, not a folder"):
+        write_measurement(run, tmp_path / "out")
+    with pytest.raises(OutputError, match="out/deeper: the results cannot be written"):
+        write_measurement(run, tmp_path / "out" / "deeper")
+    assert _contents(tmp_path) == {"out": b"mine"}
+
+
+def test_a_folder_that_may_not_be_written_is_named(
+    run: Measurement, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    monkeypatch.setattr(Path, "mkdir", refuse)  # root, who runs the tests in some places, may write anywhere
+    with pytest.raises(OutputError, match=r"out: the results cannot be written \(Permission denied\)"):
+        write_measurement(run, tmp_path / "out")
+
+
+@pytest.mark.parametrize("failing", ["measurement_json", "grains_csv", "draw_overlay"])
+@pytest.mark.parametrize("fail", [_full_disk, _broken])
+def test_after_a_failure_nothing_is_left(
+    run: Measurement,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    failing: str,
+    fail: Callable[..., str],
+) -> None:
+    monkeypatch.setattr(write, failing, fail)
+    # A bug stays a bug, with its traceback; only what the disk refuses is the user's to put right.
+    with pytest.raises((OutputError, RuntimeError), match=r"a bug|No space left on device") as raised:
+        write_measurement(run, tmp_path / "campaign" / "out")
+    assert raised.type is (OutputError if fail is _full_disk else RuntimeError)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("failing", ["measurement_json", "draw_overlay"])
+def test_after_a_failure_the_old_result_is_intact(
+    run: Measurement, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, failing: str
+) -> None:
+    write_measurement(run, tmp_path / "out")
+    (tmp_path / "out" / "notes.txt").write_text("mine")
+    old = _contents(tmp_path)
+    monkeypatch.setattr(write, failing, _full_disk)
+    with pytest.raises(OutputError, match="No space left on device"):
+        write_measurement(replace(run, warnings=("new",)), tmp_path / "out")
+    assert _contents(tmp_path) == old
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.parametrize("survived", range(12))
+def test_a_failure_while_files_are_exchanged_puts_the_old_ones_back(
+    run: Measurement, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, survived: int
+) -> None:
+    write_measurement(run, tmp_path / "out")
+    old = _contents(tmp_path)
+    rename, calls = Path.rename, [0]
+
+    def fail_once(self: Path, target: Path) -> Path:
+        calls[0] += 1
+        if calls[0] == survived + 1:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "rename", fail_once)
+    with pytest.raises(OutputError, match="Input/output error"):
+        write_measurement(replace(run, warnings=("new",)), tmp_path / "out")
+    assert _contents(tmp_path) == old
+
+
+def test_old_files_that_cannot_be_put_back_are_not_thrown_away(
+    run: Measurement, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_measurement(run, tmp_path / "out")
+    old = set(_contents(tmp_path).values())
+    rename, calls = Path.rename, [0]
+
+    def fail_from_then_on(self: Path, target: Path) -> Path:
+        calls[0] += 1
+        if calls[0] > 3:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "rename", fail_from_then_on)
+    with pytest.raises(OutputError, match="Input/output error"):
+        write_measurement(replace(run, warnings=("new",)), tmp_path / "out")
+    assert old <= set(_contents(tmp_path).values())
+
+
+def test_importing_the_report_loads_nothing_heavy() -> None:
+    code = "import sys, debriscount.report as r; print('cv2' in sys.modules, 'PIL' in sys.modules, hasattr(r, 'nothing'))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False"] * 3

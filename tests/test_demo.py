@@ -1,0 +1,77 @@
+import json
+from pathlib import Path
+
+import pytest
+
+from debriscount.demo import SCENES, DemoFigure, DemoRun, copy_scenes, demo_text, run_scene
+from debriscount.errors import OutputError
+
+
+def test_every_shipped_run_is_copied_whole(tmp_path: Path) -> None:
+    folders = copy_scenes(tmp_path / "new" / "demo", SCENES)
+    assert [folder.name for folder in folders] == list(SCENES)
+    for folder in folders:
+        names = {path.name for path in folder.iterdir()}
+        assert {"patch.toml", "before.jpg", "after.jpg", "truth.json"} <= names
+
+
+def test_an_earlier_demo_is_written_over(tmp_path: Path) -> None:
+    (folder,) = copy_scenes(tmp_path)
+    (folder / "patch.toml").write_text("spoilt")
+    copy_scenes(tmp_path)
+    assert (folder / "patch.toml").read_text().startswith("[patch]")
+
+
+def test_other_files_are_never_touched(tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("mine")
+    with pytest.raises(
+        OutputError, match=r"holds files that are no earlier demo's\. Give a new or empty folder\."
+    ):
+        copy_scenes(tmp_path)
+    with pytest.raises(
+        OutputError, match=r"mine\.txt: is a file\. Give a new or empty folder for the demo\."
+    ):
+        copy_scenes(tmp_path / "mine.txt")
+
+
+def test_a_folder_that_cannot_be_written_says_why(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(self: Path, **options: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "mkdir", refuse)
+    with pytest.raises(
+        OutputError, match=r"cannot be written \(Permission denied\)\. Give a folder of your own"
+    ):
+        copy_scenes(tmp_path / "demo")
+
+
+def test_an_unknown_run_is_a_programmers_mistake(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match=r"scenes must be among lentils-oak-corner, .*, got 'kitchen'"):
+        copy_scenes(tmp_path, ["kitchen"])
+
+
+def test_the_text_shows_what_is_unknown_as_a_dash(tmp_path: Path) -> None:
+    figures = (DemoFigure(1, "patch", 77.25, (76.0, 78.0), 77.51), DemoFigure(1, "edge", None, None, 57.0))
+    written = (tmp_path / "measurement.json", tmp_path / "after.png")
+    text = demo_text(DemoRun("bench", tmp_path, figures, written, "debriscount measure", ()))
+    lines = text.splitlines()
+    assert lines[2].split() == ["1", "patch", "77.2", "%", "76.0", "to", "78.0", "77.5", "%"]
+    assert lines[3].split() == ["1", "edge", "-", "-", "57.0", "%"]
+    assert f"  {tmp_path / 'after.png'}" in lines
+    assert "measurement.json" not in text
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("scene", SCENES)
+def test_a_shipped_run_is_measured_near_its_truth(tmp_path: Path, scene: str) -> None:
+    (folder,) = copy_scenes(tmp_path, [scene])
+    said: list[float] = []
+    run = run_scene(folder, lambda done, what: said.append(done))
+    assert said == sorted(said)
+    truth = json.loads((folder / "truth.json").read_text())
+    wholes = [figure for figure in run.figures if figure.zone == "patch"]
+    assert len(wholes) == len(truth["passes"])
+    for figure in wholes:
+        # A broken demo is to be seen here; how accurate the figures are is tested with the stages.
+        assert figure.measured_percent == pytest.approx(figure.true_percent, abs=3)
+    assert run.pictures
