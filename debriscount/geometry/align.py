@@ -127,3 +127,46 @@ def residual_mm(pull: Pull, mm_per_px: float) -> float | None:
         return None
     local = np.linalg.solve(pull.gram[told], pull.side[told][..., None])[..., 0]
     return float(np.median(np.hypot(local[:, 0], local[:, 1])) * mm_per_px)
+
+
+def floor_likeness(
+    reference: NDArray[np.float32], moving: NDArray[np.float32], usable: NDArray[np.bool_], mm_per_px: float
+) -> float | None:
+    """Correlation of two aligned views' texture between about 1 and 8 mm, or None where there is too little of it.
+
+    Parameters
+    ----------
+    reference, moving : ndarray of float32, shape (H, W)
+        Logarithm of brightness.
+    usable : ndarray of bool, shape (H, W)
+        Floor seen in both.
+    mm_per_px : float
+        Raster of the views.
+
+    Notes
+    -----
+    Near 1 for two photos of one floor, near 0 for two floors. Debris is in it as well, so the middle
+    half of the places, by how much the views differ, decide.
+    """
+    fine, coarse = max(1 / mm_per_px, 1.5), max(8 / mm_per_px, 12.0)
+    bands = []
+    for view in (reference, moving):
+        blurred = cv2.GaussianBlur(view, (0, 0), fine)
+        bands.append((blurred - cv2.GaussianBlur(view, (0, 0), coarse))[::4, ::4])
+    kept = usable[::4, ::4]
+    if kept.sum() < 500:
+        return None
+    a, b = bands[0][kept], bands[1][kept]
+    # What single-pixel noise alone leaves in this band: a white noise of this standard deviation, blurred.
+    noise = min(_pixel_noise(view) for view in (reference, moving)) / (2 * np.sqrt(np.pi) * fine)
+    spread = [1.4826 * float(np.median(np.abs(v - np.median(v)))) for v in (a, b)]
+    if min(spread) < 5 * noise or min(spread) < 0.01:
+        return None
+    inner = (np.abs(a) < 3 * spread[0]) & (np.abs(b) < 3 * spread[1])
+    return float(np.corrcoef(a[inner], b[inner])[0, 1])
+
+
+def _pixel_noise(view: NDArray[np.float32]) -> float:
+    """Robust standard deviation of neighbouring pixels' difference over sqrt 2."""
+    step = np.diff(view[::2, :], axis=1)[:, ::2]
+    return float(1.4826 * np.median(np.abs(step)) / np.sqrt(2))

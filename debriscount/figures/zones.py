@@ -1,0 +1,91 @@
+"""Sum the grains of a shot by zone and kind."""
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..inputs.debris import DebrisKind
+from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
+from .crowding import crowding_factor
+from .records import Amount, GrainTable
+
+
+def zone_members(patch: Patch, grains: GrainTable) -> dict[str, NDArray[np.bool_]]:
+    """Which grains belong to "patch", to each of its zones and to each custom zone."""
+    members = {"patch": (grains.zone != MARGIN) & (grains.zone != OUTSIDE)}
+    members |= {name: grains.zone == ZONES.index(name) for name in patch.zone_names()}
+    if patch.custom_zones:
+        from skimage.measure import points_in_poly
+
+        places = np.stack([grains.x_mm, grains.y_mm], axis=-1).reshape(-1, 2)
+        for zone in patch.custom_zones:
+            members[zone.name] = np.asarray(points_in_poly(places, np.array(zone.polygon_mm)), bool)
+    return members
+
+
+def mass_g(grains: GrainTable, kinds: Sequence[DebrisKind]) -> Callable[[NDArray[np.bool_]], float | None]:
+    """Return a function from a choice of grains to their mass, grams; None where a kind's area mass is unknown.
+
+    Parameters
+    ----------
+    grains : GrainTable
+        Grains of one shot.
+    kinds : sequence of DebrisKind
+        In the order of ``grains.kind``.
+    """
+    each = np.full(len(grains), np.nan)
+    for k, kind in enumerate(kinds):
+        own = grains.kind == k
+        if kind.area_mass_mg_per_mm2 is not None:
+            factor = crowding_factor(grains.x_mm[own], grains.y_mm[own], grains.area_mm2[own], kind.crowding)
+            each[own] = grains.area_mm2[own] * factor * kind.area_mass_mg_per_mm2 / 1000
+    known = bool(kinds) and all(kind.area_mass_mg_per_mm2 is not None for kind in kinds)
+
+    def total(chosen: NDArray[np.bool_]) -> float | None:
+        value = float(each[chosen].sum())
+        if np.isnan(value) or (not known and not chosen.any()):
+            return None
+        return value
+
+    return total
+
+
+def amounts(
+    patch: Patch, grains: GrainTable, kinds: Sequence[DebrisKind], only: int | None = None
+) -> dict[str, Amount]:
+    """Debris in every zone of a shot, of all kinds or of one.
+
+    Parameters
+    ----------
+    patch : Patch
+        Its zones.
+    grains : GrainTable
+        Grains of the shot.
+    kinds : sequence of DebrisKind
+        In the order of ``grains.kind``.
+    only : int, optional
+        Index of a kind.
+
+    Returns
+    -------
+    dict of str to Amount
+        Keyed by "patch", the patch's zones and its custom zones.
+    """
+    weigh = mass_g(grains, kinds)
+    result = {}
+    for name, member in zone_members(patch, grains).items():
+        chosen = member if only is None else member & (grains.kind == only)
+        known = only is None or kinds[only].area_mass_mg_per_mm2 is not None
+        result[name] = Amount(
+            float(grains.area_mm2[chosen].sum()), int(chosen.sum()), weigh(chosen) if known else None
+        )
+    return result
+
+
+def less_background(amount: Amount, background: Amount) -> Amount:
+    """What is left of an amount when what the bare floor itself shows there is taken off."""
+    mass = None
+    if amount.mass_g is not None and background.mass_g is not None:
+        mass = amount.mass_g - background.mass_g
+    return Amount(amount.area_mm2 - background.area_mm2, max(amount.grains - background.grains, 0), mass)

@@ -1,0 +1,183 @@
+"""The geometry stage as a whole: from the photos of a run to floor views that lie on one another."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import MarkerError
+from ..inputs.patch import Marker, Patch
+from ..photo.colour import luminance
+from ..photo.read import Photo
+from .align import floor_likeness, improve_shift, no_shift, residual_mm, texture_pull
+from .grid import FloorGrid
+from .markers import SeenMarker, find_markers
+from .resample import Shift, floor_grid, resample
+from .view import FittedViews, FloorToPhoto, SeenCorners, fit_views
+
+#: A marker's quiet zone is at least a module wide, a sixth of its side; half the side is kept clear on every side, so
+#: that a hand's breadth of paper is not taken for debris.
+PAPER = 1.0
+#: Corners off by more than this share of a marker's side mean another layout than the patch file's, not a
+#: marker laid a little askew.
+WRONG_LAYOUT = 0.15
+#: Corners off by this much are worth a warning: a tape measure places a marker to about a millimetre.
+ASKEW_MM = 1.5
+ROUNDS = 2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RegisteredShots:
+    """Floor views of one run on a common raster.
+
+    ``views`` holds linear light of shape grid.shape + (3,) by shot name, ``usable`` of shape grid.shape the floor
+    that every shot shows, ``markers_seen`` and ``residual_mm`` what each shot's fit rests on and leaves.
+    """
+
+    grid: FloorGrid
+    views: dict[str, NDArray[np.float32]]
+    usable: NDArray[np.bool_]
+    markers_seen: dict[str, tuple[int, ...]]
+    residual_mm: dict[str, float]
+    likeness: dict[str, float | None]
+    warnings: tuple[str, ...]
+
+
+def register_shots(
+    photos: Mapping[str, Photo], patch: Patch, progress: Callable[[float], None] = lambda _: None
+) -> RegisteredShots:
+    """Find the markers, fit the floor plane and align all shots on the floor's texture.
+
+    Parameters
+    ----------
+    photos : mapping of str to Photo
+        By shot name, in the order of the shots.
+    patch : Patch
+        The patch that all of them show.
+    progress : callable, optional
+        Told the share done, 0 to 1.
+
+    Returns
+    -------
+    RegisteredShots
+
+    Raises
+    ------
+    MarkerError
+        If a photo shows fewer than three of the patch's markers, or they lie otherwise than the
+        patch file says.
+    """
+    seen: dict[str, dict[int, SeenMarker]] = {}
+    corners = []
+    for name, photo in photos.items():
+        seen[name] = find_markers(photo.pixels, {m.id for m in patch.markers})
+        corners.append(_corners(photo, patch, seen[name]))
+    fitted = fit_views(corners)
+    warnings = _check_layout(photos, patch, seen, fitted)
+    progress(0.2)
+    grid = floor_grid(patch, fitted.views)
+    reference = "blank" if "blank" in photos else list(photos)[-1]
+    order = [reference, *[n for n in photos if n != reference]]
+    views: dict[str, NDArray[np.float32]] = {}
+    residual: dict[str, float] = {}
+    likeness: dict[str, float | None] = {}
+    usable = _clear_of_paper(patch, grid)
+    target = np.zeros(0, np.float32)
+    for step, name in enumerate(order):
+        index = list(photos).index(name)
+        pixels, view = photos[name].pixels, fitted.views[index]
+        if name == reference:
+            views[name], shown = resample(pixels, view, grid)
+            target = _log_brightness(views[name])
+            residual[name], likeness[name] = fitted.residual_mm[index], None
+        else:
+            prior = max(3 * fitted.residual_mm[index], grid.mm_per_px)
+            views[name], shown, left = _align(pixels, view, grid, target, usable, prior)
+            residual[name] = fitted.residual_mm[index] if left is None else left
+            likeness[name] = floor_likeness(target, _log_brightness(views[name]), usable & shown, grid.mm_per_px)
+        usable &= shown
+        progress(0.2 + 0.8 * (step + 1) / len(order))
+    return RegisteredShots(
+        grid,
+        {n: views[n] for n in photos},
+        usable,
+        {n: tuple(sorted(seen[n])) for n in photos},
+        residual,
+        likeness,
+        tuple(warnings),
+    )
+
+
+def _corners(photo: Photo, patch: Patch, seen: Mapping[int, SeenMarker]) -> SeenCorners:
+    wanted = {m.id: m for m in patch.markers}
+    if len(seen) < 3:
+        missing = ", ".join(str(i) for i in sorted(set(wanted) - set(seen)))
+        there = ", ".join(str(i) for i in sorted(seen)) or "none"
+        raise MarkerError(
+            f"{photo.name}: found {len(seen)} of the patch's {len(wanted)} markers (seen: {there}; missing: {missing}). "
+            "At least three must be in the photo, whole and uncovered; retake it with all of them in view."
+        )
+    return SeenCorners(
+        np.concatenate([wanted[i].corners_mm() for i in seen]),
+        np.concatenate([m.corners_px for m in seen.values()]),
+        np.repeat([m.sigma_px for m in seen.values()], 4),
+        (photo.pixels.shape[1], photo.pixels.shape[0]),
+    )
+
+
+def _check_layout(
+    photos: Mapping[str, Photo], patch: Patch, seen: Mapping[str, Mapping[int, SeenMarker]], fitted: FittedViews
+) -> list[str]:
+    sides: dict[int, Marker] = {m.id: m for m in patch.markers}
+    warnings = []
+    for (name, photo), view, off in zip(photos.items(), fitted.views, fitted.residuals, strict=True):
+        ids = list(seen[name])
+        floor = np.concatenate([sides[i].corners_mm() for i in ids])
+        off_mm = np.hypot(off[:, 0], off[:, 1]) * view.mm_per_px(floor)
+        each = np.sqrt((off_mm.reshape(-1, 4) ** 2).mean(axis=1))
+        worst = int(each.argmax())
+        if each[worst] > WRONG_LAYOUT * sides[ids[worst]].side_mm:
+            raise MarkerError(
+                f"{photo.name}: the markers do not lie as the patch file says; marker {ids[worst]} is off by "
+                f"{each[worst]:.0f} mm. Is it a photo of patch {patch.name!r}? Measure the markers' places again."
+            )
+        if each[worst] > ASKEW_MM:
+            warnings.append(
+                f"{name}: marker {ids[worst]} lies {each[worst]:.1f} mm from where the patch file has it; zone borders "
+                "are no better than that."
+            )
+    return warnings
+
+
+def _align(
+    pixels: NDArray[np.uint8],
+    view: FloorToPhoto,
+    grid: FloorGrid,
+    target: NDArray[np.float32],
+    usable: NDArray[np.bool_],
+    prior_mm: float,
+) -> tuple[NDArray[np.float32], NDArray[np.bool_], float | None]:
+    shift: Shift = no_shift(grid)
+    floor_view, shown = resample(pixels, view, grid)
+    left = None
+    for _ in range(ROUNDS):
+        pull = texture_pull(target, _log_brightness(floor_view), usable & shown, grid)
+        shift = improve_shift(shift, pull, grid.mm_per_px, prior_mm)
+        floor_view, shown = resample(pixels, view, grid, shift)
+        left = residual_mm(pull, grid.mm_per_px)
+    return floor_view, shown, left
+
+
+def _log_brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.log(np.maximum(luminance(view), np.float32(1e-3)))
+
+
+def _clear_of_paper(patch: Patch, grid: FloorGrid) -> NDArray[np.bool_]:
+    clear = np.ones(grid.shape, np.uint8)
+    for marker in patch.markers:
+        center = np.array(marker.center_mm)
+        quad = center + (marker.corners_mm() - center) * (1 + PAPER)
+        cv2.fillConvexPoly(clear, np.round(grid.to_px(quad)).astype(np.int32), (0,))
+    return clear.astype(bool)
