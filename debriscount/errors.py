@@ -19,6 +19,10 @@ class PhotoFileError(DebriscountError, ValueError):
     """A photo file is missing, damaged or no photo at all."""
 
 
+class SceneError(DebriscountError, ValueError):
+    """A scene to be simulated cannot be: a field is out of range, or a marker out of sight."""
+
+
 class OutputError(DebriscountError, OSError):
     """A result cannot be written where it was asked for."""
 

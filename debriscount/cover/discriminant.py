@@ -13,6 +13,11 @@ SHADE = 0.65 / np.sqrt(12)
 #: Light that is left unmatched brightens a floor much less: a tenth of the light at most, evenly spread.
 SHEEN = 0.1 / np.sqrt(12)
 
+#: Share by which a channel may be off for reasons of its own: light thrown back by neighbours, white balance
+#: across the photo, quantised colour (common practice, no source). It keeps a hue that floor and debris
+#: nearly share from deciding.
+TINT = 0.03
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Discriminant:
@@ -56,7 +61,7 @@ def fisher_discriminant(
     Notes
     -----
     filter = S^-1 e / (e' S^-1 e) with e = debris - floor and S = noise + s^2 floor floor' +
-    grain_covariance / 4 [1]_. The second term marginalises over shade, which moves floor along its own
+    grain_covariance / 4 + TINT^2 diag(floor^2 + debris^2) [1]_. The second term marginalises over shade, which moves floor along its own
     colour: where debris differs from floor in hue, only hue then counts; where it differs in lightness
     alone, lightness does. Shade only darkens: for debris lighter than the floor it makes the cover
     negative, not positive, so there s is ``sheen``. The third is the grain's own spread at
@@ -74,12 +79,13 @@ def fisher_discriminant(
     darker = (e * floor).sum(axis=-1, keepdims=True) < 0
     f = floor * np.where(darker, np.float32(shade), np.float32(sheen))
     f0, f1, f2 = (f[..., k] for k in range(3))
-    a = m[0, 0] * n0 * n0 + g[0, 0] + f0 * f0
+    tint = np.float32(TINT**2) * (floor * floor + debris * debris)
+    a = m[0, 0] * n0 * n0 + g[0, 0] + f0 * f0 + tint[..., 0]
     b = m[0, 1] * n0 * n1 + g[0, 1] + f0 * f1
     c = m[0, 2] * n0 * n2 + g[0, 2] + f0 * f2
-    d = m[1, 1] * n1 * n1 + g[1, 1] + f1 * f1
+    d = m[1, 1] * n1 * n1 + g[1, 1] + f1 * f1 + tint[..., 1]
     h = m[1, 2] * n1 * n2 + g[1, 2] + f1 * f2
-    i = m[2, 2] * n2 * n2 + g[2, 2] + f2 * f2
+    i = m[2, 2] * n2 * n2 + g[2, 2] + f2 * f2 + tint[..., 2]
     # Adjugate of the symmetric matrix [[a b c] [b d h] [c h i]]; its determinant cancels.
     aa, ab, ac = d * i - h * h, c * h - b * i, b * h - c * d
     bb, bc, cc = a * i - c * c, b * c - a * h, a * d - b * b

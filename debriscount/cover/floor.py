@@ -37,9 +37,12 @@ def local_floor(view: NDArray[np.float32], window_px: float) -> NDArray[np.float
 
 
 def average_bare(
-    views: Sequence[NDArray[np.float32]], covered: Sequence[NDArray[np.bool_]], grain_px: float
+    views: Sequence[NDArray[np.float32]],
+    covered: Sequence[NDArray[np.bool_]],
+    sigma: NDArray[np.float32],
+    grain_px: float,
 ) -> NDArray[np.float32]:
-    """Mean of all shots that show a place bare; from the surroundings where none does.
+    """Mean of all shots that show a place bare and in full light; from the surroundings where none does.
 
     Parameters
     ----------
@@ -47,16 +50,22 @@ def average_bare(
         Light-matched views.
     covered : sequence of ndarray of bool, each of shape (H, W)
         Where each of them shows debris, or no floor.
+    sigma : ndarray of float32, shape (H, W, 3)
+        Noise of a channel on bare floor.
     grain_px : float
         Diameter of a large grain: about as far as its cast shadow reaches.
     """
+    noise = 2 * sigma.mean(axis=-1)
+    rims = [cv2.dilate(mask.astype(np.uint8), _disc(RIM_PX)) for mask in covered]
+    greys = [cv2.blur(view.mean(axis=-1), (3, 3)) for view in views]
+    brightest = np.maximum.reduce([np.where(rim > 0, -1, grey) for rim, grey in zip(rims, greys, strict=True)])
     total = np.zeros_like(views[0])
     count = np.zeros(covered[0].shape, np.float32)
-    for view, mask in zip(views, covered, strict=True):
-        rim = cv2.dilate(mask.astype(np.uint8), _disc(RIM_PX))
+    for view, rim, grey in zip(views, rims, greys, strict=True):
         shaded = cv2.dilate(rim, _disc(max(1, round(0.75 * grain_px))))
         # A place that may be shaded in one shot is taken from it only where no other shows it better.
-        weight = np.where(rim > 0, 0, np.where(shaded > 0, 1e-3, 1)).astype(np.float32)
+        weight = np.where(shaded > 0, np.float32(1e-3), np.float32(1))
+        weight[(rim > 0) | (grey < brightest - noise)] = 0
         total += view * weight[..., None]
         count += weight
     hidden = count == 0
@@ -87,39 +96,42 @@ def _from_surroundings(
 
 
 def covered_places(
-    covers: Sequence[Sequence[NDArray[np.float32]]], sizes_px: Sequence[tuple[float, float]]
+    still: Sequence[Sequence[NDArray[np.float32]]],
+    moved: Sequence[Sequence[NDArray[np.float32]]],
+    sizes_px: Sequence[tuple[float, float]],
 ) -> list[NDArray[np.bool_]]:
     """Where each shot shows debris, judged by comparing the shots with each other.
 
     Parameters
     ----------
-    covers : sequence (shots) of sequence (kinds) of ndarray of float32, each of shape (H, W)
-        Cover against the floor hereabouts, not clipped. On a patterned floor this is off by the
-        pattern, but off alike in all shots.
+    still, moved : sequence (shots) of sequence (kinds) of ndarray of float32, each of shape (H, W)
+        Cover against the floor hereabouts, not clipped, by a filter that is blind to the floor's pattern
+        and by one that need not be. On a patterned floor both are off by the pattern, but off alike
+        in all shots.
     sizes_px : sequence of (float, float)
         5th and 95th percentile of each kind's grain diameter, px.
 
     Notes
     -----
-    A place is covered in a shot that exceeds the least covered shot by DIFFERS, and in all shots where
-    even the least covered stands out as a grain does: by half a grain's cover against what is left
-    when everything narrower than a grain is taken away (top hat). Pattern wider than a grain is floor.
+    A place is covered in a shot that exceeds the least covered shot by DIFFERS and is nearer to debris
+    than to the floor hereabouts (the other shot may have shade there); and in all shots where even
+    the least covered stands out as a grain does: by half a grain's cover against what is left when
+    everything narrower than a grain is taken away (top hat). Pattern wider than a grain is floor.
     """
-    still = np.zeros(covers[0][0].shape, bool)
-    moved = [np.zeros_like(still) for _ in covers]
+    lying = np.zeros(still[0][0].shape, bool)
     for k, (low, high) in enumerate(sizes_px):
-        maps = [shot[k] for shot in covers]
-        least = np.minimum.reduce(maps)
-        peak = peak_cover(low)
+        least = np.minimum.reduce([shot[k] for shot in still])
         hat = cv2.morphologyEx(least, cv2.MORPH_TOPHAT, _disc(max(2, round(0.65 * high))))
         sample = hat[::5, ::5]
-        level = max(0.5 * peak, float(np.median(sample) + 4 * 1.4826 * np.median(np.abs(sample - np.median(sample)))))
-        still |= _not_smaller(hat > level, 0.3 * np.pi / 4 * low**2)
-        for mask, cover in zip(moved, maps, strict=True):
-            # Not every difference is debris: the other shot may have shade there. Debris is also nearer to
-            # debris than to the floor hereabouts.
-            mask |= (cover - least > min(0.5 * peak, DIFFERS)) & (cover > 0.5 * peak)
-    return [mask | still for mask in moved]
+        spread = 1.4826 * float(np.median(np.abs(sample - np.median(sample))))
+        level = max(0.5 * peak_cover(low), float(np.median(sample)) + 4 * spread)
+        lying |= _not_smaller(hat > level, 0.3 * np.pi / 4 * low**2)
+    # Shade is less than no cover, and what is one kind in one shot is hardly another kind in the next: so
+    # the kinds' covers are compared as one, from 0 up.
+    peak = min(peak_cover(low) for low, _ in sizes_px)
+    totals = [np.maximum.reduce([np.clip(cover, 0, 1) for cover in shot]) for shot in moved]
+    least = np.minimum.reduce(totals)
+    return [lying | ((t - least > min(0.5 * peak, DIFFERS)) & (t > 0.5 * peak)) for t in totals]
 
 
 def peak_cover(diameter_px: float) -> float:

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .colours import LearnedColour, apart_pixels, join_pixels, learn_colours
+from .colours import ApartPixels, LearnedColour, apart_pixels, join_pixels, learn_colours
 from .discriminant import SHADE, SHEEN, Discriminant, cover_of, departure, fisher_discriminant
 from .floor import average_bare, covered_places, local_floor, peak_cover
 from .light import stiff_gain, supple_gain
@@ -99,7 +99,7 @@ def cover_maps(
             both = cv2.dilate((covered[name] | covered[reference]).astype(np.uint8), np.ones((5, 5), np.uint8)) == 0
             gain = supple_gain(matched[name], matched[reference], both, max(2 * largest, 24.0))
             matched[name] = matched[name] * gain
-    floor = average_bare([matched[n] for n in names], [covered[n] for n in names], largest)
+    floor = average_bare([matched[n] for n in names], [covered[n] for n in names], noise.sigma, largest)
     noise = FloorNoise(sigma_map(model, floor), mix)
     filters, colours = _learn_filters(matched, floor, noise, usable, hints, sizes_px, dirty, shade)
     shots = {n: _shot_cover(matched[n], floor, filters, colours, noise, usable, largest) for n in names}
@@ -137,23 +137,62 @@ def _floor_without_blank(
     model = learn_noise(last - around, around, usable)
     sigma = sigma_map(model, around)
     fine = shade == SHEEN
-    noise = FloorNoise(sigma, np.eye(3) if fine else learn_mix(last - around, sigma, usable, min(s[0] for s in sizes_px)))
-    departing = {n: departure(matched[n], around, noise, shade) for n in names}
-    parts = []
-    for n in names:
-        others = np.minimum.reduce([departing[o] for o in names if o != n])
-        # Only what is not there in some other shot is surely debris and no pattern of the floor.
-        parts.append(apart_pixels(matched[n], around, np.where(departing[n] > others + 3, departing[n], 0), usable))
-    colours = learn_colours(join_pixels(parts), hints, [peak_cover(float(np.sqrt(s[0] * s[1]))) for s in sizes_px], usable.shape)
-    # Here a shot with shade and one without must not look like floor and debris, so brightness counts as
+    smallest = min(s[0] for s in sizes_px)
+    pattern = FloorNoise(sigma, np.eye(3) if fine else learn_mix(last - around, sigma, usable, smallest))
+    pixels = _changed_pixels(matched, around, pattern, usable, shade)
+    colours = learn_colours(pixels, hints, [peak_cover(float(np.sqrt(s[0] * s[1]))) for s in sizes_px], usable.shape)
+    # What lies still must stand out from the floor's pattern; what came or went, from the noise alone. In
+    # both a shot with shade and one without must not look like floor and debris, so brightness counts as
     # little for light debris as for dark.
-    filters = [fisher_discriminant(around, c.over(usable.shape), noise, c.covariance, shade, shade) for c in colours]
-    covers = [
-        [cv2.GaussianBlur(cover_of(f, matched[n], around), (0, 0), max(0.1 * s[0], 0.5)) for f, s in zip(filters, sizes_px, strict=True)]
-        for n in names
-    ]
-    covered = [c | ~usable for c in covered_places(covers, sizes_px)]
-    return average_bare([matched[n] for n in names], covered, largest)
+    plain = FloorNoise(_pair_sigma(matched, usable), pattern.mix)
+    still, moved = (
+        [
+            [_smoothed(cover_of(f, matched[n], around), s[0]) for f, s in zip(filters, sizes_px, strict=True)]
+            for n in names
+        ]
+        for filters in (
+            [fisher_discriminant(around, c.over(usable.shape), noise, c.covariance, shade, shade) for c in colours]
+            for noise in (pattern, plain)
+        )
+    )
+    covered = [c | ~usable for c in covered_places(still, moved, sizes_px)]
+    return average_bare([matched[n] for n in names], covered, plain.sigma, largest)
+
+
+def _pair_sigma(matched: Mapping[str, NDArray[np.float32]], usable: NDArray[np.bool_]) -> NDArray[np.float32]:
+    first, last = (matched[n] for n in (list(matched)[0], list(matched)[-1]))
+    return sigma_map(learn_noise(first - last, last, usable), last)
+
+
+def _smoothed(cover: NDArray[np.float32], diameter_px: float) -> NDArray[np.float32]:
+    return np.asarray(cv2.GaussianBlur(cover, (0, 0), max(0.1 * diameter_px, 0.5)))
+
+
+def _changed_pixels(
+    matched: Mapping[str, NDArray[np.float32]],
+    around: NDArray[np.float32],
+    pattern: FloorNoise,
+    usable: NDArray[np.bool_],
+    shade: float,
+) -> ApartPixels:
+    """Pixels that are debris in one shot and floor in another.
+
+    That a place changed is told by the two shots alone, where the floor's pattern cancels; which of
+    them shows debris, by which is less like the floor hereabouts. What one shot merely shades of the
+    other is no change.
+    """
+    names = list(matched)
+    last = matched[names[-1]]
+    parts = []
+    for name in names[:-1]:
+        view = matched[name]
+        model = learn_noise(view - last, last, usable)
+        noise = FloorNoise(sigma_map(model, last), np.eye(3))
+        changed = np.minimum(departure(view, last, noise, shade), departure(last, view, noise, shade))
+        first = departure(view, around, pattern, shade) > departure(last, around, pattern, shade)
+        parts.append(apart_pixels(view, last, np.where(first, changed, 0), usable))
+        parts.append(apart_pixels(last, view, np.where(first, 0, changed), usable))
+    return join_pixels(parts)
 
 
 def _shot_cover(

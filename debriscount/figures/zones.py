@@ -20,7 +20,7 @@ def zone_members(patch: Patch, grains: GrainTable) -> dict[str, NDArray[np.bool_
 
         places = np.stack([grains.x_mm, grains.y_mm], axis=-1).reshape(-1, 2)
         for zone in patch.custom_zones:
-            members[zone.name] = np.asarray(points_in_poly(places, np.array(zone.polygon_mm)), bool)
+            members[zone.name] = np.asarray(points_in_poly(places, np.array(zone.polygon_mm)), bool)  # type: ignore[no-untyped-call]
     return members
 
 

@@ -64,7 +64,7 @@ def texture_pull(
 
     def tiles(v: NDArray[np.float32]) -> NDArray[np.float64]:
         cut = v[: rows * TILE, : columns * TILE]
-        return cut.reshape(rows, TILE, columns, TILE).sum(axis=(1, 3), dtype=np.float64).ravel()
+        return np.asarray(cut.reshape(rows, TILE, columns, TILE).sum(axis=(1, 3), dtype=np.float64).ravel())
 
     wx, wy = weight * gx, weight * gy
     xx, xy, yy = tiles(wx * gx), tiles(wx * gy), tiles(wy * gy)

@@ -23,11 +23,11 @@ class FloorGrid:
 
     def x_mm(self) -> NDArray[np.float64]:
         """Place of each column's centre, mm, shape (width_px,)."""
-        return self.x0_mm + self.mm_per_px * np.arange(self.width_px)
+        return self.x0_mm + self.mm_per_px * np.arange(self.width_px, dtype=np.float64)
 
     def y_mm(self) -> NDArray[np.float64]:
         """Place of each row's centre, mm, shape (height_px,)."""
-        return self.y0_mm + self.mm_per_px * np.arange(self.height_px)
+        return self.y0_mm + self.mm_per_px * np.arange(self.height_px, dtype=np.float64)
 
     def to_px(self, xy_mm: NDArray[np.floating]) -> NDArray[np.float64]:
         """Column and row (fractional) of floor places, shape (N, 2), mm."""

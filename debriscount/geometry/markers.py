@@ -44,7 +44,7 @@ def find_markers(pixels: NDArray[np.uint8], wanted: Collection[int]) -> dict[int
     dict
         The wanted markers that were seen, by number.
     """
-    grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
+    grey = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.uint8)
     coarse = _detect(grey, wanted)
     return {number: _refine(pixels, number, corners) for number, corners in sorted(coarse.items())}
 
@@ -137,7 +137,7 @@ def _sample(pixels: NDArray[np.uint8], places: NDArray[np.float64]) -> NDArray[n
         return None
     crop = luminance(linear_pixels(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]])))
     local = (places - low).astype(np.float32)
-    return cv2.remap(crop, local[..., 0], local[..., 1], cv2.INTER_LINEAR)
+    return np.asarray(cv2.remap(crop, local[..., 0], local[..., 1], cv2.INTER_LINEAR), np.float32)
 
 
 def _half_way(
@@ -174,4 +174,4 @@ def _robust_line(t: NDArray[np.float64], d: NDArray[np.float64]) -> tuple[float,
 
 def _intersect(a: _Line, b: _Line) -> NDArray[np.float64]:
     steps = np.linalg.solve(np.column_stack([a.direction, -b.direction]), b.point - a.point)
-    return a.point + steps[0] * a.direction
+    return np.asarray(a.point + steps[0] * a.direction)

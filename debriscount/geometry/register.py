@@ -171,7 +171,7 @@ def _align(
 
 
 def _log_brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.log(np.maximum(luminance(view), np.float32(1e-3)))
+    return np.asarray(np.log(np.maximum(luminance(view), np.float32(1e-3))), np.float32)
 
 
 def _clear_of_paper(patch: Patch, grid: FloorGrid) -> NDArray[np.bool_]:

@@ -92,7 +92,8 @@ def resample(
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    view_linear = cv2.remap(crop, lookup, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    # OpenCV's stubs do not know that both maps may come in one array.
+    view_linear = cv2.remap(crop, lookup, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
     height, width = crop.shape[:2]
     seen = (lookup[..., 0] >= 0) & (lookup[..., 0] <= width - 1)
     seen &= (lookup[..., 1] >= 0) & (lookup[..., 1] <= height - 1)

@@ -143,7 +143,7 @@ def _fit_group(shots: Sequence[SeenCorners]) -> list[FloorToPhoto]:
 
     def start_quad(s: SeenCorners) -> NDArray[np.float64]:
         h, _ = cv2.findHomography(s.floor_mm, s.photo_px)
-        return cv2.perspectiveTransform(box[None], h)[0]
+        return np.asarray(cv2.perspectiveTransform(box[None], h)[0], float)
 
     start = np.concatenate([[0.0], *[start_quad(s).ravel() for s in shots]])
     scatter = 0.0

@@ -31,12 +31,12 @@ def split_grains(mask: NDArray[np.bool_], smooth_px: float) -> NDArray[np.int32]
     are joined again, so that a long grain, whose ridge has many humps, stays one.
     """
     distance = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    height = cv2.GaussianBlur(distance, (0, 0), max(smooth_px, 0.5)) * mask
+    height = np.asarray(cv2.GaussianBlur(distance, (0, 0), max(smooth_px, 0.5)) * mask, np.float32)
     peak = (height >= cv2.dilate(height, np.ones((3, 3), np.uint8))) & mask
     count, seeds = cv2.connectedComponents(peak.astype(np.uint8), connectivity=8)
     if count <= 1:
         return np.zeros(mask.shape, np.int32)
-    labels = watershed(-height, seeds, mask=mask).astype(np.int32)
+    labels = watershed(-height, seeds, mask=mask).astype(np.int32)  # type: ignore[no-untyped-call]
     tops = np.zeros(count, np.float32)
     np.maximum.at(tops, labels[peak], height[peak])
     return _join(labels, height, tops)

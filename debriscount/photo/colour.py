@@ -22,7 +22,7 @@ def srgb_to_linear(encoded: NDArray[np.floating]) -> NDArray[np.float64]:
 def linear_to_srgb(linear: NDArray[np.floating]) -> NDArray[np.float64]:
     """Encoded sRGB values, 0 to 1, from linear light, clipped to 0 to 1; any shape."""
     v = np.clip(np.asarray(linear, float), 0, 1)
-    return np.where(v <= 0.0031308, v * 12.92, 1.055 * v ** (1 / 2.4) - 0.055)
+    return np.asarray(np.where(v <= 0.0031308, v * 12.92, 1.055 * v ** (1 / 2.4) - 0.055))
 
 
 @cache
@@ -32,7 +32,7 @@ def _linear_table() -> NDArray[np.float32]:
 
 def linear_pixels(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
     """Linear light of 8-bit sRGB pixels, same shape, float32, by table."""
-    return cv2.LUT(pixels, _linear_table())
+    return np.asarray(cv2.LUT(pixels, _linear_table()), np.float32)
 
 
 @cache
@@ -43,7 +43,7 @@ def _encoded_table() -> NDArray[np.uint8]:
 def srgb_pixels(linear: NDArray[np.float32]) -> NDArray[np.uint8]:
     """8-bit sRGB pixels of linear light, same shape, clipped; by a 16-bit table."""
     index = np.clip(linear * np.float32(65535) + np.float32(0.5), 0, 65535).astype(np.uint16)
-    return _encoded_table()[index]
+    return np.asarray(_encoded_table()[index])
 
 
 def luminance(linear: NDArray[np.floating]) -> NDArray[np.floating]:

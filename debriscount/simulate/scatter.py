@@ -1,0 +1,128 @@
+"""Where debris lies before the machine runs."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from ..inputs.patch import Patch
+from .grains import Grains
+from .spec import Scatter
+
+Floats = NDArray[np.float64]
+
+#: Rounds of moving apart; dense heaps keep some overlap after them.
+_ROUNDS = 25
+
+
+def scatter_grains(patch: Patch, grains: Grains, scatter: Scatter, rng: np.random.Generator) -> Floats:
+    """Give each grain its first place.
+
+    Parameters
+    ----------
+    patch : Patch
+        All centres come to lie inside it.
+    grains : Grains
+        Their sizes keep them apart.
+    scatter : Scatter
+        Heaps and shares.
+    rng : Generator
+        Source of chance.
+
+    Returns
+    -------
+    ndarray of shape (N, 2)
+        Centres, mm.
+    """
+    count = len(grains)
+    places = rng.random((count, 2)) * (patch.width_mm, patch.height_mm)
+    choice = rng.random(count)
+    heaps = rng.random((max(scatter.clumps, 1), 2)) * (patch.width_mm, patch.height_mm)
+    heap = rng.integers(len(heaps), size=count)
+    if scatter.clumps:
+        piled = choice < scatter.clumped_share
+        places[piled] = heaps[heap[piled]] + scatter.clump_mm * rng.standard_normal((int(piled.sum()), 2))
+    if patch.walls:
+        low = choice >= 1 - scatter.wall_share
+        places[low] = _along_walls(patch, places[low], scatter.wall_mm, rng)
+    places = _keep_inside(patch, places, grains.b_mm)
+    if scatter.single_layer:
+        places = part_grains(patch, grains, places, np.ones(count, bool))
+    return places
+
+
+def _along_walls(patch: Patch, places: Floats, depth_mm: float, rng: np.random.Generator) -> Floats:
+    lengths = np.array([patch.width_mm if w in ("top", "bottom") else patch.height_mm for w in patch.walls])
+    wall = rng.choice(len(patch.walls), size=len(places), p=lengths / lengths.sum())
+    depth = rng.exponential(depth_mm, len(places))
+    moved = places.copy()
+    for number, name in enumerate(patch.walls):
+        own = wall == number
+        axis = 1 if name in ("top", "bottom") else 0
+        size = patch.height_mm if axis else patch.width_mm
+        moved[own, axis] = depth[own] if name in ("top", "left") else size - depth[own]
+    return moved
+
+
+def _keep_inside(patch: Patch, places: Floats, reach_mm: Floats) -> Floats:
+    """Reflect places at the patch's borders, a grain's half width inside them."""
+    size = np.array([patch.width_mm, patch.height_mm])
+    reach = np.minimum(reach_mm[:, None], size / 4)
+    span = size - 2 * reach
+    folded = np.mod(places - reach, 2 * span)
+    return reach + np.where(folded > span, 2 * span - folded, folded)
+
+
+def part_grains(patch: Patch, grains: Grains, places: Floats, movable: NDArray[np.bool_]) -> Floats:
+    """Move grains off one another and off walls.
+
+    Parameters
+    ----------
+    patch : Patch
+        Its walls stop grains.
+    grains : Grains
+        Two grains keep half the sum of their mean diameters between their centres.
+    places : ndarray of shape (N, 2)
+        Centres, mm.
+    movable : ndarray of bool, shape (N,)
+        The others stay.
+
+    Returns
+    -------
+    ndarray of shape (N, 2)
+    """
+    places = places.copy()
+    radius = np.sqrt(grains.area_mm2 / np.pi)
+    reach = np.where(movable, grains.b_mm, 0)
+    weight = movable.astype(float)
+    for _ in range(_ROUNDS if movable.any() else 0):
+        pairs = cKDTree(places).query_pairs(2 * float(radius.max()), output_type="ndarray")
+        first, second = pairs.T
+        apart = places[second] - places[first]
+        distance = np.hypot(*apart.T)
+        need = radius[first] + radius[second] - distance
+        mobile = weight[first] + weight[second]
+        close = (need > 1e-3 * radius[first]) & (mobile > 0)
+        if not close.any():
+            break
+        first, second = first[close], second[close]
+        step = (0.6 * need[close] / np.maximum(distance[close], 1e-9))[:, None] * apart[close]
+        share = (weight[first] / mobile[close])[:, None]
+        np.add.at(places, first, -step * share)
+        np.add.at(places, second, step * (1 - share))
+        places[movable] = _off_walls(patch, places[movable], reach[movable])
+    return places
+
+
+def _off_walls(patch: Patch, places: Floats, reach: Floats) -> Floats:
+    moved = places.copy()
+    x, y = moved.T
+    limits = {
+        "left": (x, np.maximum, reach),
+        "right": (x, np.minimum, patch.width_mm - reach),
+        "top": (y, np.maximum, reach),
+        "bottom": (y, np.minimum, patch.height_mm - reach),
+    }
+    for wall in patch.walls:
+        values, bound, limit = limits[wall]
+        bound(values, limit, out=values)
+    return moved
