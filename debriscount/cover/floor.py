@@ -99,6 +99,7 @@ def covered_places(
     still: Sequence[Sequence[NDArray[np.float32]]],
     moved: Sequence[Sequence[NDArray[np.float32]]],
     sizes_px: Sequence[tuple[float, float]],
+    usable: NDArray[np.bool_],
 ) -> list[NDArray[np.bool_]]:
     """Where each shot shows debris, judged by comparing the shots with each other.
 
@@ -110,6 +111,8 @@ def covered_places(
         in all shots.
     sizes_px : sequence of (float, float)
         5th and 95th percentile of each kind's grain diameter, px.
+    usable : ndarray of bool, shape (H, W)
+        Where debris may lie in all shots.
 
     Notes
     -----
@@ -125,7 +128,7 @@ def covered_places(
         sample = hat[::5, ::5]
         spread = 1.4826 * float(np.median(np.abs(sample - np.median(sample))))
         level = max(0.5 * peak_cover(low), float(np.median(sample)) + 4 * spread)
-        lying |= _not_smaller(hat > level, 0.3 * np.pi / 4 * low**2)
+        lying |= _not_smaller((hat > level) & usable, 0.3 * np.pi / 4 * low**2)
     # Shade is less than no cover, and what is one kind in one shot is hardly another kind in the next: so
     # the kinds' covers are compared as one, from 0 up.
     peak = min(peak_cover(low) for low, _ in sizes_px)

@@ -7,8 +7,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .colours import ApartPixels, LearnedColour, apart_pixels, join_pixels, learn_colours
-from .discriminant import SHADE, SHEEN, Discriminant, cover_of, departure, fisher_discriminant
+from .colours import APART, ApartPixels, LearnedColour, apart_pixels, join_pixels, learn_colours
+from .discriminant import SHADE, SHEEN, TINT, Discriminant, cover_of, departure, fisher_discriminant
 from .floor import average_bare, covered_places, local_floor, peak_cover
 from .light import stiff_gain, supple_gain
 from .noise import FloorNoise, NoiseModel, learn_mix, learn_noise, sigma_map
@@ -16,6 +16,9 @@ from .noise import FloorNoise, NoiseModel, learn_mix, learn_noise, sigma_map
 #: Grains at least this many pixels across have an outline to measure; smaller ones are all edge, and only
 #: the sum of their cover is right.
 OUTLINED_PX = 5.0
+#: Standard deviation of a grain's shading over its own mean brightness: a matt ball under one lamp (Lambert) has
+#: 0.47 over its lit half.
+SHADING = 0.5
 #: Cover above which a pixel is kept out of what is averaged as bare floor or light.
 NOT_BARE = 0.25
 
@@ -46,6 +49,7 @@ class CoverMaps:
 def cover_maps(
     views: Mapping[str, NDArray[np.float32]],
     usable: NDArray[np.bool_],
+    shown: NDArray[np.bool_],
     hints: Sequence[NDArray[np.floating]],
     sizes_px: Sequence[tuple[float, float]],
 ) -> CoverMaps:
@@ -56,7 +60,9 @@ def cover_maps(
     views : mapping of str to ndarray of float32, each of shape (H, W, 3)
         Linear light, in the order of the shots; the one called "blank", if any, shows bare floor.
     usable : ndarray of bool, shape (H, W)
-        Floor that all shots show: no marker, no wall.
+        Floor that all shots show: no marker, no wall. Light, noise and colours are learned there.
+    shown : ndarray of bool, shape (H, W)
+        The same with what is close behind a wall's foot, where grains may appear.
     hints : sequence of ndarray of shape (3,)
         Linear colours of the kinds from their files; empty if none is known.
     sizes_px : sequence of (float, float)
@@ -93,16 +99,17 @@ def cover_maps(
     for name in names:
         covers = [cover_of(f, matched[name], floor) for f in filters]
         apart = [c > np.maximum(limit, 3 * f.sigma) for c, f in zip(covers, filters, strict=True)]
-        covered[name] = ~usable | np.logical_or.reduce(apart)
+        covered[name] = np.logical_or.reduce(apart)
     for name in names:
         if name != reference:
-            both = cv2.dilate((covered[name] | covered[reference]).astype(np.uint8), np.ones((5, 5), np.uint8)) == 0
+            busy = covered[name] | covered[reference] | ~usable
+            both = cv2.dilate(busy.astype(np.uint8), np.ones((5, 5), np.uint8)) == 0
             gain = supple_gain(matched[name], matched[reference], both, max(2 * largest, 24.0))
             matched[name] = matched[name] * gain
     floor = average_bare([matched[n] for n in names], [covered[n] for n in names], noise.sigma, largest)
     noise = FloorNoise(sigma_map(model, floor), mix)
-    filters, colours = _learn_filters(matched, floor, noise, usable, hints, sizes_px, dirty, shade)
-    shots = {n: _shot_cover(matched[n], floor, filters, colours, noise, usable, largest) for n in names}
+    filters, colours = _learn_filters(matched, floor, noise, usable, hints, sizes_px, dirty, shade, covered)
+    shots = {n: _shot_cover(matched[n], floor, filters, colours, noise, usable, shown, largest) for n in names}
     return CoverMaps(floor, matched, colours, shots)
 
 
@@ -115,8 +122,15 @@ def _learn_filters(
     sizes_px: Sequence[tuple[float, float]],
     dirty: Sequence[str],
     shade: float,
+    covered: Mapping[str, NDArray[np.bool_]] | None = None,
 ) -> tuple[list[Discriminant], tuple[LearnedColour, ...]]:
-    parts = [apart_pixels(matched[n], floor, departure(matched[n], floor, noise, shade), usable) for n in dirty]
+    parts = []
+    for name in dirty:
+        departing = departure(matched[name], floor, noise, shade)
+        if covered is not None:
+            # Once grains are known, all of their pixels tell their colour, not only those that stand out most.
+            departing = np.where(covered[name], np.maximum(departing, 2 * APART), 0)
+        parts.append(apart_pixels(matched[name], floor, departing, usable))
     colours = learn_colours(join_pixels(parts), hints, [peak_cover(float(np.sqrt(s[0] * s[1]))) for s in sizes_px], usable.shape)
     filters = [fisher_discriminant(floor, c.over(usable.shape), noise, c.covariance, shade) for c in colours]
     return filters, colours
@@ -155,7 +169,8 @@ def _floor_without_blank(
             for noise in (pattern, plain)
         )
     )
-    covered = [c | ~usable for c in covered_places(still, moved, sizes_px)]
+    # Behind a wall everything lies still; only what comes or goes can be debris there.
+    covered = covered_places(still, moved, sizes_px, usable)
     return average_bare([matched[n] for n in names], covered, plain.sigma, largest)
 
 
@@ -195,6 +210,20 @@ def _changed_pixels(
     return join_pixels(parts)
 
 
+def _but_for_shading(
+    left: NDArray[np.float32], debris: NDArray[np.float32], variance: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Squared Mahalanobis length of what a kind leaves unexplained, its own shading allowed for.
+
+    A dome under a lamp goes from dark to light, so a grain's brightness may be anything between none and
+    twice its mean: a standard deviation of SHADING along its own colour (Sherman-Morrison).
+    """
+    whitened = left / variance
+    along = (whitened * debris).sum(axis=-1)
+    reach = 1 / SHADING**2 + (debris * debris / variance).sum(axis=-1)
+    return np.asarray((whitened * left).sum(axis=-1) - along * along / reach)
+
+
 def _shot_cover(
     view: NDArray[np.float32],
     floor: NDArray[np.float32],
@@ -202,6 +231,7 @@ def _shot_cover(
     colours: Sequence[LearnedColour],
     noise: FloorNoise,
     usable: NDArray[np.bool_],
+    shown: NDArray[np.bool_],
     grain_px: float,
 ) -> ShotCover:
     covers = [cover_of(f, view, floor) for f in filters]
@@ -211,14 +241,15 @@ def _shot_cover(
         side = max(3, int(0.3 * grain_px) | 1)
         misfits = []
         for cover, colour in zip(covers, colours, strict=True):
-            toward = colour.over(usable.shape) - floor
-            left = difference - np.clip(cover, 0, 1.5)[..., None] * toward
-            spread = noise.sigma**2 + np.diag(colour.covariance).astype(np.float32)
-            misfits.append(cv2.blur((left * left / spread).sum(axis=-1), (side, side)))
+            debris = colour.over(usable.shape)
+            share = np.clip(cover, 0, 1)[..., None]
+            left = difference - share * (debris - floor)
+            spread = noise.sigma**2 + np.float32(TINT**2) * debris * debris
+            misfits.append(cv2.blur(_but_for_shading(left, share * debris, spread), (side, side)))
         kind = np.argmin(misfits, axis=0).astype(np.uint8)
     cover = np.choose(kind, covers)
     sigma = np.choose(kind, [f.sigma for f in filters])
     # The filter's own sigma takes channels as independent; the photo says how far that is wrong.
     sample = (cover[usable] / sigma[usable])[::7]
     factor = np.float32(1.4826 * np.median(np.abs(sample - np.median(sample))))
-    return ShotCover(np.where(usable, cover, 0), sigma * factor, kind)
+    return ShotCover(np.where(shown, cover, 0), sigma * factor, kind)

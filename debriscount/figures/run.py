@@ -31,6 +31,8 @@ Progress = Callable[[float, str], None]
 UNLIKE = 0.08
 #: Name of debris of which no file tells.
 UNNAMED = "debris"
+#: Grain size that is allowed for before any is known, mm: coarse test debris (common practice, no source).
+UNNAMED_SIZE_MM = 6.0
 
 
 def measure(
@@ -79,7 +81,7 @@ def measure(
     patch = patch if isinstance(patch, Patch) else read_patch(patch)
     kinds = _read_kinds(debris)
     photos = _read_photos(before, afters, blank, tell)
-    registered = register_shots(photos, patch, lambda done: tell(0.1 + 0.3 * done, "aligning"))
+    registered = register_shots(photos, patch, _behind_walls(kinds), lambda done: tell(0.1 + 0.3 * done, "aligning"))
     _check_same_floor(photos, registered)
     tell(0.4, "telling debris from floor")
     maps, found = _find_debris(registered, kinds)
@@ -129,6 +131,11 @@ def _read_photos(
     return photos
 
 
+def _behind_walls(kinds: Sequence[DebrisKind]) -> float:
+    """How far behind a wall's foot grains may appear: one grain, for parallax is less than their height."""
+    return max((kind.size_mm[1] for kind in kinds), default=UNNAMED_SIZE_MM)
+
+
 def _check_same_floor(photos: Mapping[str, Photo], registered: RegisteredShots) -> None:
     for name, likeness in registered.likeness.items():
         if likeness is not None and likeness < UNLIKE:
@@ -153,14 +160,15 @@ def _find_debris(
             )
         sizes = [guess]
     hints = [srgb_to_linear(np.array(kind.color_srgb) / 255) for kind in kinds]
-    maps = cover_maps(registered.views, registered.usable, hints, sizes)
+    maps = cover_maps(registered.views, registered.usable, registered.shown, hints, sizes)
     return maps, {name: find_grains(shot, sizes) for name, shot in maps.shots.items()}
 
 
 def _grain_table(found: FoundGrains, grid: FloorGrid, patch: Patch) -> GrainTable:
     x = grid.x0_mm + grid.mm_per_px * found.x_px
     y = grid.y0_mm + grid.mm_per_px * found.y_px
-    return GrainTable(found.kind, x, y, found.area_px * grid.mm_per_px**2, patch.zone_codes(x, y))
+    zone = patch.zone_codes(*patch.in_front_of_walls(x, y))
+    return GrainTable(found.kind, x, y, found.area_px * grid.mm_per_px**2, zone)
 
 
 def _passes(patch: Patch, grains: Mapping[str, GrainTable], kinds: Sequence[DebrisKind]) -> tuple[PassFigures, ...]:

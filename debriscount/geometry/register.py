@@ -32,12 +32,14 @@ ROUNDS = 2
 class RegisteredShots:
     """Floor views of one run on a common raster.
 
-    ``views`` holds linear light of shape grid.shape + (3,) by shot name, ``usable`` of shape grid.shape the floor
-    that every shot shows, ``markers_seen`` and ``residual_mm`` what each shot's fit rests on and leaves.
+    ``views`` holds linear light of shape grid.shape + (3,) by shot name; ``shown`` of shape grid.shape is True where
+    every shot shows the place and no marker's paper lies; ``usable`` is that less what is behind a wall;
+    ``markers_seen`` and ``residual_mm`` what each shot's fit rests on and leaves.
     """
 
     grid: FloorGrid
     views: dict[str, NDArray[np.float32]]
+    shown: NDArray[np.bool_]
     usable: NDArray[np.bool_]
     markers_seen: dict[str, tuple[int, ...]]
     residual_mm: dict[str, float]
@@ -46,7 +48,10 @@ class RegisteredShots:
 
 
 def register_shots(
-    photos: Mapping[str, Photo], patch: Patch, progress: Callable[[float], None] = lambda _: None
+    photos: Mapping[str, Photo],
+    patch: Patch,
+    behind_walls_mm: float = 0.0,
+    progress: Callable[[float], None] = lambda _: None,
 ) -> RegisteredShots:
     """Find the markers, fit the floor plane and align all shots on the floor's texture.
 
@@ -56,6 +61,8 @@ def register_shots(
         By shot name, in the order of the shots.
     patch : Patch
         The patch that all of them show.
+    behind_walls_mm : float
+        How far the floor views reach behind walls: a large grain.
     progress : callable, optional
         Told the share done, 0 to 1.
 
@@ -77,32 +84,35 @@ def register_shots(
     fitted = fit_views(corners)
     warnings = _check_layout(photos, patch, seen, fitted)
     progress(0.2)
-    grid = floor_grid(patch, fitted.views)
+    grid = floor_grid(patch, fitted.views, behind_walls_mm)
     reference = "blank" if "blank" in photos else list(photos)[-1]
     order = [reference, *[n for n in photos if n != reference]]
     views: dict[str, NDArray[np.float32]] = {}
     residual: dict[str, float] = {}
     likeness: dict[str, float | None] = {}
-    usable = _clear_of_paper(patch, grid)
+    shown = _clear_of_paper(patch, grid)
+    floor = _in_front_of_walls(patch, grid)
     target = np.zeros(0, np.float32)
     for step, name in enumerate(order):
         index = list(photos).index(name)
         pixels, view = photos[name].pixels, fitted.views[index]
         if name == reference:
-            views[name], shown = resample(pixels, view, grid)
+            views[name], seen_here = resample(pixels, view, grid)
             target = _log_brightness(views[name])
             residual[name], likeness[name] = fitted.residual_mm[index], None
         else:
             prior = max(3 * fitted.residual_mm[index], grid.mm_per_px)
-            views[name], shown, left = _align(pixels, view, grid, target, usable, prior)
+            views[name], seen_here, left = _align(pixels, view, grid, target, shown & floor, prior)
             residual[name] = fitted.residual_mm[index] if left is None else left
-            likeness[name] = floor_likeness(target, _log_brightness(views[name]), usable & shown, grid.mm_per_px)
-        usable &= shown
+            both = shown & floor & seen_here
+            likeness[name] = floor_likeness(target, _log_brightness(views[name]), both, grid.mm_per_px)
+        shown &= seen_here
         progress(0.2 + 0.8 * (step + 1) / len(order))
     return RegisteredShots(
         grid,
         {n: views[n] for n in photos},
-        usable,
+        shown,
+        shown & floor,
         {n: tuple(sorted(seen[n])) for n in photos},
         residual,
         likeness,
@@ -172,6 +182,20 @@ def _align(
 
 def _log_brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(np.log(np.maximum(luminance(view), np.float32(1e-3))), np.float32)
+
+
+def _in_front_of_walls(patch: Patch, grid: FloorGrid) -> NDArray[np.bool_]:
+    x, y = grid.x_mm()[None, :], grid.y_mm()[:, None]
+    front = np.ones(grid.shape, bool)
+    for wall, inside in (
+        ("left", x >= 0),
+        ("right", x < patch.width_mm),
+        ("top", y >= 0),
+        ("bottom", y < patch.height_mm),
+    ):
+        if wall in patch.walls:
+            front &= inside
+    return front
 
 
 def _clear_of_paper(patch: Patch, grid: FloorGrid) -> NDArray[np.bool_]:

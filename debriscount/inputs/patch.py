@@ -61,6 +61,25 @@ class Patch:
             self.height_mm + (0.0 if "bottom" in self.walls else m),
         )
 
+    def in_front_of_walls(
+        self, x_mm: NDArray[np.floating], y_mm: NDArray[np.floating]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Places behind a wall moved to its foot, others as they are; shapes as given, mm.
+
+        A grain at the wall appears a little behind it where the camera looks at its top from the patch.
+        """
+        x, y = np.array(x_mm, float), np.array(y_mm, float)
+        hair = 1e-6 * max(self.width_mm, self.height_mm)
+        if "left" in self.walls:
+            x = np.maximum(x, 0)
+        if "right" in self.walls:
+            x = np.minimum(x, self.width_mm - hair)
+        if "top" in self.walls:
+            y = np.maximum(y, 0)
+        if "bottom" in self.walls:
+            y = np.minimum(y, self.height_mm - hair)
+        return x, y
+
     def zone_names(self) -> tuple[str, ...]:
         """Names of the zones that this patch's walls and margin make, in ``ZONES``' order."""
         has_corner = any(a in self.walls and b in self.walls for a in ("top", "bottom") for b in ("left", "right"))
