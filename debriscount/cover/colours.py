@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from .kinds import KindHint
 from .light import FAINTEST
 
 #: A pixel is set apart from the floor when it departs by more than this many standard deviations: of
@@ -69,10 +70,27 @@ def apart_pixels(
     A core is a pixel whose eight neighbours stand apart too, so that it holds no floor; where grains
     are too small for cores, the pixels that depart most among their neighbours are taken.
     """
-    apart = (departing > APART) & usable
+    return _cores(view, floor, (departing > APART) & usable, departing)
+
+
+def core_pixels(
+    view: NDArray[np.float32], floor: NDArray[np.float32], covered: NDArray[np.bool_]
+) -> ApartPixels:
+    """Collect the cores of known debris, or its middles where grains are too small for cores."""
+    return _cores(view, floor, covered, None)
+
+
+def _cores(
+    view: NDArray[np.float32],
+    floor: NDArray[np.float32],
+    apart: NDArray[np.bool_],
+    height: NDArray[np.float32] | None,
+) -> ApartPixels:
     core = cv2.erode(apart.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
     if core.sum() < 0.1 * apart.sum():
-        core = apart & (departing >= cv2.dilate(departing, np.ones((3, 3), np.uint8)))
+        if height is None:
+            height = np.abs(cv2.transform(view - floor, np.full((1, 3), 1 / 3, np.float32)))
+        core = apart & (height >= cv2.dilate(height, np.ones((3, 3), np.uint8)))
     rows, columns = np.nonzero(core)
     if len(rows) > 60_000:
         keep = np.linspace(0, len(rows) - 1, 60_000).astype(int)
@@ -102,38 +120,30 @@ def colour_coordinates(linear: NDArray[np.floating]) -> NDArray[np.float64]:
 
 
 def learn_colours(
-    pixels: ApartPixels,
-    hints: Sequence[NDArray[np.floating]],
-    peaks: Sequence[float],
-    shape: tuple[int, int],
+    pixels: ApartPixels, kinds: Sequence[KindHint], shape: tuple[int, int]
 ) -> tuple[LearnedColour, ...]:
-    """Learn one colour a hint, or a single one without hints.
+    """Learn the colour of every kind.
 
     Parameters
     ----------
     pixels : ApartPixels
         What stands apart from the floor.
-    hints : sequence of ndarray, each of shape (3,)
-        Rough linear colours from the debris files, in their order; may be empty.
-    peaks : sequence of float
-        Cover that the middle of each kind's middling grains reaches after blur, 0 to 1.
+    kinds : sequence of KindHint
+        The kinds of debris.
     shape : (int, int)
         Rows and columns of the floor view.
 
     Returns
     -------
     tuple of LearnedColour
-        In the hints' order. A kind of which nothing is seen keeps its hint and has 0 samples.
+        In the kinds' order. A kind of which nothing is seen keeps its hint and has 0 samples.
 
     Notes
     -----
     Pixels go to the nearest hint after a shift that all hints share (exposure and white balance), which
     is fitted in turn; so no kind drifts off to a shaded side of another's grains.
     """
-    if not hints:
-        chosen = _main_cluster(pixels)
-        return (_describe(pixels, chosen, peaks[0], shape),)
-    targets = np.array([np.asarray(h, float) for h in hints])
+    targets = np.array([np.asarray(kind.colour, float) for kind in kinds])
     if len(pixels.colour) == 0:
         return tuple(LearnedColour(t, np.diag((0.2 * t) ** 2), (0.0, 0.0), 0) for t in targets)
     toward = _toward_hint(pixels, targets)
@@ -150,7 +160,7 @@ def learn_colours(
         if members.sum() < 20:
             learned.append(LearnedColour(target, np.diag((0.2 * target) ** 2), (0.0, 0.0), 0))
         else:
-            learned.append(_describe(pixels, members, peaks[k], shape))
+            learned.append(_describe(pixels, members, kinds[k].usual_peak, shape))
     return tuple(learned)
 
 
@@ -165,18 +175,6 @@ def _toward_hint(pixels: ApartPixels, targets: NDArray[np.float64]) -> NDArray[n
         lengths = np.sqrt(((away / scale) ** 2).sum(axis=1) * ((wanted / scale) ** 2).sum(axis=1))
         agree |= inner > 0.5 * lengths
     return agree
-
-
-def _main_cluster(pixels: ApartPixels) -> NDArray[np.bool_]:
-    """Without a hint: the pixels nearest to the most frequent colour."""
-    places = colour_coordinates(pixels.colour)
-    center = np.median(places, axis=0)
-    chosen = np.ones(len(places), bool)
-    for _ in range(5):
-        off = np.sqrt(((places - center) ** 2).sum(axis=1))
-        chosen = off <= 3 * max(float(np.median(off)), 1e-3)
-        center = np.median(places[chosen], axis=0)
-    return chosen
 
 
 def _describe(

@@ -6,13 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .noise import FloorNoise
+from .strips import over_strips
 
 #: Shade takes between nothing and about two thirds of the light from a floor under broad lamps and room
 #: light; evenly spread over that range its standard deviation is 0.65 / sqrt(12).
 SHADE = 0.65 / np.sqrt(12)
 #: Light that is left unmatched brightens a floor much less: a tenth of the light at most, evenly spread.
 SHEEN = 0.1 / np.sqrt(12)
-
 #: Share by which a channel may be off for reasons of its own: light thrown back by neighbours, white balance
 #: across the photo, quantised colour (common practice, no source). It keeps a hue that floor and debris
 #: nearly share from deciding.
@@ -61,46 +61,50 @@ def fisher_discriminant(
     Notes
     -----
     filter = S^-1 e / (e' S^-1 e) with e = debris - floor and S = noise + s^2 floor floor' +
-    grain_covariance / 4 + TINT^2 diag(floor^2 + debris^2) [1]_. The second term marginalises over shade, which moves floor along its own
-    colour: where debris differs from floor in hue, only hue then counts; where it differs in lightness
-    alone, lightness does. Shade only darkens: for debris lighter than the floor it makes the cover
-    negative, not positive, so there s is ``sheen``. The third is the grain's own spread at
-    a pixel it half covers, where floor and debris must be told apart.
+    grain_covariance / 4 + TINT^2 diag(floor^2 + debris^2) [1]_. The second term marginalises over shade,
+    which moves floor along its own colour: where debris differs from floor in hue, only hue then counts;
+    where it differs in lightness alone, lightness does. Shade only darkens: for debris lighter than the
+    floor it makes the cover negative, not positive, so there s is ``sheen``. The third is the grain's own
+    spread at a pixel it half covers, where floor and debris must be told apart.
 
     References
     ----------
     .. [1] R. A. Fisher, The use of multiple measurements in taxonomic problems, Annals of Eugenics 7
        (1936) 179-188.
     """
-    e = debris - floor
+    filters = np.empty_like(floor)
+    sigmas = np.empty(floor.shape[:-1], np.float32)
     g = np.asarray(grain_covariance, np.float32) / 4
     m = np.asarray(noise.mix, np.float32)
-    n0, n1, n2 = (noise.sigma[..., k] for k in range(3))
-    darker = (e * floor).sum(axis=-1, keepdims=True) < 0
-    f = floor * np.where(darker, np.float32(shade), np.float32(sheen))
-    f0, f1, f2 = (f[..., k] for k in range(3))
-    tint = np.float32(TINT**2) * (floor * floor + debris * debris)
-    a = m[0, 0] * n0 * n0 + g[0, 0] + f0 * f0 + tint[..., 0]
-    b = m[0, 1] * n0 * n1 + g[0, 1] + f0 * f1
-    c = m[0, 2] * n0 * n2 + g[0, 2] + f0 * f2
-    d = m[1, 1] * n1 * n1 + g[1, 1] + f1 * f1 + tint[..., 1]
-    h = m[1, 2] * n1 * n2 + g[1, 2] + f1 * f2
-    i = m[2, 2] * n2 * n2 + g[2, 2] + f2 * f2 + tint[..., 2]
-    # Adjugate of the symmetric matrix [[a b c] [b d h] [c h i]]; its determinant cancels.
-    aa, ab, ac = d * i - h * h, c * h - b * i, b * h - c * d
-    bb, bc, cc = a * i - c * c, b * c - a * h, a * d - b * b
-    solved = np.stack(
-        [
-            aa * e[..., 0] + ab * e[..., 1] + ac * e[..., 2],
-            ab * e[..., 0] + bb * e[..., 1] + bc * e[..., 2],
-            ac * e[..., 0] + bc * e[..., 1] + cc * e[..., 2],
-        ],
-        axis=-1,
-    )
-    norm = (solved * e).sum(axis=-1)
-    solved /= np.maximum(norm, 1e-30)[..., None]
-    sigma = np.sqrt((solved * solved * noise.sigma * noise.sigma).sum(axis=-1))
-    return Discriminant(solved, sigma)
+
+    def work(rows: slice) -> None:
+        f, p, n = (np.moveaxis(v[rows], -1, 0).copy() for v in (floor, debris, noise.sigma))
+        e = p - f
+        tint = np.float32(TINT**2) * (f * f + p * p)
+        darker = (e * f).sum(axis=0) < 0
+        f *= np.where(darker, np.float32(shade), np.float32(sheen))
+        a = m[0, 0] * n[0] * n[0] + g[0, 0] + f[0] * f[0] + tint[0]
+        b = m[0, 1] * n[0] * n[1] + g[0, 1] + f[0] * f[1]
+        c = m[0, 2] * n[0] * n[2] + g[0, 2] + f[0] * f[2]
+        d = m[1, 1] * n[1] * n[1] + g[1, 1] + f[1] * f[1] + tint[1]
+        h = m[1, 2] * n[1] * n[2] + g[1, 2] + f[1] * f[2]
+        i = m[2, 2] * n[2] * n[2] + g[2, 2] + f[2] * f[2] + tint[2]
+        # Adjugate of the symmetric matrix [[a b c] [b d h] [c h i]]; its determinant cancels.
+        aa, ab, ac = d * i - h * h, c * h - b * i, b * h - c * d
+        bb, bc, cc = a * i - c * c, b * c - a * h, a * d - b * b
+        solved = np.stack(
+            [
+                aa * e[0] + ab * e[1] + ac * e[2],
+                ab * e[0] + bb * e[1] + bc * e[2],
+                ac * e[0] + bc * e[1] + cc * e[2],
+            ]
+        )
+        solved /= np.maximum((solved * e).sum(axis=0), 1e-30)
+        filters[rows] = np.moveaxis(solved, 0, -1)
+        sigmas[rows] = np.sqrt((solved * solved * n * n).sum(axis=0))
+
+    over_strips(work, floor.shape[0])
+    return Discriminant(filters, sigmas)
 
 
 def cover_of(discriminant: Discriminant, view: NDArray[np.float32], floor: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -117,11 +121,18 @@ def departure(
     that darkens the floor and SHEEN for one that does not.
     """
     inverse = np.linalg.inv(noise.mix).astype(np.float32)
-    z = (view - floor) / noise.sigma
-    f = floor / noise.sigma
-    whitened = z @ inverse
-    along = (whitened * f).sum(axis=-1)
-    loose = np.where(along < 0, np.float32(1 / shade**2), np.float32(1 / SHEEN**2))
-    reach = loose + ((f @ inverse) * f).sum(axis=-1)
-    square = (whitened * z).sum(axis=-1) - along * along / reach
-    return np.sqrt(np.maximum(square, 0))
+    length = np.empty(floor.shape[:-1], np.float32)
+
+    def work(rows: slice) -> None:
+        v, f, n = (np.moveaxis(a[rows], -1, 0).copy() for a in (view, floor, noise.sigma))
+        z = (v - f) / n
+        f /= n
+        whitened = np.tensordot(inverse, z, 1)
+        along = (whitened * f).sum(axis=0)
+        loose = np.where(along < 0, np.float32(1 / shade**2), np.float32(1 / SHEEN**2))
+        reach = loose + (np.tensordot(inverse, f, 1) * f).sum(axis=0)
+        square = (whitened * z).sum(axis=0) - along * along / reach
+        length[rows] = np.sqrt(np.maximum(square, 0))
+
+    over_strips(work, floor.shape[0])
+    return length

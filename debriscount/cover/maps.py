@@ -7,18 +7,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .colours import APART, ApartPixels, LearnedColour, apart_pixels, join_pixels, learn_colours
-from .discriminant import SHADE, SHEEN, TINT, Discriminant, cover_of, departure, fisher_discriminant
-from .floor import average_bare, covered_places, local_floor, peak_cover
+from .assign import likeliest_kind
+from .changes import floor_without_blank
+from .colours import LearnedColour, apart_pixels, core_pixels, join_pixels, learn_colours
+from .discriminant import SHADE, SHEEN, Discriminant, cover_of, departure, fisher_discriminant
+from .floor import RIM_PX, average_bare, disc
+from .kinds import KindHint
 from .light import stiff_gain, supple_gain
-from .noise import FloorNoise, NoiseModel, learn_mix, learn_noise, sigma_map
+from .noise import FloorNoise, learn_mix, learn_noise, sigma_map
 
-#: Grains at least this many pixels across have an outline to measure; smaller ones are all edge, and only
-#: the sum of their cover is right.
-OUTLINED_PX = 5.0
-#: Standard deviation of a grain's shading over its own mean brightness: a matt ball under one lamp (Lambert) has
-#: 0.47 over its lit half.
-SHADING = 0.5
 #: Cover above which a pixel is kept out of what is averaged as bare floor or light.
 NOT_BARE = 0.25
 
@@ -50,8 +47,7 @@ def cover_maps(
     views: Mapping[str, NDArray[np.float32]],
     usable: NDArray[np.bool_],
     shown: NDArray[np.bool_],
-    hints: Sequence[NDArray[np.floating]],
-    sizes_px: Sequence[tuple[float, float]],
+    kinds: Sequence[KindHint],
 ) -> CoverMaps:
     """Turn aligned floor views of one run into cover maps.
 
@@ -63,10 +59,8 @@ def cover_maps(
         Floor that all shots show: no marker, no wall. Light, noise and colours are learned there.
     shown : ndarray of bool, shape (H, W)
         The same with what is close behind a wall's foot, where grains may appear.
-    hints : sequence of ndarray of shape (3,)
-        Linear colours of the kinds from their files; empty if none is known.
-    sizes_px : sequence of (float, float)
-        5th and 95th percentile of each kind's grain diameter, px; one entry if no kind is known.
+    kinds : sequence of KindHint
+        The kinds of debris.
 
     Returns
     -------
@@ -80,148 +74,51 @@ def cover_maps(
         for name, view in views.items()
     }
     dirty = [name for name in names if name != "blank"]
-    smallest, largest = min(s[0] for s in sizes_px), max(s[1] for s in sizes_px)
-    limit = min(NOT_BARE, 0.5 * peak_cover(smallest))
-    pair = (matched[dirty[-1]], matched["blank" if "blank" in views else dirty[0]])
-    model = learn_noise(pair[0] - pair[1], pair[1], usable)
+    smallest, largest = min(k.size_px[0] for k in kinds), max(k.size_px[1] for k in kinds)
     # Grains of a few pixels are narrower than the photo's colour blocks: their colour is smeared, their
     # brightness is not, and their own shade is too small to be told from them.
-    fine = smallest < OUTLINED_PX
+    fine = not all(k.outlined for k in kinds)
     shade = SHEEN if fine else SHADE
-    mix = np.eye(3) if fine else learn_mix(pair[0] - pair[1], sigma_map(model, pair[1]), usable, smallest)
-    if "blank" in views:
-        floor = matched["blank"]
-    else:
-        floor = _floor_without_blank(matched, usable, hints, sizes_px, shade)
+    other = matched["blank" if "blank" in views else dirty[0]]
+    difference = matched[dirty[-1]] - other
+    model = learn_noise(difference, other, usable)
+    mix = np.eye(3) if fine else learn_mix(difference, sigma_map(model, other), usable, smallest)
+    floor = matched["blank"] if "blank" in views else floor_without_blank(matched, usable, kinds)
+
     noise = FloorNoise(sigma_map(model, floor), mix)
-    filters, colours = _learn_filters(matched, floor, noise, usable, hints, sizes_px, dirty, shade)
-    covered = {}
-    for name in names:
-        covers = [cover_of(f, matched[name], floor) for f in filters]
-        apart = [c > np.maximum(limit, 3 * f.sigma) for c, f in zip(covers, filters, strict=True)]
-        covered[name] = np.logical_or.reduce(apart)
+    parts = [apart_pixels(matched[n], floor, departure(matched[n], floor, noise, shade), usable) for n in dirty]
+    colours = learn_colours(join_pixels(parts), kinds, usable.shape)
+    filters = _filters(floor, colours, noise, shade)
+    limit = min(NOT_BARE, 0.5 * min(k.least_peak for k in kinds))
+    covered = {n: _covered(matched[n], floor, filters, limit) for n in names}
     for name in names:
         if name != reference:
             busy = covered[name] | covered[reference] | ~usable
-            both = cv2.dilate(busy.astype(np.uint8), np.ones((5, 5), np.uint8)) == 0
-            gain = supple_gain(matched[name], matched[reference], both, max(2 * largest, 24.0))
-            matched[name] = matched[name] * gain
+            both = cv2.dilate(busy.astype(np.uint8), disc(RIM_PX)) == 0
+            reach = max(2 * largest, 24.0)
+            matched[name] = matched[name] * supple_gain(matched[name], matched[reference], both, reach)
     floor = average_bare([matched[n] for n in names], [covered[n] for n in names], noise.sigma, largest)
+
     noise = FloorNoise(sigma_map(model, floor), mix)
-    filters, colours = _learn_filters(matched, floor, noise, usable, hints, sizes_px, dirty, shade, covered)
+    # Now that grains are known, all of their pixels tell their colour, not only those that stand out most.
+    parts = [core_pixels(matched[n], floor, covered[n] & usable) for n in dirty]
+    colours = learn_colours(join_pixels(parts), kinds, usable.shape)
+    filters = _filters(floor, colours, noise, shade)
     shots = {n: _shot_cover(matched[n], floor, filters, colours, noise, usable, shown, largest) for n in names}
     return CoverMaps(floor, matched, colours, shots)
 
 
-def _learn_filters(
-    matched: Mapping[str, NDArray[np.float32]],
-    floor: NDArray[np.float32],
-    noise: FloorNoise,
-    usable: NDArray[np.bool_],
-    hints: Sequence[NDArray[np.floating]],
-    sizes_px: Sequence[tuple[float, float]],
-    dirty: Sequence[str],
-    shade: float,
-    covered: Mapping[str, NDArray[np.bool_]] | None = None,
-) -> tuple[list[Discriminant], tuple[LearnedColour, ...]]:
-    parts = []
-    for name in dirty:
-        departing = departure(matched[name], floor, noise, shade)
-        if covered is not None:
-            # Once grains are known, all of their pixels tell their colour, not only those that stand out most.
-            departing = np.where(covered[name], np.maximum(departing, 2 * APART), 0)
-        parts.append(apart_pixels(matched[name], floor, departing, usable))
-    colours = learn_colours(join_pixels(parts), hints, [peak_cover(float(np.sqrt(s[0] * s[1]))) for s in sizes_px], usable.shape)
-    filters = [fisher_discriminant(floor, c.over(usable.shape), noise, c.covariance, shade) for c in colours]
-    return filters, colours
+def _filters(
+    floor: NDArray[np.float32], colours: Sequence[LearnedColour], noise: FloorNoise, shade: float
+) -> list[Discriminant]:
+    return [fisher_discriminant(floor, c.over(floor.shape[:2]), noise, c.covariance, shade) for c in colours]
 
 
-def _floor_without_blank(
-    matched: Mapping[str, NDArray[np.float32]],
-    usable: NDArray[np.bool_],
-    hints: Sequence[NDArray[np.floating]],
-    sizes_px: Sequence[tuple[float, float]],
-    shade: float,
-) -> NDArray[np.float32]:
-    """First estimate of the floor when no shot is known to be bare."""
-    names = list(matched)
-    last = matched[names[-1]]
-    largest = max(s[1] for s in sizes_px)
-    around = local_floor(last, max(3 * largest, 15.0))
-    model = learn_noise(last - around, around, usable)
-    sigma = sigma_map(model, around)
-    fine = shade == SHEEN
-    smallest = min(s[0] for s in sizes_px)
-    pattern = FloorNoise(sigma, np.eye(3) if fine else learn_mix(last - around, sigma, usable, smallest))
-    pixels = _changed_pixels(matched, around, pattern, usable, shade)
-    colours = learn_colours(pixels, hints, [peak_cover(float(np.sqrt(s[0] * s[1]))) for s in sizes_px], usable.shape)
-    # What lies still must stand out from the floor's pattern; what came or went, from the noise alone. In
-    # both a shot with shade and one without must not look like floor and debris, so brightness counts as
-    # little for light debris as for dark.
-    plain = FloorNoise(_pair_sigma(matched, usable), pattern.mix)
-    still, moved = (
-        [
-            [_smoothed(cover_of(f, matched[n], around), s[0]) for f, s in zip(filters, sizes_px, strict=True)]
-            for n in names
-        ]
-        for filters in (
-            [fisher_discriminant(around, c.over(usable.shape), noise, c.covariance, shade, shade) for c in colours]
-            for noise in (pattern, plain)
-        )
-    )
-    # Behind a wall everything lies still; only what comes or goes can be debris there.
-    covered = covered_places(still, moved, sizes_px, usable)
-    return average_bare([matched[n] for n in names], covered, plain.sigma, largest)
-
-
-def _pair_sigma(matched: Mapping[str, NDArray[np.float32]], usable: NDArray[np.bool_]) -> NDArray[np.float32]:
-    first, last = (matched[n] for n in (list(matched)[0], list(matched)[-1]))
-    return sigma_map(learn_noise(first - last, last, usable), last)
-
-
-def _smoothed(cover: NDArray[np.float32], diameter_px: float) -> NDArray[np.float32]:
-    return np.asarray(cv2.GaussianBlur(cover, (0, 0), max(0.1 * diameter_px, 0.5)))
-
-
-def _changed_pixels(
-    matched: Mapping[str, NDArray[np.float32]],
-    around: NDArray[np.float32],
-    pattern: FloorNoise,
-    usable: NDArray[np.bool_],
-    shade: float,
-) -> ApartPixels:
-    """Pixels that are debris in one shot and floor in another.
-
-    That a place changed is told by the two shots alone, where the floor's pattern cancels; which of
-    them shows debris, by which is less like the floor hereabouts. What one shot merely shades of the
-    other is no change.
-    """
-    names = list(matched)
-    last = matched[names[-1]]
-    parts = []
-    for name in names[:-1]:
-        view = matched[name]
-        model = learn_noise(view - last, last, usable)
-        noise = FloorNoise(sigma_map(model, last), np.eye(3))
-        changed = np.minimum(departure(view, last, noise, shade), departure(last, view, noise, shade))
-        first = departure(view, around, pattern, shade) > departure(last, around, pattern, shade)
-        parts.append(apart_pixels(view, last, np.where(first, changed, 0), usable))
-        parts.append(apart_pixels(last, view, np.where(first, 0, changed), usable))
-    return join_pixels(parts)
-
-
-def _but_for_shading(
-    left: NDArray[np.float32], debris: NDArray[np.float32], variance: NDArray[np.float32]
-) -> NDArray[np.float32]:
-    """Squared Mahalanobis length of what a kind leaves unexplained, its own shading allowed for.
-
-    A dome under a lamp goes from dark to light, so a grain's brightness may be anything between none and
-    twice its mean: a standard deviation of SHADING along its own colour (Sherman-Morrison).
-    """
-    whitened = left / variance
-    along = (whitened * debris).sum(axis=-1)
-    reach = 1 / SHADING**2 + (debris * debris / variance).sum(axis=-1)
-    return np.asarray((whitened * left).sum(axis=-1) - along * along / reach)
+def _covered(
+    view: NDArray[np.float32], floor: NDArray[np.float32], filters: Sequence[Discriminant], limit: float
+) -> NDArray[np.bool_]:
+    apart = [cover_of(f, view, floor) > np.maximum(limit, 3 * f.sigma) for f in filters]
+    return np.asarray(np.logical_or.reduce(apart))
 
 
 def _shot_cover(
@@ -235,21 +132,10 @@ def _shot_cover(
     grain_px: float,
 ) -> ShotCover:
     covers = [cover_of(f, view, floor) for f in filters]
-    kind = np.zeros(usable.shape, np.uint8)
-    if len(filters) > 1:
-        difference = view - floor
-        side = max(3, int(0.3 * grain_px) | 1)
-        misfits = []
-        for cover, colour in zip(covers, colours, strict=True):
-            debris = colour.over(usable.shape)
-            share = np.clip(cover, 0, 1)[..., None]
-            left = difference - share * (debris - floor)
-            spread = noise.sigma**2 + np.float32(TINT**2) * debris * debris
-            misfits.append(cv2.blur(_but_for_shading(left, share * debris, spread), (side, side)))
-        kind = np.argmin(misfits, axis=0).astype(np.uint8)
-    cover = np.choose(kind, covers)
-    sigma = np.choose(kind, [f.sigma for f in filters])
+    kind = likeliest_kind(view - floor, floor, covers, colours, noise.sigma, grain_px)
+    cover = covers[0] if len(covers) == 1 else np.choose(kind, covers)
+    sigma = filters[0].sigma if len(covers) == 1 else np.choose(kind, [f.sigma for f in filters])
     # The filter's own sigma takes channels as independent; the photo says how far that is wrong.
-    sample = (cover[usable] / sigma[usable])[::7]
+    sample = (cover[::3, ::3] / sigma[::3, ::3])[usable[::3, ::3]]
     factor = np.float32(1.4826 * np.median(np.abs(sample - np.median(sample))))
     return ShotCover(np.where(shown, cover, 0), sigma * factor, kind)

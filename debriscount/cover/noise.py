@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .light import FAINTEST
+from .strips import over_strips
 
 BINS = 12
 #: Fewest readings from which a bin's spread is taken; the median deviation of 200 is good to 8 %.
@@ -26,12 +27,12 @@ class NoiseModel:
     variance: NDArray[np.float32]
 
 
-def local_contrast(floor: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Length of the luminance-like gradient of a floor view, per pixel; shape (H, W, 3) to (H, W)."""
-    grey = floor.mean(axis=-1)
+def _brightness_and_contrast(floor: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Mean of the channels and length of its gradient, per pixel; shape (H, W, 3) to twice (H, W)."""
+    grey = cv2.transform(floor, np.full((1, 3), 1 / 3, np.float32))
     gx = cv2.Scharr(grey, cv2.CV_32F, 1, 0, scale=1 / 32)
     gy = cv2.Scharr(grey, cv2.CV_32F, 0, 1, scale=1 / 32)
-    return np.sqrt(gx * gx + gy * gy)
+    return grey, cv2.magnitude(gx, gy)
 
 
 def learn_noise(
@@ -49,8 +50,8 @@ def learn_noise(
     stride = max(1, int(np.sqrt(usable.sum() / 400_000)))
     chosen = np.zeros_like(usable)
     chosen[::stride, ::stride] = usable[::stride, ::stride]
-    brightness = floor[chosen].mean(axis=-1)
-    contrast = local_contrast(floor)[chosen]
+    grey, slope = _brightness_and_contrast(floor)
+    brightness, contrast = grey[chosen], slope[chosen]
     off = np.abs(difference[chosen])
     inner = np.linspace(0, 1, BINS + 1)[1:-1]
     edges_b = np.quantile(brightness, inner).astype(np.float32)
@@ -83,10 +84,16 @@ class FloorNoise:
 
 def sigma_map(model: NoiseModel, floor: NDArray[np.float32]) -> NDArray[np.float32]:
     """Standard deviation of every pixel and channel of a floor view, shape (H, W, 3)."""
-    b = np.searchsorted(model.brightness, floor.mean(axis=-1).ravel())
-    c = np.searchsorted(model.contrast, local_contrast(floor).ravel())
+    grey, slope = _brightness_and_contrast(floor)
     table = np.sqrt(model.variance.reshape(3, -1).T)
-    return np.ascontiguousarray(table[b * BINS + c], np.float32).reshape(floor.shape)
+    sigma = np.empty_like(floor)
+
+    def work(rows: slice) -> None:
+        bright = np.searchsorted(model.brightness, grey[rows])
+        sigma[rows] = table[bright * BINS + np.searchsorted(model.contrast, slope[rows])]
+
+    over_strips(work, floor.shape[0])
+    return sigma
 
 
 def learn_mix(

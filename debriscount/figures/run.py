@@ -6,8 +6,9 @@ from os import PathLike
 import numpy as np
 from numpy.typing import NDArray
 
+from ..cover.guess import guess_kinds
+from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps, cover_maps
-from ..cover.sizes import guess_size
 from ..errors import NoDebrisError, PhotosDifferError, ShotOrderError
 from ..geometry.grid import FloorGrid
 from ..geometry.register import RegisteredShots, register_shots
@@ -84,9 +85,12 @@ def measure(
     registered = register_shots(photos, patch, _behind_walls(kinds), lambda done: tell(0.1 + 0.3 * done, "aligning"))
     _check_same_floor(photos, registered)
     tell(0.4, "telling debris from floor")
-    maps, found = _find_debris(registered, kinds)
+    hints = _hints(registered, kinds)
+    named = _named(kinds, hints)
+    maps = cover_maps(registered.views, registered.usable, registered.shown, hints)
+    tell(0.75, "counting grains")
+    found = {name: find_grains(shot, hints) for name, shot in maps.shots.items()}
     tell(0.9, "summing zones")
-    named = kinds or (DebrisKind(UNNAMED, (0, 0, 0), (0.0, 0.0)),)
     grains = {name: _grain_table(f, registered.grid, patch) for name, f in found.items()}
     passes = _passes(patch, grains, named)
     _check_debris(photos, passes, allow_growth)
@@ -145,23 +149,29 @@ def _check_same_floor(photos: Mapping[str, Photo], registered: RegisteredShots) 
             )
 
 
-def _find_debris(
-    registered: RegisteredShots, kinds: Sequence[DebrisKind]
-) -> tuple[CoverMaps, dict[str, FoundGrains]]:
-    step = registered.grid.mm_per_px
-    sizes = [(kind.size_mm[0] / step, kind.size_mm[1] / step) for kind in kinds]
-    if not sizes:
-        last = "blank" if "blank" in registered.views else list(registered.views)[-1]
-        guess = guess_size(registered.views["before"], registered.views[last], registered.usable)
-        if guess is None:
-            raise NoDebrisError(
-                "before: nothing differs from the later photo, so no debris is seen. Give the debris file, or check "
-                "that the photos are those of before and after."
-            )
-        sizes = [guess]
-    hints = [srgb_to_linear(np.array(kind.color_srgb) / 255) for kind in kinds]
-    maps = cover_maps(registered.views, registered.usable, registered.shown, hints, sizes)
-    return maps, {name: find_grains(shot, sizes) for name, shot in maps.shots.items()}
+def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[KindHint, ...]:
+    if kinds:
+        step = registered.grid.mm_per_px
+        return tuple(
+            KindHint(srgb_to_linear(np.array(kind.color_srgb) / 255), (kind.size_mm[0] / step, kind.size_mm[1] / step))
+            for kind in kinds
+        )
+    last = "blank" if "blank" in registered.views else list(registered.views)[-1]
+    hints = guess_kinds(registered.views["before"], registered.views[last], registered.usable)
+    if not hints:
+        raise NoDebrisError(
+            "before: nothing differs from the later photo, so no debris is seen. Give the debris file, or check that "
+            "the photos are those of before and after."
+        )
+    return hints
+
+
+def _named(kinds: Sequence[DebrisKind], hints: Sequence[KindHint]) -> tuple[DebrisKind, ...]:
+    """Names for kinds of which no file tells."""
+    if kinds:
+        return tuple(kinds)
+    names = [UNNAMED] if len(hints) == 1 else [f"{UNNAMED} {k + 1}" for k in range(len(hints))]
+    return tuple(DebrisKind(name, _as_srgb(hint.colour), (0.0, 0.0)) for name, hint in zip(names, hints, strict=True))
 
 
 def _grain_table(found: FoundGrains, grid: FloorGrid, patch: Patch) -> GrainTable:

@@ -7,8 +7,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..cover.floor import BLUR_PX, peak_cover
-from ..cover.maps import OUTLINED_PX, ShotCover
+from ..cover.kinds import BLUR_PX, KindHint
+from ..cover.maps import ShotCover
 from .split import split_grains
 
 #: Standard deviations of cover by which a pixel must stand out: see cover.colours.APART.
@@ -29,15 +29,15 @@ class FoundGrains:
     kind_map: NDArray[np.uint8]
 
 
-def find_grains(shot: ShotCover, sizes_px: Sequence[tuple[float, float]]) -> FoundGrains:
+def find_grains(shot: ShotCover, kinds: Sequence[KindHint]) -> FoundGrains:
     """Find the grains of every kind in a shot.
 
     Parameters
     ----------
     shot : ShotCover
         Cover, its noise and the likeliest kind of each pixel.
-    sizes_px : sequence of (float, float)
-        5th and 95th percentile of each kind's grain diameter, px.
+    kinds : sequence of KindHint
+        The kinds of debris, as the cover stage took them.
 
     Returns
     -------
@@ -45,15 +45,15 @@ def find_grains(shot: ShotCover, sizes_px: Sequence[tuple[float, float]]) -> Fou
     """
     kind_map = np.zeros(shot.cover.shape, np.uint8)
     parts = []
-    for k, size in enumerate(sizes_px):
-        cover = shot.cover if len(sizes_px) == 1 else np.where(shot.kind == k, shot.cover, np.float32(0))
-        find = _outlined if size[0] >= OUTLINED_PX else _gathered
-        mask, labels, weight = find(cover, shot.sigma, size)
+    for k, kind in enumerate(kinds):
+        cover = shot.cover if len(kinds) == 1 else np.where(shot.kind == k, shot.cover, np.float32(0))
+        find = _outlined if kind.outlined else _gathered
+        mask, labels, weight = find(cover, shot.sigma, kind)
         kind_map[mask] = k + 1
         x, y, area = _collect(labels, weight)
         parts.append((np.full(len(x), k, np.int16), x, y, area))
-    kind, x, y, area = (np.concatenate([p[i] for p in parts]) for i in range(4))
-    return FoundGrains(kind, x, y, area, kind_map)
+    number, x, y, area = (np.concatenate([p[i] for p in parts]) for i in range(4))
+    return FoundGrains(number, x, y, area, kind_map)
 
 
 def _collect(
@@ -76,8 +76,9 @@ def _collect(
 _Found = tuple[NDArray[np.bool_], NDArray[np.int32], NDArray[np.float32]]
 
 
-def _outlined(cover: NDArray[np.float32], sigma: NDArray[np.float32], size: tuple[float, float]) -> _Found:
+def _outlined(cover: NDArray[np.float32], sigma: NDArray[np.float32], kind: KindHint) -> _Found:
     """Grains with an inside: the outline runs at half of each grain's own level."""
+    size = kind.size_px
     smooth = cv2.GaussianBlur(cover, (0, 0), 0.7)
     # A grain in the shade or with a pale side has a level of its own: the mean of what lies well inside
     # an outline at half of the highest cover within a grain's width.
@@ -105,13 +106,11 @@ def _outlined(cover: NDArray[np.float32], sigma: NDArray[np.float32], size: tupl
     return mask, grown, np.where(inside, np.float32(1), soft)
 
 
-def _gathered(cover: NDArray[np.float32], sigma: NDArray[np.float32], size: tuple[float, float]) -> _Found:
+def _gathered(cover: NDArray[np.float32], sigma: NDArray[np.float32], kind: KindHint) -> _Found:
     """Grains that are all edge: cover is gathered in a grown outline, less the floor's own around it."""
-    peak = peak_cover(size[0])
     smooth = cv2.GaussianBlur(cover, (0, 0), 0.5)
-    mask = smooth > np.maximum(0.5 * peak, STANDS_OUT * 0.75 * sigma)
+    mask = smooth > np.maximum(0.5 * kind.least_peak, STANDS_OUT * 0.75 * sigma)
     seeds = mask & (smooth >= cv2.dilate(smooth, np.ones((3, 3), np.uint8)))
-    _, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
     reach = int(np.ceil(2.5 * BLUR_PX))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     near = cv2.dilate(mask.astype(np.uint8), disc).astype(bool)
@@ -122,7 +121,7 @@ def _gathered(cover: NDArray[np.float32], sigma: NDArray[np.float32], size: tupl
     )
     labels = np.where(near, nearest, 0).astype(np.int32)
     far = cv2.dilate(near.astype(np.uint8), disc) == 0
-    own = cover - _around(cover, far, max(15.0, 4 * size[1]))
+    own = cover - _around(cover, far, max(15.0, 4 * kind.size_px[1]))
     return mask, labels, np.clip(own, -2 * sigma, 1.5)
 
 

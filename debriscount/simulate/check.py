@@ -7,7 +7,7 @@ from ..errors import SceneError
 from .spec import FLOORS, SHAPES, Portion, SceneSpec
 
 #: Field, least and most; both ends are allowed.
-_RANGES = {
+_RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "floor": {"contrast": (0, 3), "unit_mm": (0.1, 5000), "gloss": (0, 2), "debris_specks": (0, 1)},
     "scatter": {
         "clumps": (0, 1000),
@@ -60,7 +60,11 @@ _RANGES = {
         "jpeg_quality": (1, 100),
     },
 }
-_PORTION_RANGES = {"aspect": (1, 20), "height_share": (0, 2), "color_spread": (0, 0.5)}
+_PORTION_RANGES: dict[str, tuple[float, float]] = {
+    "aspect": (1, 20),
+    "height_share": (0, 2),
+    "color_spread": (0, 0.5),
+}
 #: More grains than this take minutes; a photo of them says nothing that a smaller one would not.
 MOST_GRAINS = 200_000
 
@@ -85,7 +89,9 @@ def check_spec(spec: SceneSpec) -> None:
         raise SceneError("portions is empty. Give one kind of debris or more.")
     if spec.scatter.clumped_share + spec.scatter.wall_share > 1:
         total = spec.scatter.clumped_share + spec.scatter.wall_share
-        raise SceneError(f"scatter.clumped_share and wall_share add up to {total:g}. Keep their sum at 1 or less.")
+        raise SceneError(
+            f"scatter.clumped_share and wall_share add up to {total:g}. Keep their sum at 1 or less."
+        )
     names = [portion.kind.name for portion in spec.portions]
     for name in names:
         if names.count(name) > 1:
@@ -112,12 +118,16 @@ def _check_portion(portion: Portion) -> None:
         raise SceneError(f'{label} shape "{portion.shape}" is unknown. Known are: {", ".join(SHAPES)}.')
     small, large = kind.size_mm
     if not 0 < small <= large < 500:
-        raise SceneError(f"{label} size_mm must ascend from above 0 to below 500, got [{small:g}, {large:g}].")
+        raise SceneError(
+            f"{label} size_mm must ascend from above 0 to below 500, got [{small:g}, {large:g}]."
+        )
     if (portion.cover_share is None) == (portion.grams is None):
         raise SceneError(f"{label} needs either cover_share or grams. Give one of them.")
     if portion.cover_share is not None and not 0 <= portion.cover_share <= 0.5:
         raise SceneError(f"{label} cover_share must be from 0 to 0.5, got {portion.cover_share:g}.")
     if portion.grams is not None:
         if kind.area_mass_mg_per_mm2 is None:
-            raise SceneError(f"{label} is given in grams but has no area_mass_mg_per_mm2. Give it, or a cover share.")
+            raise SceneError(
+                f"{label} is given in grams but has no area_mass_mg_per_mm2. Give it, or a cover share."
+            )
         _check_range(f"{label} grams", portion.grams, (0, 100_000))

@@ -19,7 +19,11 @@ UNTOUCHED, DISPLACED, REMOVED, GONE = range(4)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cleaned:
-    """Grains after a pass: centres of shape (N, 2), mm (of those gone, where they last lay), fates of shape (N,)."""
+    """Grains after a pass.
+
+    ``places_mm`` of shape (N, 2) holds centres (of grains gone, where they last lay), ``fate`` of
+    shape (N,) indices into ``FATES``.
+    """
 
     places_mm: Floats
     fate: NDArray[np.int8]
@@ -39,6 +43,7 @@ def clean(
     places_mm: Floats,
     lying: NDArray[np.bool_],
     cleaning: Cleaning,
+    *,
     rng: np.random.Generator,
 ) -> Cleaned:
     """Let the machine run once.
@@ -76,13 +81,18 @@ def clean(
     pushed = met & ~flung & ~removed & (push < cleaning.displaced_share)
 
     heading = np.deg2rad(cleaning.heading_deg)
-    along, across = np.array([np.cos(heading), np.sin(heading)]), np.array([-np.sin(heading), np.cos(heading)])
+    along, across = (
+        np.array([np.cos(heading), np.sin(heading)]),
+        np.array([-np.sin(heading), np.cos(heading)]),
+    )
     moved = places_mm.copy()
-    moved[pushed] += (step * np.sign(side[0]))[pushed, None] * along + (0.3 * step * side[1])[pushed, None] * across
+    moved[pushed] += (step * np.sign(side[0]))[pushed, None] * along + (0.3 * step * side[1])[
+        pushed, None
+    ] * across
     moved[flung] = _margin_places(patch, count, rng)[flung]
     left, top, right, bottom = patch.outer_box_mm()
     reach = grains.b_mm[:, None]
-    inside = np.clip(moved, (left, top) + reach, (right, bottom) - reach)
+    inside = np.clip(moved, np.array([left, top]) + reach, np.array([right, bottom]) - reach)
     moved[pushed] = inside[pushed]
     stay = lying & ~removed
     new = moved.copy()

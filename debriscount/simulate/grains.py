@@ -12,7 +12,7 @@ from .spec import Portion
 
 #: Standard normal deviate of the 95th percentile.
 _Z95 = 1.6448536269514722
-#: Waves around an irregular grain's outline.
+#: Waves around an irregular grain's outline, following one another from 2.
 HARMONICS = (2, 3, 4, 5)
 
 Floats = NDArray[np.float64]
@@ -116,7 +116,9 @@ def _portion(number: int, portion: Portion, patch_area_mm2: float, rng: np.rando
     lightness = np.exp(portion.color_spread * rng.standard_normal((count, 1)))
     tint = np.exp(0.3 * portion.color_spread * rng.standard_normal((count, 3)))
     color = np.clip(srgb_to_linear(np.array(kind.color_srgb) / 255) * lightness * tint, 0, 1)
-    return Grains(np.full(count, number, np.int16), a, b, waves, 2 * b * portion.height_share, color, area, mass)
+    return Grains(
+        np.full(count, number, np.int16), a, b, waves, 2 * b * portion.height_share, color, area, mass
+    )
 
 
 def _form(portion: Portion, count: int, rng: np.random.Generator) -> tuple[Floats, NDArray[np.complex128]]:

@@ -33,17 +33,17 @@ class Pose:
     eye_mm: tuple[float, float, float]
     size_px: tuple[int, int]
     tilt_deg: float
+    step_px: int = _STEP
 
     def mm_per_px(self, xy_mm: tuple[float, float]) -> float:
         """Floor length that a pixel spans at a place, mm."""
         return float(self.view.mm_per_px(np.array([xy_mm]))[0])
 
     def jacobian_px_per_mm(self, xy_mm: Floats) -> Floats:
-        """Derivative of pixel (column, row) by floor (x, y) at places of shape (N, 2), shape (N, 2, 2)."""
-        step = 0.25
-        dx = self.view.project(xy_mm + (step, 0)) - self.view.project(xy_mm - (step, 0))
-        dy = self.view.project(xy_mm + (0, step)) - self.view.project(xy_mm - (0, step))
-        return np.asarray(np.stack([dx, dy], axis=-1) / (2 * step))
+        """Return the derivative of pixel by floor place at places of shape (N, 2), shape (N, 2, 2)."""
+        steps = 0.25 * np.eye(2)
+        ahead = [self.view.project(xy_mm + step) - self.view.project(xy_mm - step) for step in steps]
+        return np.asarray(np.stack(ahead, axis=-1) / 0.5)
 
     def floor_mm(self, pixels: Floats) -> Floats:
         """Floor places of pixels of shape (N, 2) (column, row), shape (N, 2), mm."""
@@ -54,7 +54,7 @@ class Pose:
         return np.asarray(ray[:, :2] / ray[:, 2:])
 
     def coarse_floor_mm(self) -> Floats:
-        """Floor places of every eighth pixel, shape (rows, columns, 2); `refine` brings such a grid to full size."""
+        """Floor places of every eighth pixel, shape (rows, columns, 2), for `refine`."""
         width, height = self.size_px
         columns = _STEP * np.arange(-1, -(-width // _STEP) + 1) + (_STEP - 1) / 2
         rows = _STEP * np.arange(-1, -(-height // _STEP) + 1) + (_STEP - 1) / 2
@@ -73,7 +73,7 @@ class Pose:
         full = cv2.resize(
             coarse.astype(np.float32), (columns * _STEP, rows * _STEP), interpolation=cv2.INTER_LINEAR
         )
-        return full[_STEP : _STEP + height, _STEP : _STEP + width]
+        return np.asarray(full[_STEP : _STEP + height, _STEP : _STEP + width], np.float32)
 
 
 def photo_size_px(patch: Patch, camera: Camera) -> tuple[int, int]:
@@ -148,7 +148,10 @@ def pose_shots(patch: Patch, camera: Camera, shots: int, rng: np.random.Generato
 
 
 def _pose(camera: Camera, height: float, aim: Floats, size: tuple[int, int], turn_deg: Floats) -> Pose:
-    tilt, azimuth = np.deg2rad(camera.tilt_deg + turn_deg[0]), np.deg2rad(camera.azimuth_deg + 4 * turn_deg[1])
+    tilt, azimuth = (
+        np.deg2rad(camera.tilt_deg + turn_deg[0]),
+        np.deg2rad(camera.azimuth_deg + 4 * turn_deg[1]),
+    )
     roll = np.deg2rad(camera.roll_deg + turn_deg[2])
     lean = height * np.tan(tilt) * np.array([np.cos(azimuth), np.sin(azimuth)])
     eye = np.array([aim[0] + lean[0], aim[1] + lean[1], -height])
@@ -173,7 +176,9 @@ def _outline(box: tuple[float, float, float, float]) -> Floats:
     left, top, right, bottom = box
     steps = np.linspace(0, 1, 9)[:, None]
     corners = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
-    return np.concatenate([a + steps * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)])
+    return np.concatenate(
+        [a + steps * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)]
+    )
 
 
 def _aimed(
@@ -196,7 +201,9 @@ def _aimed(
 
 def _unroll(step: Floats, roll_deg: float) -> Floats:
     roll = np.deg2rad(roll_deg)
-    return np.array([np.cos(roll) * step[0] - np.sin(roll) * step[1], np.sin(roll) * step[0] + np.cos(roll) * step[1]])
+    return np.array(
+        [np.cos(roll) * step[0] - np.sin(roll) * step[1], np.sin(roll) * step[0] + np.cos(roll) * step[1]]
+    )
 
 
 def _lowest(
@@ -240,5 +247,6 @@ def _check_seen(patch: Patch, camera: Camera, pose: Pose, lowest: float) -> None
     behind = [wall for wall in patch.walls if to_wall[wall] <= 1]
     if behind:
         raise SceneError(
-            f'the camera would stand behind the wall "{behind[0]}". Lower camera.tilt_deg or turn camera.azimuth_deg.'
+            f'the camera would stand behind the wall "{behind[0]}". Lower camera.tilt_deg or turn'
+            " camera.azimuth_deg."
         )

@@ -69,7 +69,7 @@ def _keep_inside(patch: Patch, places: Floats, reach_mm: Floats) -> Floats:
     reach = np.minimum(reach_mm[:, None], size / 4)
     span = size - 2 * reach
     folded = np.mod(places - reach, 2 * span)
-    return reach + np.where(folded > span, 2 * span - folded, folded)
+    return np.asarray(reach + np.where(folded > span, 2 * span - folded, folded))
 
 
 def part_grains(patch: Patch, grains: Grains, places: Floats, movable: NDArray[np.bool_]) -> Floats:

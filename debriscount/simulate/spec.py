@@ -125,7 +125,7 @@ class Light:
     azimuth_deg: float = 215.0
     elevation_deg: float = 55.0
     shadow: float = 0.35
-    contact: float = 0.3
+    contact: float = 0.2
     shading: float = 0.5
     gradient: float = 0.15
     person: float = 0.08
@@ -143,7 +143,7 @@ class Imaging:
     ``jpeg_quality`` is OpenCV's, 1 to 100; ``chroma_420`` halves the colour's resolution.
     """
 
-    exposure: float = 0.9
+    exposure: float = 1.0
     exposure_drift: float = 0.05
     white_drift: float = 0.02
     vignette: float = 0.15

@@ -1,0 +1,81 @@
+"""Which kind of debris a pixel belongs to, when several were scattered."""
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from .colours import LearnedColour
+from .discriminant import TINT
+from .strips import over_strips
+
+#: Standard deviation of a grain's shading over its own mean brightness: a matt ball under one lamp (Lambert) has
+#: 0.47 over its lit half.
+SHADING = 0.5
+
+
+def likeliest_kind(
+    difference: NDArray[np.float32],
+    floor: NDArray[np.float32],
+    covers: Sequence[NDArray[np.float32]],
+    colours: Sequence[LearnedColour],
+    sigma: NDArray[np.float32],
+    grain_px: float,
+) -> NDArray[np.uint8]:
+    """Index of the kind that leaves least of each pixel's neighbourhood unexplained.
+
+    Parameters
+    ----------
+    difference, floor : ndarray of float32, shape (H, W, 3)
+        View less floor, and the floor.
+    covers : sequence of ndarray of float32, each of shape (H, W)
+        Cover by each kind if it were the only one.
+    colours : sequence of LearnedColour
+        The kinds' colours.
+    sigma : ndarray of float32, shape (H, W, 3)
+        Noise of a channel.
+    grain_px : float
+        Diameter of a large grain; the neighbourhood is a third of it.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W)
+    """
+    if len(covers) == 1:
+        return np.zeros(floor.shape[:2], np.uint8)
+    side = max(3, int(0.3 * grain_px) | 1)
+    misfits = [
+        cv2.blur(_misfit(difference, floor, cover, colour.over(floor.shape[:2]), sigma), (side, side))
+        for cover, colour in zip(covers, colours, strict=True)
+    ]
+    return np.argmin(misfits, axis=0).astype(np.uint8)
+
+
+def _misfit(
+    difference: NDArray[np.float32],
+    floor: NDArray[np.float32],
+    cover: NDArray[np.float32],
+    debris: NDArray[np.float32],
+    sigma: NDArray[np.float32],
+) -> NDArray[np.float32]:
+    """Squared Mahalanobis length of what a kind leaves unexplained, its own shading allowed for.
+
+    A dome under a lamp goes from dark to light, so a grain's brightness strays by SHADING along its own colour
+    (Sherman-Morrison).
+    """
+    result = np.empty(cover.shape, np.float32)
+
+    def work(rows: slice) -> None:
+        off, f, d, n = (np.moveaxis(v[rows], -1, 0) for v in (difference, floor, debris, sigma))
+        share = np.clip(cover[rows], 0, 1)
+        left = off - share * (d - f)
+        variance = n * n + np.float32(TINT**2) * d * d
+        grain = share * d
+        whitened = left / variance
+        along = (whitened * grain).sum(axis=0)
+        reach = 1 / SHADING**2 + (grain * grain / variance).sum(axis=0)
+        result[rows] = (whitened * left).sum(axis=0) - along * along / reach
+
+    over_strips(work, cover.shape[0])
+    return result

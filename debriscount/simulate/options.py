@@ -1,0 +1,147 @@
+"""A scene from the few words that a person gives on the command line."""
+
+import re
+from collections.abc import Sequence
+from os import PathLike
+
+from ..errors import SceneError
+from ..inputs.debris import DebrisKind
+from ..inputs.debris_file import read_debris_files
+from .check import check_spec
+from .layout import lay_patch
+from .spec import Camera, Cleaning, Floor, Portion, Rgb, SceneSpec
+
+#: What lies there unless something else is asked for; invented.
+USUAL_DEBRIS = DebrisKind("red lentils", (212, 100, 49), (4.1, 5.6), 31.9, 1.73)
+
+
+def scene_spec(
+    *,
+    debris: Sequence[str | PathLike[str]] = (),
+    size_mm: str | None = None,
+    color: str | None = None,
+    shape: str = "round",
+    load_percent: float | None = None,
+    grams: float | None = None,
+    floor: str = "planks",
+    floor_color: str | None = None,
+    contrast: float = 1.0,
+    patch_mm: str = "600x400",
+    walls: Sequence[str] = (),
+    height_mm: float | None = None,
+    megapixels: float = 12.0,
+    tilt_deg: float = 4.0,
+    pickup_percent: float = 92.0,
+    edge_pickup_percent: float | None = None,
+    passes: int = 1,
+    seed: int = 0,
+) -> SceneSpec:
+    """Make a checked spec.
+
+    Parameters
+    ----------
+    debris : sequence of path-like
+        Debris files; without any, ``size_mm`` and ``color`` describe one kind, or it is lentils.
+    size_mm : str, optional
+        "4,6": 5th and 95th percentile of grain diameter, mm; "5" for grains of one size.
+    color, floor_color : str, optional
+        "#rrggbb".
+    shape : str
+        One of ``SHAPES``, for all kinds.
+    load_percent, grams : float, optional
+        Area of all debris over the patch's, or its mass, in equal parts of all kinds; 4 % unless given.
+    floor : str
+        One of ``FLOORS``.
+    contrast : float
+        Of the floor's texture, 1 being usual.
+    patch_mm : str
+        "600x400".
+    walls : sequence of str
+        Sides with a wall.
+    height_mm : float, optional
+        Of the camera; as low as possible unless given.
+    megapixels, tilt_deg : float
+        Of the camera.
+    pickup_percent, edge_pickup_percent : float
+        What the machine takes where it passes, on open floor and along walls (three fifths unless given).
+    passes : int
+        How often it runs.
+    seed : int
+        Source of chance.
+
+    Returns
+    -------
+    SceneSpec
+
+    Raises
+    ------
+    SceneError
+        A value that cannot be.
+    InputFileError
+        A debris file that cannot be used.
+    """
+    kinds = _kinds(debris, size_mm, color)
+    if load_percent is not None and grams is not None:
+        raise SceneError("load is given both as a share and in grams. Give one of them.")
+    if not 1 <= passes <= 10:
+        raise SceneError(f"passes must be from 1 to 10, got {passes}.")
+    edge = 0.6 * pickup_percent if edge_pickup_percent is None else edge_pickup_percent
+    for label, value in (("pickup", pickup_percent), ("edge pickup", edge), ("load", load_percent or 0.0)):
+        if not 0 <= value <= 100:
+            raise SceneError(f"{label} must be from 0 to 100 percent, got {value:g}.")
+    share = None if grams is not None else (4.0 if load_percent is None else load_percent) / 100 / len(kinds)
+    mass = None if grams is None else grams / len(kinds)
+    width, height = _pair(patch_mm, "x", "patch size", "600x400")
+    cleaning = Cleaning(pickup=pickup_percent / 100, edge_pickup=edge / 100, corner_pickup=edge / 200)
+    spec = SceneSpec(
+        patch=lay_patch(width, height, walls),
+        portions=tuple(Portion(kind, cover_share=share, grams=mass, shape=shape) for kind in kinds),
+        floor=Floor(
+            floor, None if floor_color is None else _rgb(floor_color, "floor color"), contrast=contrast
+        ),
+        passes=(cleaning,) * passes,
+        camera=Camera(height_mm=height_mm, megapixels=megapixels, tilt_deg=tilt_deg),
+        seed=seed,
+    )
+    check_spec(spec)
+    return spec
+
+
+def _kinds(
+    debris: Sequence[str | PathLike[str]], size_mm: str | None, color: str | None
+) -> tuple[DebrisKind, ...]:
+    if debris:
+        if size_mm is not None or color is not None:
+            raise SceneError("debris is given both as a file and as size and color. Give one of them.")
+        return read_debris_files(debris)
+    if size_mm is None and color is None:
+        return (USUAL_DEBRIS,)
+    if size_mm is None or color is None:
+        missing = "size" if size_mm is None else "color"
+        raise SceneError(f"debris lacks its {missing}. Give size and color together, or a debris file.")
+    small, large = _pair(size_mm, ",", "debris size", "4,6") if "," in size_mm else 2 * (_number(size_mm),)
+    return (DebrisKind("debris", _rgb(color, "debris color"), (small, large)),)
+
+
+def _number(text: str) -> float:
+    return _pair(f"{text},0", ",", "debris size", "4,6", shown=text)[0]
+
+
+def _pair(
+    text: str, between: str, what: str, example: str, *, shown: str | None = None
+) -> tuple[float, float]:
+    parts = text.lower().split(between)
+    try:
+        first, second = (float(part) for part in parts)
+    except ValueError:
+        raise SceneError(
+            f'{what} must be written "{example}" in millimetres, got "{shown or text}".'
+        ) from None
+    return first, second
+
+
+def _rgb(text: str, what: str) -> Rgb:
+    if not re.fullmatch("#[0-9a-fA-F]{6}", text):
+        raise SceneError(f'{what} must be written "#rrggbb", such as "#a8482c", got "{text}".')
+    red, green, blue = bytes.fromhex(text[1:])
+    return red, green, blue

@@ -1,0 +1,164 @@
+"""The truth of a scene: every grain, its fate in each pass, and what follows for zones."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
+from .clean import DISPLACED, FATES, GONE, REMOVED, UNTOUCHED, clean
+from .grains import Grains, draw_grains
+from .pose import Pose, pose_shots
+from .scatter import scatter_grains
+from .spec import Cleaning, SceneSpec
+
+Floats = NDArray[np.float64]
+
+__all__ = ["DISPLACED", "FATES", "GONE", "REMOVED", "UNTOUCHED", "SceneTruth", "TrueAmount", "draw_truth"]
+
+
+@dataclass(frozen=True, slots=True)
+class TrueAmount:
+    """Debris in a zone: summed silhouettes from above, number, and mass (None if a kind's is unknown)."""
+
+    area_mm2: float
+    grains: int
+    mass_g: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SceneTruth:
+    """What is so in a scene, whatever the photos show.
+
+    State 0 is *before*, state p after pass p. ``places_mm`` of shape (P + 1, N, 2) holds grain centres
+    (of a grain gone, its last), ``lying`` of shape (P + 1, N) which are there, ``angle_rad`` of shape
+    (P + 1, N) their directions, ``fate`` of shape (P, N) indices into ``FATES``. ``poses`` is keyed by
+    shot name.
+    """
+
+    patch: Patch
+    kinds: tuple[str, ...]
+    grains: Grains
+    places_mm: Floats
+    angle_rad: Floats
+    lying: NDArray[np.bool_]
+    fate: NDArray[np.int8]
+    lanes: tuple[Cleaning, ...]
+    poses: dict[str, Pose]
+
+    @property
+    def passes(self) -> int:
+        """Number of passes."""
+        return len(self.fate)
+
+    def zone_codes(self, state: int) -> NDArray[np.int8]:
+        """Zone that holds each grain's centre in a state, shape (N,); ``OUTSIDE`` for those gone."""
+        codes = self.patch.zone_codes(*self.places_mm[state].T)
+        return np.where(self.lying[state], codes, OUTSIDE).astype(np.int8)
+
+    def amounts(self, state: int, kind: int | None = None) -> dict[str, TrueAmount]:
+        """Debris of all kinds or one, by "patch" and zone."""
+        codes = self.zone_codes(state)
+        own = np.ones(len(codes), bool) if kind is None else self.grains.kind == kind
+        members = {"patch": (codes != OUTSIDE) & (codes != MARGIN)}
+        members |= {name: codes == ZONES.index(name) for name in self.patch.zone_names()}
+        return {name: self._amount(member & own, kind) for name, member in members.items()}
+
+    def _amount(self, chosen: NDArray[np.bool_], kind: int | None) -> TrueAmount:
+        own = self.grains.kind == kind if kind is not None else np.ones(len(chosen), bool)
+        known = not np.isnan(self.grains.mass_mg[own]).any()
+        mass = float(self.grains.mass_mg[chosen].sum()) / 1000 if known else None
+        return TrueAmount(float(self.grains.area_mm2[chosen].sum()), int(chosen.sum()), mass)
+
+    def pickup_percent(
+        self, passed: int, kind: int | None = None, by: str = "area_mm2"
+    ) -> dict[str, float | None]:
+        """Pickup by zone after a pass (1 is the first), percent, None where nothing lay before.
+
+        Parameters
+        ----------
+        passed : int
+            Pass, counted from 1; figures are against *before*.
+        kind : int, optional
+            Index of a kind.
+        by : {"area_mm2", "grains", "mass_g"}
+            What is compared.
+
+        Notes
+        -----
+        100 (1 - after / before); the patch's own counts the margin's gain as left.
+        """
+        before, after = self.amounts(0, kind), self.amounts(passed, kind)
+        values: dict[str, float | None] = {}
+        for zone in before:
+            start, end = getattr(before[zone], by), getattr(after[zone], by)
+            if not start or end is None:
+                values[zone] = None
+                continue
+            if zone == "patch" and "margin" in before:
+                end = end + max(0.0, getattr(after["margin"], by) - getattr(before["margin"], by))
+            values[zone] = 100 * (1 - end / start)
+        return values
+
+    def leftovers_percent(self, passed: int) -> tuple[float, float] | None:
+        """Shares of the area left in the patch that lie untouched and shifted; None if none is left."""
+        codes = self.zone_codes(passed)
+        left = (codes != OUTSIDE) & (codes != MARGIN)
+        moved = (self.fate[:passed] == DISPLACED).any(axis=0)
+        total = float(self.grains.area_mm2[left].sum())
+        if total == 0:
+            return None
+        shifted = 100 * float(self.grains.area_mm2[left & moved].sum()) / total
+        return 100 - shifted, shifted
+
+
+def draw_truth(spec: SceneSpec) -> SceneTruth:
+    """Draw a scene's truth from its seed.
+
+    Parameters
+    ----------
+    spec : SceneSpec
+        Checked by `check_spec`.
+
+    Returns
+    -------
+    SceneTruth
+        Grains, layout, each pass and the camera have sources of chance of their own: another
+        camera sees the same grains.
+
+    Raises
+    ------
+    SceneError
+        Too many grains, or a camera that does not see the markers.
+    """
+    patch = spec.patch
+    grains = draw_grains(spec.portions, patch.width_mm * patch.height_mm, chance(spec, 0))
+    layout = chance(spec, 1)
+    places = [scatter_grains(patch, grains, spec.scatter, layout)]
+    angles = [layout.uniform(0, 2 * np.pi, len(grains))]
+    lying, fates = [np.ones(len(grains), bool)], []
+    for number, cleaning in enumerate(spec.passes):
+        rng = chance(spec, 10 + number)
+        cleaned = clean(patch, grains, places[-1], lying[-1], cleaning, rng=rng)
+        turned = rng.uniform(0, 2 * np.pi, len(grains))
+        places.append(cleaned.places_mm)
+        angles.append(np.where(cleaned.fate == DISPLACED, turned, angles[-1]))
+        fates.append(cleaned.fate)
+        lying.append((cleaned.fate == UNTOUCHED) | (cleaned.fate == DISPLACED))
+    poses = pose_shots(patch, spec.camera, len(spec.shot_names), chance(spec, 2))
+    return SceneTruth(
+        patch,
+        tuple(portion.kind.name for portion in spec.portions),
+        grains,
+        np.array(places),
+        np.array(angles),
+        np.array(lying),
+        np.array(fates, np.int8).reshape(len(fates), len(grains)),
+        spec.passes,
+        dict(zip(spec.shot_names, poses, strict=True)),
+    )
+
+
+def chance(spec: SceneSpec, stream: int) -> np.random.Generator:
+    """Return the source of chance of one part of a scene."""
+    return np.random.default_rng([spec.seed, stream])

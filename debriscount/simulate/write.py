@@ -1,0 +1,258 @@
+"""A scene as files: photos, what measuring needs beside them, and the truth."""
+
+import csv
+import io
+import json
+import secrets
+import shutil
+from os import PathLike
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..errors import OutputError
+from ..inputs.debris import DebrisKind
+from ..inputs.patch import OUTSIDE, ZONES, Patch
+from .scene import NOT_MODELLED, Scene
+from .spec import Portion
+from .truth import DISPLACED, FATES, UNTOUCHED, SceneTruth
+
+#: Format of truth.json, as the shipped reference pictures have it.
+FORMAT = "debriscount/truth/1"
+
+
+def write_scene(scene: Scene, folder: str | PathLike[str]) -> list[Path]:
+    """Write a scene's files, all or none.
+
+    Parameters
+    ----------
+    scene : Scene
+        As `make_scene` makes it.
+    folder : path-like
+        New or empty.
+
+    Returns
+    -------
+    list of Path
+        One JPEG a shot, patch.toml, one debris file a kind, truth.json and particles.csv.
+
+    Raises
+    ------
+    OutputError
+        The folder holds something already, is a file, or cannot be written.
+    """
+    folder = Path(folder)
+    try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            what = "holds files already" if folder.is_dir() else "is a file"
+            raise OutputError(f"{folder}: {what}. Give a new or empty folder for the scene.")
+        content = scene_files(scene)
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        work = folder.parent / f".{folder.name}-{secrets.token_hex(4)}.part"
+        try:
+            work.mkdir()
+            for name, data in content.items():
+                (work / name).write_bytes(data)
+            if folder.is_dir():
+                folder.rmdir()
+            work.rename(folder)
+        except BaseException:
+            shutil.rmtree(work, ignore_errors=True)
+            raise
+    except OutputError:
+        raise
+    except OSError as error:
+        raise OutputError(
+            f"{folder}: cannot be written ({error.strerror or error}). Give a folder that can be written."
+        ) from None
+    return [folder / name for name in content]
+
+
+def scene_files(scene: Scene) -> dict[str, bytes]:
+    """Return what `write_scene` writes, keyed by file name."""
+    files = {f"{name}.jpg": data for name, data in scene.jpegs.items()}
+    texts = {"patch.toml": patch_toml(scene.spec.patch)}
+    for portion in scene.spec.portions:
+        texts[_debris_name(portion, texts)] = debris_toml(portion.kind)
+    texts["truth.json"] = json.dumps(truth_json(scene), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    texts["particles.csv"] = particles_csv(scene.truth)
+    return files | {name: text.encode() for name, text in texts.items()}
+
+
+def _debris_name(portion: Portion, taken: dict[str, str]) -> str:
+    plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in portion.kind.name.lower()).strip("-")
+    name, number = f"{plain or 'debris'}.toml", 2
+    while name in taken:
+        name, number = f"{plain or 'debris'}-{number}.toml", number + 1
+    return name
+
+
+def patch_toml(patch: Patch) -> str:
+    """Return a patch as a patch file; custom zones included."""
+    lines = [
+        "[patch]",
+        f"name = {json.dumps(patch.name)}",
+        f"width_mm = {patch.width_mm:g}",
+        f"height_mm = {patch.height_mm:g}",
+        f"walls = {json.dumps(list(patch.walls))}",
+    ]
+    for marker in patch.markers:
+        x, y = marker.center_mm
+        lines += [
+            "",
+            "[[markers]]",
+            f"id = {marker.id}",
+            f"center_mm = [{x}, {y}]",
+            f"side_mm = {marker.side_mm}",
+        ]
+    lines += ["", "[zones]", f"edge_mm = {patch.edge_mm:g}", f"corner_mm = {patch.corner_mm:g}"]
+    lines += [f"margin_mm = {patch.margin_mm:g}"]
+    for zone in patch.custom_zones:
+        points = ", ".join(f"[{x}, {y}]" for x, y in zone.polygon_mm)
+        lines += ["", "[[zones.custom]]", f"name = {json.dumps(zone.name)}", f"polygon_mm = [{points}]"]
+    return "\n".join(lines) + "\n"
+
+
+def debris_toml(kind: DebrisKind) -> str:
+    """Return a kind as a debris file."""
+    red, green, blue = kind.color_srgb
+    lines = [
+        "# Of a simulated scene: the drawn grains' own colour and sizes.",
+        "[debris]",
+        f"name = {json.dumps(kind.name)}",
+        f'color = "#{red:02x}{green:02x}{blue:02x}"',
+        f"size_mm = [{kind.size_mm[0]}, {kind.size_mm[1]}]",
+    ]
+    for field in ("grain_mass_mg", "area_mass_mg_per_mm2"):
+        if getattr(kind, field) is not None:
+            lines.append(f"{field} = {getattr(kind, field)}")
+    if kind.crowding:
+        lines.append(f"crowding = {kind.crowding}")
+    return "\n".join(lines) + "\n"
+
+
+def truth_json(scene: Scene) -> dict[str, Any]:
+    """Return the truth as truth.json holds it.
+
+    ``passes`` has the form of the shipped reference pictures; ``photos`` holds for each shot the
+    homography (floor mm to undistorted px, row by row), centre, focal length and k1 as
+    `debriscount.geometry.view.FloorToPhoto` has them.
+    """
+    truth = scene.truth
+    passes = []
+    for number in range(1, truth.passes + 1):
+        lane = truth.lanes[number - 1]
+        left = truth.leftovers_percent(number)
+        passes.append(
+            {
+                "pass": number,
+                "zones": _zones_json(truth, number, None),
+                "kinds": {
+                    name: {"zones": _zones_json(truth, number, k)} for k, name in enumerate(truth.kinds)
+                },
+                "leftovers": None
+                if left is None
+                else {"untouched_percent": round(left[0], 3), "shifted_percent": round(left[1], 3)},
+                "lanes": {
+                    "heading_deg": lane.heading_deg % 180,
+                    "pitch_mm": lane.pitch_mm,
+                    "strip_mm": max(lane.pitch_mm - lane.width_mm, 0.0),
+                    "width_mm": lane.width_mm,
+                    "offset_mm": lane.offset_mm,
+                },
+            }
+        )
+    return {
+        "format": FORMAT,
+        "scene": truth.patch.name,
+        "origin": "simulated; areas are the summed silhouettes of the grains from straight above",
+        "seed": scene.spec.seed,
+        "before": {"zones": {name: _amount_json(amount) for name, amount in truth.amounts(0).items()}},
+        "passes": passes,
+        "photos": {name: _pose_json(truth, name) for name in truth.poses},
+    }
+
+
+def _zones_json(truth: SceneTruth, number: int, kind: int | None) -> dict[str, Any]:
+    before, after = truth.amounts(0, kind), truth.amounts(number, kind)
+    by = {
+        label: truth.pickup_percent(number, kind, field)
+        for label, field in (("area", "area_mm2"), ("count", "grains"), ("mass", "mass_g"))
+    }
+    return {
+        zone: {"before": _amount_json(before[zone]), "after": _amount_json(after[zone])}
+        | {f"pickup_by_{label}_percent": _rounded(figures[zone], 3) for label, figures in by.items()}
+        for zone in before
+    }
+
+
+def _amount_json(amount: Any) -> dict[str, Any]:
+    return {
+        "area_mm2": round(amount.area_mm2, 3),
+        "grains": amount.grains,
+        "mass_g": _rounded(amount.mass_g, 5),
+    }
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
+
+
+def _pose_json(truth: SceneTruth, name: str) -> dict[str, Any]:
+    pose = truth.poses[name]
+    return {
+        "size_px": list(pose.size_px),
+        "homography": [[float(v) for v in row] for row in pose.view.homography],
+        "center_px": list(pose.view.center_px),
+        "focal_px": pose.view.focal_px,
+        "k1": pose.view.k1,
+        "eye_mm": [round(v, 3) for v in pose.eye_mm],
+        "tilt_deg": round(pose.tilt_deg, 4),
+    }
+
+
+def truth_text(scene: Scene) -> str:
+    """Return the true figures as a table for people, and what the photos leave out."""
+    truth = scene.truth
+    lines = [f"{'pass':<5}{'zone':<8}{'true pickup':>12}{'grains before':>15}{'after':>8}"]
+    for number in range(1, truth.passes + 1):
+        before, after, figures = truth.amounts(0), truth.amounts(number), truth.pickup_percent(number)
+        for zone, value in figures.items():
+            shown = "-" if value is None else f"{value:.2f} %"
+            lines.append(f"{number:<5}{zone:<8}{shown:>12}{before[zone].grains:>15}{after[zone].grains:>8}")
+    lines.append(f"Not modelled: {'; '.join(NOT_MODELLED)}.")
+    return "\n".join(lines) + "\n"
+
+
+def particles_csv(truth: SceneTruth) -> str:
+    """Return one row a grain: first place, size, mass, and fate and place after every pass."""
+    header = ["id", "kind", "x_mm", "y_mm", "z_mm", "area_mm2", "mass_mg", "zone_before"]
+    for p in range(1, truth.passes + 1):
+        header += [f"fate_pass{p}", f"x{p}_mm", f"y{p}_mm", f"z{p}_mm", f"zone_pass{p}"]
+    grains = truth.grains
+    zones = [truth.zone_codes(state) for state in range(truth.passes + 1)]
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(header)
+    for n in range(len(grains)):
+        height = f"{grains.height_mm[n] / 2:.3f}"
+        mass = grains.mass_mg[n]
+        row = [n, truth.kinds[grains.kind[n]], *_place(truth, 0, n), height, f"{grains.area_mm2[n]:.4f}"]
+        row += ["" if np.isnan(mass) else f"{mass:.4f}", _zone_name(int(zones[0][n]))]
+        for p in range(1, truth.passes + 1):
+            fate = int(truth.fate[p - 1, n])
+            there = fate in (UNTOUCHED, DISPLACED)
+            row += [FATES[fate]]
+            row += [*_place(truth, p, n), height, _zone_name(int(zones[p][n]))] if there else [""] * 4
+        writer.writerow(row)
+    return text.getvalue()
+
+
+def _place(truth: SceneTruth, state: int, n: int) -> tuple[str, str]:
+    x, y = truth.places_mm[state, n]
+    return f"{x:.3f}", f"{y:.3f}"
+
+
+def _zone_name(code: int) -> str:
+    return "outside" if code == OUTSIDE else ZONES[code]
