@@ -8,6 +8,7 @@ import typer
 from ._group import ErrorsToExitCodes
 from .demo import demo
 from .measure import measure
+from .simulate import simulate
 
 app = typer.Typer(
     cls=ErrorsToExitCodes,
@@ -20,6 +21,7 @@ app = typer.Typer(
 )
 app.command()(measure)
 app.command()(demo)
+app.command()(simulate)
 
 
 def _print_version(wanted: bool) -> None:

@@ -49,7 +49,7 @@ def likeliest_kind(
         cv2.blur(_misfit(difference, floor, cover, colour.over(floor.shape[:2]), sigma), (side, side))
         for cover, colour in zip(covers, colours, strict=True)
     ]
-    return np.argmin(misfits, axis=0).astype(np.uint8)
+    return np.asarray(np.argmin(misfits, axis=0), np.uint8)
 
 
 def _misfit(

@@ -117,7 +117,10 @@ def _covers(
     filters = [fisher_discriminant(around, c.over(shape), noise, c.covariance, shade, shade) for c in colours]
     blurs = [max(0.1 * kind.size_px[0], 0.5) for kind in kinds]
     return [
-        [cv2.GaussianBlur(cover_of(f, view, around), (0, 0), blur) for f, blur in zip(filters, blurs, strict=True)]
+        [
+            np.asarray(cv2.GaussianBlur(cover_of(f, view, around), (0, 0), blur), np.float32)
+            for f, blur in zip(filters, blurs, strict=True)
+        ]
         for view in views
     ]
 

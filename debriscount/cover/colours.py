@@ -52,7 +52,10 @@ class ApartPixels:
 
 
 def apart_pixels(
-    view: NDArray[np.float32], floor: NDArray[np.float32], departing: NDArray[np.float32], usable: NDArray[np.bool_]
+    view: NDArray[np.float32],
+    floor: NDArray[np.float32],
+    departing: NDArray[np.float32],
+    usable: NDArray[np.bool_],
 ) -> ApartPixels:
     """Collect the cores of what stands apart from the floor.
 
@@ -73,9 +76,7 @@ def apart_pixels(
     return _cores(view, floor, (departing > APART) & usable, departing)
 
 
-def core_pixels(
-    view: NDArray[np.float32], floor: NDArray[np.float32], covered: NDArray[np.bool_]
-) -> ApartPixels:
+def core_pixels(view: NDArray[np.float32], floor: NDArray[np.float32], covered: NDArray[np.bool_]) -> ApartPixels:
     """Collect the cores of known debris, or its middles where grains are too small for cores."""
     return _cores(view, floor, covered, None)
 
@@ -119,9 +120,7 @@ def colour_coordinates(linear: NDArray[np.floating]) -> NDArray[np.float64]:
     return np.stack([log[:, 0] - log[:, 1], log[:, 2] - log[:, 1], 0.5 * log.mean(axis=1)], axis=-1)
 
 
-def learn_colours(
-    pixels: ApartPixels, kinds: Sequence[KindHint], shape: tuple[int, int]
-) -> tuple[LearnedColour, ...]:
+def learn_colours(pixels: ApartPixels, kinds: Sequence[KindHint], shape: tuple[int, int]) -> tuple[LearnedColour, ...]:
     """Learn the colour of every kind.
 
     Parameters
@@ -177,9 +176,7 @@ def _toward_hint(pixels: ApartPixels, targets: NDArray[np.float64]) -> NDArray[n
     return agree
 
 
-def _describe(
-    pixels: ApartPixels, chosen: NDArray[np.bool_], peak: float, shape: tuple[int, int]
-) -> LearnedColour:
+def _describe(pixels: ApartPixels, chosen: NDArray[np.bool_], peak: float, shape: tuple[int, int]) -> LearnedColour:
     colour = pixels.colour[chosen].astype(float)
     if peak < ALL_EDGE:
         colour = _beyond_blur(colour, pixels.floor[chosen].astype(float), peak)
@@ -198,9 +195,7 @@ def _describe(
     return LearnedColour(mean, np.atleast_2d(covariance), slope, int(chosen.sum()))
 
 
-def _beyond_blur(
-    colour: NDArray[np.float64], floor: NDArray[np.float64], peak: float
-) -> NDArray[np.float64]:
+def _beyond_blur(colour: NDArray[np.float64], floor: NDArray[np.float64], peak: float) -> NDArray[np.float64]:
     """Colours of grains too small to have an inside, led on along floor -> debris to full cover.
 
     A middling grain is held to have reached ``peak``; no colour is darker than black.

@@ -32,8 +32,9 @@ def local_floor(view: NDArray[np.float32], window_px: float) -> NDArray[np.float
     factor = max(1, min(4, int(window_px / 10)))
     small = cv2.resize(view, (max(1, width // factor), max(1, height // factor)), interpolation=cv2.INTER_AREA)
     side = max(3, int(window_px / factor) | 1)
-    median = linear_pixels(cv2.medianBlur(srgb_pixels(small), side))
-    return cv2.resize(median, (width, height), interpolation=cv2.INTER_LINEAR)
+    encoded = cv2.medianBlur(srgb_pixels(np.asarray(small, np.float32)), side)
+    median = linear_pixels(np.asarray(encoded, np.uint8))
+    return np.asarray(cv2.resize(median, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def average_bare(
@@ -70,15 +71,13 @@ def average_bare(
         total += view * weight[..., None]
         count += weight
     hidden = count == 0
-    floor = total / np.where(hidden, 1, count)[..., None]
+    floor = np.asarray(total / np.where(hidden, np.float32(1), count)[..., None], np.float32)
     if hidden.any():
         floor[hidden] = _from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0))[hidden]
     return floor
 
 
-def _from_surroundings(
-    floor: NDArray[np.float32], known: NDArray[np.bool_], reach_px: float
-) -> NDArray[np.float32]:
+def _from_surroundings(floor: NDArray[np.float32], known: NDArray[np.bool_], reach_px: float) -> NDArray[np.float32]:
     weight = known.astype(np.float32)
     filled = np.zeros_like(floor)
     missing = np.ones(known.shape, bool)

@@ -59,7 +59,8 @@ def guess_kinds(
 
 def _clusters(pixels: ApartPixels) -> list[NDArray[np.bool_]]:
     places = colour_coordinates(pixels.colour)
-    waiting, done = [np.ones(len(places), bool)], []
+    waiting = [np.ones(len(places), bool)]
+    done: list[NDArray[np.bool_]] = []
     while waiting:
         members = waiting.pop()
         halves = _split(places, members) if members.sum() >= 100 and len(done) + len(waiting) < MOST_KINDS else None
@@ -95,7 +96,10 @@ def _split(
 
 
 def _size(
-    view: NDArray[np.float32], other: NDArray[np.float32], usable: NDArray[np.bool_], colour: NDArray[np.float64]
+    view: NDArray[np.float32],
+    other: NDArray[np.float32],
+    usable: NDArray[np.bool_],
+    colour: NDArray[np.float64],
 ) -> tuple[float, float]:
     """5th and 95th percentile of grain diameter, px, from the spots nearer to the kind's colour than to the floor.
 

@@ -99,9 +99,11 @@ def supple_gain(
 
     def local(v: NDArray[np.float32]) -> NDArray[np.float32]:
         shrunk = cv2.resize(v, small, interpolation=cv2.INTER_AREA)
-        return cv2.GaussianBlur(shrunk, (0, 0), reach_px / factor, borderType=cv2.BORDER_REFLECT)
+        blurred = cv2.GaussianBlur(shrunk, (0, 0), reach_px / factor, borderType=cv2.BORDER_REFLECT)
+        return np.asarray(blurred, np.float32)
 
     # A pull towards 1 that only tells where next to nothing is bare within reach.
     pull = 0.02 * local(reference)
     gain = (local(reference * weight) + pull) / (local(view * weight) + pull)
-    return cv2.resize(gain, (bare.shape[1], bare.shape[0]), interpolation=cv2.INTER_LINEAR)
+    full = cv2.resize(gain, (bare.shape[1], bare.shape[0]), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(full, np.float32)

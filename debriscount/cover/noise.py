@@ -32,12 +32,10 @@ def _brightness_and_contrast(floor: NDArray[np.float32]) -> tuple[NDArray[np.flo
     grey = cv2.transform(floor, np.full((1, 3), 1 / 3, np.float32))
     gx = cv2.Scharr(grey, cv2.CV_32F, 1, 0, scale=1 / 32)
     gy = cv2.Scharr(grey, cv2.CV_32F, 0, 1, scale=1 / 32)
-    return grey, cv2.magnitude(gx, gy)
+    return np.asarray(grey, np.float32), np.asarray(cv2.magnitude(gx, gy), np.float32)
 
 
-def learn_noise(
-    difference: NDArray[np.float32], floor: NDArray[np.float32], usable: NDArray[np.bool_]
-) -> NoiseModel:
+def learn_noise(difference: NDArray[np.float32], floor: NDArray[np.float32], usable: NDArray[np.bool_]) -> NoiseModel:
     """Learn the noise from the difference of two light-matched views of the same floor.
 
     Parameters

@@ -109,7 +109,9 @@ def measure(
     )
     colours = tuple(KindColor(kind.name, _as_srgb(c.mean)) for kind, c in zip(named, maps.colours, strict=True))
     tell(1.0, "done")
-    return Measurement(patch, registered.grid, colours, shots, passes, warnings=_warnings(registered, passes, maps, named))
+    return Measurement(
+        patch, registered.grid, colours, shots, passes, warnings=_warnings(registered, passes, maps, named)
+    )
 
 
 def _read_kinds(debris: Sequence[DebrisKind | str | PathLike[str]]) -> tuple[DebrisKind, ...]:
@@ -119,7 +121,10 @@ def _read_kinds(debris: Sequence[DebrisKind | str | PathLike[str]]) -> tuple[Deb
 
 
 def _read_photos(
-    before: PhotoSource, afters: PhotoSource | Sequence[PhotoSource], blank: PhotoSource | None, tell: Progress
+    before: PhotoSource,
+    afters: PhotoSource | Sequence[PhotoSource],
+    blank: PhotoSource | None,
+    tell: Progress,
 ) -> dict[str, Photo]:
     several = [afters] if isinstance(afters, str | PathLike | np.ndarray) else list(afters)
     if not several:
@@ -153,7 +158,10 @@ def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[Ki
     if kinds:
         step = registered.grid.mm_per_px
         return tuple(
-            KindHint(srgb_to_linear(np.array(kind.color_srgb) / 255), (kind.size_mm[0] / step, kind.size_mm[1] / step))
+            KindHint(
+                srgb_to_linear(np.array(kind.color_srgb) / 255),
+                (kind.size_mm[0] / step, kind.size_mm[1] / step),
+            )
             for kind in kinds
         )
     last = "blank" if "blank" in registered.views else list(registered.views)[-1]
@@ -189,14 +197,13 @@ def _passes(patch: Patch, grains: Mapping[str, GrainTable], kinds: Sequence[Debr
         bare = by_shot.pop("blank", None)
         if bare is not None:
             by_shot = {
-                name: {zone: less_background(a, bare[zone]) for zone, a in zones.items()} for name, zones in by_shot.items()
+                name: {zone: less_background(a, bare[zone]) for zone, a in zones.items()}
+                for name, zones in by_shot.items()
             }
         net[only] = by_shot
     passes = []
     for number, name in enumerate([n for n in grains if n.startswith("after")], start=1):
-        by_kind = {
-            kind.name: zone_figures(net[k]["before"], net[k][name]) for k, kind in enumerate(kinds)
-        }
+        by_kind = {kind.name: zone_figures(net[k]["before"], net[k][name]) for k, kind in enumerate(kinds)}
         passes.append(PassFigures(number, zone_figures(net[None]["before"], net[None][name]), by_kind))
     return tuple(passes)
 

@@ -77,9 +77,7 @@ def amounts(
     for name, member in zone_members(patch, grains).items():
         chosen = member if only is None else member & (grains.kind == only)
         known = only is None or kinds[only].area_mass_mg_per_mm2 is not None
-        result[name] = Amount(
-            float(grains.area_mm2[chosen].sum()), int(chosen.sum()), weigh(chosen) if known else None
-        )
+        result[name] = Amount(float(grains.area_mm2[chosen].sum()), int(chosen.sum()), weigh(chosen) if known else None)
     return result
 
 

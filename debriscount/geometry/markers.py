@@ -58,8 +58,10 @@ def _detect(grey: NDArray[np.uint8], wanted: Collection[int]) -> dict[int, NDArr
         # Photos of a megapixel or less are searched at full size only: a quarter of them holds too little.
         if reduction > 1 and min(grey.shape) / reduction < 450:
             continue
-        small = grey if reduction == 1 else cv2.resize(
-            grey, None, fx=1 / reduction, fy=1 / reduction, interpolation=cv2.INTER_AREA
+        small = (
+            grey
+            if reduction == 1
+            else cv2.resize(grey, None, fx=1 / reduction, fy=1 / reduction, interpolation=cv2.INTER_AREA)
         )
         corners, ids, _ = detector.detectMarkers(small)
         if ids is None:

@@ -126,7 +126,8 @@ def _corners(photo: Photo, patch: Patch, seen: Mapping[int, SeenMarker]) -> Seen
         missing = ", ".join(str(i) for i in sorted(set(wanted) - set(seen)))
         there = ", ".join(str(i) for i in sorted(seen)) or "none"
         raise MarkerError(
-            f"{photo.name}: found {len(seen)} of the patch's {len(wanted)} markers (seen: {there}; missing: {missing}). "
+            f"{photo.name}: found {len(seen)} of the patch's {len(wanted)} markers (seen: {there}; missing: "
+            f"{missing}). "
             "At least three must be in the photo, whole and uncovered; retake it with all of them in view."
         )
     return SeenCorners(
@@ -138,7 +139,10 @@ def _corners(photo: Photo, patch: Patch, seen: Mapping[int, SeenMarker]) -> Seen
 
 
 def _check_layout(
-    photos: Mapping[str, Photo], patch: Patch, seen: Mapping[str, Mapping[int, SeenMarker]], fitted: FittedViews
+    photos: Mapping[str, Photo],
+    patch: Patch,
+    seen: Mapping[str, Mapping[int, SeenMarker]],
+    fitted: FittedViews,
 ) -> list[str]:
     sides: dict[int, Marker] = {m.id: m for m in patch.markers}
     warnings = []

@@ -1,6 +1,6 @@
 """The camera's view of the floor plane: a homography and one radial lens term."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -44,9 +44,9 @@ class FloorToPhoto:
         The square root of the area ratio (determinant of the projection's Jacobian).
         """
         xy = np.asarray(xy_mm, float)
-        step = 0.5
-        dx = self.project(xy + (step, 0)) - self.project(xy - (step, 0))
-        dy = self.project(xy + (0, step)) - self.project(xy - (0, step))
+        half_x, half_y = np.array([0.5, 0]), np.array([0, 0.5])
+        dx = self.project(xy + half_x) - self.project(xy - half_x)
+        dy = self.project(xy + half_y) - self.project(xy - half_y)
         area = np.abs(dx[:, 0] * dy[:, 1] - dx[:, 1] * dy[:, 0])
         return 1 / np.sqrt(area)
 

@@ -14,6 +14,7 @@ from .split import split_grains
 #: Standard deviations of cover by which a pixel must stand out: see cover.colours.APART.
 STANDS_OUT = 4.0
 
+
 @dataclass(frozen=True, slots=True, eq=False)
 class FoundGrains:
     """Grains of one shot in pixels of the floor view.
@@ -63,7 +64,7 @@ def _collect(
     number = labels[rows, columns]
     w = weight[rows, columns].astype(float)
     count = int(number.max()) + 1 if len(number) else 1
-    area = np.bincount(number, w, count)[1:]
+    area = np.asarray(np.bincount(number, w, count)[1:], float)
     plain = np.maximum(w, 1e-6)
     total = np.bincount(number, plain, count)[1:]
     with np.errstate(invalid="ignore"):

@@ -67,10 +67,21 @@ def _join(labels: NDArray[np.int32], height: NDArray[np.float32], tops: NDArray[
 def _saddles(labels: NDArray[np.int32], height: NDArray[np.float32]) -> tuple[NDArray[np.int64], NDArray[np.float32]]:
     """Pairs of touching labels and the highest point of the line between them."""
     pieces = []
-    for a, b in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:-1], np.s_[1:]), (np.s_[:-1, :-1], np.s_[1:, 1:]), (np.s_[1:, :-1], np.s_[:-1, 1:])):
+    for a, b in (
+        (np.s_[:, :-1], np.s_[:, 1:]),
+        (np.s_[:-1], np.s_[1:]),
+        (np.s_[:-1, :-1], np.s_[1:, 1:]),
+        (np.s_[1:, :-1], np.s_[:-1, 1:]),
+    ):
         touching = (labels[a] != labels[b]) & (labels[a] > 0) & (labels[b] > 0)
         first, second = labels[a][touching].astype(np.int64), labels[b][touching].astype(np.int64)
-        pieces.append((np.minimum(first, second), np.maximum(first, second), np.minimum(height[a][touching], height[b][touching])))
+        pieces.append(
+            (
+                np.minimum(first, second),
+                np.maximum(first, second),
+                np.minimum(height[a][touching], height[b][touching]),
+            )
+        )
     low, high, level = (np.concatenate([p[i] for p in pieces]) for i in range(3))
     if not len(low):
         return np.zeros((0, 2), np.int64), np.zeros(0, np.float32)

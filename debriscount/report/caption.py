@@ -167,16 +167,12 @@ def _legend_rows(legend: Sequence[LegendEntry], width: int, size: int) -> list[l
     return rows
 
 
-def _draw_legend_row(
-    strip: NDArray[np.uint8], row: Sequence[LegendEntry], corner: tuple[int, int], size: int
-) -> None:
+def _draw_legend_row(strip: NDArray[np.uint8], row: Sequence[LegendEntry], corner: tuple[int, int], size: int) -> None:
     left, top = corner
     for entry in row:
         entry.paint(strip, left, top + size // 5, _sample_width(size), size)
         text_left = left + _sample_width(size) + size // 2
-        draw_text(
-            strip, fitting(entry.text, strip.shape[1] - text_left - size, size), (text_left, top), size, DARK
-        )
+        draw_text(strip, fitting(entry.text, strip.shape[1] - text_left - size, size), (text_left, top), size, DARK)
         left += _entry_width(entry, size)
 
 

@@ -114,6 +114,4 @@ def draw_outlines(
 
 
 def _disc(radius: int) -> NDArray[np.uint8]:
-    return np.asarray(
-        cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1)), np.uint8
-    )
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1)), np.uint8)

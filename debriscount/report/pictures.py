@@ -80,9 +80,7 @@ def draw_overlay(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uin
         legend.append(LegendEntry("pickup of the zone", label_sample("%")))
     if dimmed:
         legend.append(LegendEntry("not measured", plain_sample(_as_color(_dim(floor[1])))))
-    caption = Caption(
-        _title(shot, measurement), _figures(shot, measurement), tuple(legend), _note(shot, measurement)
-    )
+    caption = Caption(_title(shot, measurement), _figures(shot, measurement), tuple(legend), _note(shot, measurement))
     return np.vstack([image, draw_caption(caption, grid.width_px, grid.mm_per_px, size)])
 
 
@@ -131,9 +129,7 @@ def _enlarged(array: NDArray[np.uint8], factor: int, how: int) -> NDArray[np.uin
     return np.asarray(cv2.resize(array, None, fx=factor, fy=factor, interpolation=how), np.uint8)
 
 
-def _limit_to_patch(
-    image: NDArray[np.uint8], kind_map: NDArray[np.uint8], patch: Patch, grid: FloorGrid
-) -> bool:
+def _limit_to_patch(image: NDArray[np.uint8], kind_map: NDArray[np.uint8], patch: Patch, grid: FloorGrid) -> bool:
     """Grey what is neither patch nor margin, and drop the debris there, which no figure counts."""
     left, top, right, bottom = patch.outer_box_mm()
     corners = grid.to_px(np.array([[left, top], [right, bottom]])) + 0.5

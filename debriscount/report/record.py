@@ -151,9 +151,7 @@ def _zones(zones: dict[str, ZoneFigures], patch: Patch) -> JsonObject:
 
 
 def _zone(figures: ZoneFigures) -> JsonObject:
-    ends = (
-        None if figures.interval95 is None else [rounded(end, PERCENT_DECIMALS) for end in figures.interval95]
-    )
+    ends = None if figures.interval95 is None else [rounded(end, PERCENT_DECIMALS) for end in figures.interval95]
     return {
         "pickup_percent": rounded(figures.pickup_percent, PERCENT_DECIMALS),
         "interval95": None if ends is None or None in ends else ends,

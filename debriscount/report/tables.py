@@ -106,9 +106,7 @@ def _heading(measurement: Measurement) -> str:
     patch = measurement.patch
     walls = f"walls {', '.join(patch.walls)}" if patch.walls else "no walls"
     kinds = ", ".join(kind.name for kind in measurement.kinds)
-    return _wrapped(
-        f"{patch.name}, {patch.width_mm:g} x {patch.height_mm:g} mm, {walls}; debris: {kinds}", "  "
-    )
+    return _wrapped(f"{patch.name}, {patch.width_mm:g} x {patch.height_mm:g} mm, {walls}; debris: {kinds}", "  ")
 
 
 def _pass_block(figures: PassFigures, measurement: Measurement) -> str:

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from ..errors import OutputError
-from ..figures.records import Measurement
+from ..figures.records import MeasuredShot, Measurement
 from .pictures import draw_overlay, encode_jpeg
 from .record import measurement_json
 from .tables import GRAINS_HEADER, ZONES_HEADER, grains_csv, zones_csv
@@ -17,7 +17,7 @@ from .tables import GRAINS_HEADER, ZONES_HEADER, grains_csv, zones_csv
 #: A comment in every picture, by which a later run knows that it may replace it.
 MARK = b"debriscount overlay"
 
-_PICTURE = re.compile(r"(blank|before|after\d*)\.jpg")
+_PICTURE = re.compile(r"overlay-(blank|before|after\d*)\.jpg")
 _RECORD, _ZONES, _GRAINS = "measurement.json", "zones.csv", "grains.csv"
 _OLD = "old"
 
@@ -42,10 +42,10 @@ def write_measurement(measurement: Measurement, out_dir: str | Path) -> list[Pat
     ------
     OutputError
         The folder cannot be made or written, or holds a file of the same name that is no result
-        of debriscount (a photo named before.jpg, say). Nothing has changed then.
+        of debriscount. Nothing has changed then.
     """
     out = Path(out_dir)
-    names = [_RECORD, _ZONES, _GRAINS, *(f"{shot.name}.jpg" for shot in measurement.shots)]
+    names = [_RECORD, _ZONES, _GRAINS, *(_picture_name(shot) for shot in measurement.shots)]
     try:
         old = _earlier_result(out, names)
         with _work_folder(out) as work:
@@ -78,9 +78,7 @@ def _earlier_result(out: Path, names: list[str]) -> list[str]:
             )
     tables = {_RECORD, _ZONES, _GRAINS}
     return sorted(
-        path.name
-        for path in out.iterdir()
-        if (path.name in tables or _PICTURE.fullmatch(path.name)) and _is_ours(path)
+        path.name for path in out.iterdir() if (path.name in tables or _PICTURE.fullmatch(path.name)) and _is_ours(path)
     )
 
 
@@ -98,11 +96,16 @@ def _is_ours(path: Path) -> bool:
 
 def _write_files(measurement: Measurement, folder: Path) -> None:
     for shot in measurement.shots:
-        (folder / f"{shot.name}.jpg").write_bytes(_marked(encode_jpeg(draw_overlay(shot, measurement))))
+        (folder / _picture_name(shot)).write_bytes(_marked(encode_jpeg(draw_overlay(shot, measurement))))
     _write_text(folder / _ZONES, zones_csv(measurement))
     _write_text(folder / _GRAINS, grains_csv(measurement))
     record = json.dumps(measurement_json(measurement), indent=2, ensure_ascii=False, allow_nan=False)
     _write_text(folder / _RECORD, record + "\n")
+
+
+def _picture_name(shot: MeasuredShot) -> str:
+    # Not the shot's name alone: the folder may hold the photos themselves.
+    return f"overlay-{shot.name}.jpg"
 
 
 def _write_text(path: Path, text: str) -> None:

@@ -89,9 +89,7 @@ def check_spec(spec: SceneSpec) -> None:
         raise SceneError("portions is empty. Give one kind of debris or more.")
     if spec.scatter.clumped_share + spec.scatter.wall_share > 1:
         total = spec.scatter.clumped_share + spec.scatter.wall_share
-        raise SceneError(
-            f"scatter.clumped_share and wall_share add up to {total:g}. Keep their sum at 1 or less."
-        )
+        raise SceneError(f"scatter.clumped_share and wall_share add up to {total:g}. Keep their sum at 1 or less.")
     names = [portion.kind.name for portion in spec.portions]
     for name in names:
         if names.count(name) > 1:
@@ -118,16 +116,12 @@ def _check_portion(portion: Portion) -> None:
         raise SceneError(f'{label} shape "{portion.shape}" is unknown. Known are: {", ".join(SHAPES)}.')
     small, large = kind.size_mm
     if not 0 < small <= large < 500:
-        raise SceneError(
-            f"{label} size_mm must ascend from above 0 to below 500, got [{small:g}, {large:g}]."
-        )
+        raise SceneError(f"{label} size_mm must ascend from above 0 to below 500, got [{small:g}, {large:g}].")
     if (portion.cover_share is None) == (portion.grams is None):
         raise SceneError(f"{label} needs either cover_share or grams. Give one of them.")
     if portion.cover_share is not None and not 0 <= portion.cover_share <= 0.5:
         raise SceneError(f"{label} cover_share must be from 0 to 0.5, got {portion.cover_share:g}.")
     if portion.grams is not None:
         if kind.area_mass_mg_per_mm2 is None:
-            raise SceneError(
-                f"{label} is given in grams but has no area_mass_mg_per_mm2. Give it, or a cover share."
-            )
+            raise SceneError(f"{label} is given in grams but has no area_mass_mg_per_mm2. Give it, or a cover share.")
         _check_range(f"{label} grams", portion.grams, (0, 100_000))

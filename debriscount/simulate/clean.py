@@ -86,9 +86,7 @@ def clean(
         np.array([-np.sin(heading), np.cos(heading)]),
     )
     moved = places_mm.copy()
-    moved[pushed] += (step * np.sign(side[0]))[pushed, None] * along + (0.3 * step * side[1])[
-        pushed, None
-    ] * across
+    moved[pushed] += (step * np.sign(side[0]))[pushed, None] * along + (0.3 * step * side[1])[pushed, None] * across
     moved[flung] = _margin_places(patch, count, rng)[flung]
     left, top, right, bottom = patch.outer_box_mm()
     reach = grains.b_mm[:, None]

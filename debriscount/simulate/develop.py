@@ -113,9 +113,7 @@ def _denoise(light: Image, imaging: Imaging) -> NDArray[np.uint8]:
 
 def encode_jpeg(pixels: NDArray[np.uint8], imaging: Imaging) -> bytes:
     """Encode sRGB pixels of shape (H, W, 3) as a JPEG file."""
-    sampling = (
-        cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420 if imaging.chroma_420 else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
-    )
+    sampling = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420 if imaging.chroma_420 else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
     options = [cv2.IMWRITE_JPEG_QUALITY, imaging.jpeg_quality, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, sampling]
     done, data = cv2.imencode(".jpg", cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR), options)
     if not done:

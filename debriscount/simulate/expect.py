@@ -156,9 +156,7 @@ def _title(spec: SceneSpec, height_mm: float, middle_mm: Sequence[float]) -> str
 def _colour_difference(spec: SceneSpec) -> float:
     """Smallest CIELAB distance between a kind and the floor's own colour [CIE 15]."""
     floor = linear_to_lab(srgb_to_linear(np.array(usual_color(spec.floor)) / 255))
-    kinds = [
-        linear_to_lab(srgb_to_linear(np.array(portion.kind.color_srgb) / 255)) for portion in spec.portions
-    ]
+    kinds = [linear_to_lab(srgb_to_linear(np.array(portion.kind.color_srgb) / 255)) for portion in spec.portions]
     return min(float(np.linalg.norm(kind - floor)) for kind in kinds)
 
 
@@ -173,8 +171,8 @@ def expectation_text(result: Expectation) -> str:
     if bias is not None:
         spread_text = "unknown from one run" if spread is None else f"{spread:.2f}"
         lines.append(
-            f"{len(result.errors_points)} of {result.runs} made-up runs measured: mean error {bias:+.2f} points,"
-            f" standard deviation {spread_text}, largest {max(map(abs, result.errors_points)):.2f}."
+            f"{len(result.errors_points)} of {result.runs} made-up runs measured: mean error {bias:+.2f}"
+            f" points, standard deviation {spread_text}, largest {max(map(abs, result.errors_points)):.2f}."
         )
     lines += [f"Not measured: {text}" for text in dict.fromkeys(result.failures)]
     lines.append(f"Real photos add what is not modelled: {'; '.join(NOT_MODELLED)}.")
@@ -188,7 +186,9 @@ def _verdict(result: Expectation) -> str:
     if wide is None:
         start = "this cannot be measured."
     elif result.failures:
-        start = f"{len(result.failures)} of {result.runs} runs cannot be measured; of the rest expect ±{wide:.1f} points."
+        start = (
+            f"{len(result.failures)} of {result.runs} runs cannot be measured; of the rest expect ±{wide:.1f} points."
+        )
     else:
         start = f"expect ±{wide:.0f} points, too much to compare machines."
     return f"{start} {_reason(result)}"

@@ -208,9 +208,7 @@ def _carpet(plan: _Plan) -> Image:
     return np.asarray(pile * (plan.base + yarn * (plan.second - plan.base)), np.float32)
 
 
-def _blobs(
-    grid: FloorGrid, center_px: Floats, radius_mm: Floats, rng: np.random.Generator, aspect: float
-) -> Outlines:
+def _blobs(grid: FloorGrid, center_px: Floats, radius_mm: Floats, rng: np.random.Generator, aspect: float) -> Outlines:
     """Irregular outlines on the raster."""
     count = len(radius_mm)
     angle = rng.uniform(0, np.pi, count)

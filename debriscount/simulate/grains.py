@@ -116,9 +116,7 @@ def _portion(number: int, portion: Portion, patch_area_mm2: float, rng: np.rando
     lightness = np.exp(portion.color_spread * rng.standard_normal((count, 1)))
     tint = np.exp(0.3 * portion.color_spread * rng.standard_normal((count, 3)))
     color = np.clip(srgb_to_linear(np.array(kind.color_srgb) / 255) * lightness * tint, 0, 1)
-    return Grains(
-        np.full(count, number, np.int16), a, b, waves, 2 * b * portion.height_share, color, area, mass
-    )
+    return Grains(np.full(count, number, np.int16), a, b, waves, 2 * b * portion.height_share, color, area, mass)
 
 
 def _form(portion: Portion, count: int, rng: np.random.Generator) -> tuple[Floats, NDArray[np.complex128]]:

@@ -29,9 +29,7 @@ def draw_room(spec: SceneSpec, rng: np.random.Generator) -> Room:
     imaging, patch = spec.imaging, spec.patch
     size = np.array([patch.width_mm, patch.height_mm])
     person = rng.uniform(-0.4, 1.4, 2) * size
-    exposure = imaging.exposure * np.exp(
-        imaging.exposure_drift * float(np.clip(rng.standard_normal(), -2, 2))
-    )
+    exposure = imaging.exposure * np.exp(imaging.exposure_drift * float(np.clip(rng.standard_normal(), -2, 2)))
     red, blue = np.exp(imaging.white_drift * np.clip(rng.standard_normal(2), -2, 2))
     radius = float(rng.uniform(0.3, 0.6) * size.mean())
     return Room(
@@ -80,9 +78,7 @@ def light_field(spec: SceneSpec, room: Room, pose: Pose, coarse_mm: Floats) -> t
         # A lamp mirrored in the floor: a bright core in a wide haze, towards the light.
         spot = middle + 0.35 * np.hypot(*middle) * np.array([np.cos(azimuth), np.sin(azimuth)])
         far = np.hypot(x - spot[0], y - spot[1]) / (0.12 * np.hypot(*middle))
-        shine = (
-            spec.floor.gloss * falloff * (0.6 * np.exp(-0.5 * far**2) + 0.4 * np.exp(-0.5 * (far / 3) ** 2))
-        )
+        shine = spec.floor.gloss * falloff * (0.6 * np.exp(-0.5 * far**2) + 0.4 * np.exp(-0.5 * (far / 3) ** 2))
         for wall in patch.walls:
             shine *= to_wall[wall] > 0
     return field * falloff, shine

@@ -96,9 +96,7 @@ def scene_spec(
     spec = SceneSpec(
         patch=lay_patch(width, height, walls),
         portions=tuple(Portion(kind, cover_share=share, grams=mass, shape=shape) for kind in kinds),
-        floor=Floor(
-            floor, None if floor_color is None else _rgb(floor_color, "floor color"), contrast=contrast
-        ),
+        floor=Floor(floor, None if floor_color is None else _rgb(floor_color, "floor color"), contrast=contrast),
         passes=(cleaning,) * passes,
         camera=Camera(height_mm=height_mm, megapixels=megapixels, tilt_deg=tilt_deg),
         seed=seed,
@@ -107,9 +105,7 @@ def scene_spec(
     return spec
 
 
-def _kinds(
-    debris: Sequence[str | PathLike[str]], size_mm: str | None, color: str | None
-) -> tuple[DebrisKind, ...]:
+def _kinds(debris: Sequence[str | PathLike[str]], size_mm: str | None, color: str | None) -> tuple[DebrisKind, ...]:
     if debris:
         if size_mm is not None or color is not None:
             raise SceneError("debris is given both as a file and as size and color. Give one of them.")
@@ -127,16 +123,12 @@ def _number(text: str) -> float:
     return _pair(f"{text},0", ",", "debris size", "4,6", shown=text)[0]
 
 
-def _pair(
-    text: str, between: str, what: str, example: str, *, shown: str | None = None
-) -> tuple[float, float]:
+def _pair(text: str, between: str, what: str, example: str, *, shown: str | None = None) -> tuple[float, float]:
     parts = text.lower().split(between)
     try:
         first, second = (float(part) for part in parts)
     except ValueError:
-        raise SceneError(
-            f'{what} must be written "{example}" in millimetres, got "{shown or text}".'
-        ) from None
+        raise SceneError(f'{what} must be written "{example}" in millimetres, got "{shown or text}".') from None
     return first, second
 
 

@@ -70,9 +70,7 @@ class Pose:
 
         width, height = self.size_px
         rows, columns = coarse.shape[:2]
-        full = cv2.resize(
-            coarse.astype(np.float32), (columns * _STEP, rows * _STEP), interpolation=cv2.INTER_LINEAR
-        )
+        full = cv2.resize(coarse.astype(np.float32), (columns * _STEP, rows * _STEP), interpolation=cv2.INTER_LINEAR)
         return np.asarray(full[_STEP : _STEP + height, _STEP : _STEP + width], np.float32)
 
 
@@ -176,9 +174,7 @@ def _outline(box: tuple[float, float, float, float]) -> Floats:
     left, top, right, bottom = box
     steps = np.linspace(0, 1, 9)[:, None]
     corners = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
-    return np.concatenate(
-        [a + steps * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)]
-    )
+    return np.concatenate([a + steps * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)])
 
 
 def _aimed(
@@ -201,9 +197,7 @@ def _aimed(
 
 def _unroll(step: Floats, roll_deg: float) -> Floats:
     roll = np.deg2rad(roll_deg)
-    return np.array(
-        [np.cos(roll) * step[0] - np.sin(roll) * step[1], np.sin(roll) * step[0] + np.cos(roll) * step[1]]
-    )
+    return np.array([np.cos(roll) * step[0] - np.sin(roll) * step[1], np.sin(roll) * step[0] + np.cos(roll) * step[1]])
 
 
 def _lowest(
@@ -239,14 +233,11 @@ def _check_seen(patch: Patch, camera: Camera, pose: Pose, lowest: float) -> None
     inverse = np.linalg.inv(view.homography)
     depth = flat @ inverse[2, :2] + inverse[2, 2]
     if (depth <= 0.05 * depth.max()).any():
-        raise SceneError(
-            f"camera.tilt_deg {camera.tilt_deg:g} lets the photo see the horizon. Tilt the camera less."
-        )
+        raise SceneError(f"camera.tilt_deg {camera.tilt_deg:g} lets the photo see the horizon. Tilt the camera less.")
     x, y, _ = pose.eye_mm
     to_wall = {"left": x, "right": patch.width_mm - x, "top": y, "bottom": patch.height_mm - y}
     behind = [wall for wall in patch.walls if to_wall[wall] <= 1]
     if behind:
         raise SceneError(
-            f'the camera would stand behind the wall "{behind[0]}". Lower camera.tilt_deg or turn'
-            " camera.azimuth_deg."
+            f'the camera would stand behind the wall "{behind[0]}". Lower camera.tilt_deg or turn camera.azimuth_deg.'
         )

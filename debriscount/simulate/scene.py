@@ -22,7 +22,7 @@ Image = NDArray[np.float32]
 
 #: What the photos leave out, for whoever reads figures that rest on them.
 NOT_MODELLED = (
-    "grains that let light through, or stand up and hide each other by their height (they are drawn flat and shaded)",
+    "grains that let light through or hide each other by their height (they are drawn flat and shaded)",
     "light thrown between grains and floor",
     "wet or crushed debris, dust film, hair, wheel marks",
     "pile that hides grains on carpet",
@@ -138,9 +138,7 @@ def shot_light(spec: SceneSpec, truth: SceneTruth, name: str, floor: Image, grid
     x, y = (pose.refine(coarse[..., axis]) for axis in (0, 1))
     columns = (x - np.float32(grid.x0_mm)) / np.float32(grid.mm_per_px)
     rows = (y - np.float32(grid.y0_mm)) / np.float32(grid.mm_per_px)
-    light = np.asarray(
-        cv2.remap(floor, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32
-    )
+    light = np.asarray(cv2.remap(floor, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32)
     draw_markers(light, spec.patch, pose, x, y)
     if name != "blank":
         state = 0 if name == "before" else int(name.removeprefix("after") or 1)

@@ -80,8 +80,6 @@ def _footprint_means(
     (x0, y0), (x1, y1) = low.T, high.T
     mean = (below(x1, y1) - below(x0, y1) - below(x1, y0) + below(x0, y0)) / width**2
     edges = (1 - QUIET_MODULES, 1 + MODULES + QUIET_MODULES)
-    spans = [
-        np.clip(np.minimum(high[:, k], edges[1]) - np.maximum(low[:, k], edges[0]), 0, None) for k in (0, 1)
-    ]
+    spans = [np.clip(np.minimum(high[:, k], edges[1]) - np.maximum(low[:, k], edges[0]), 0, None) for k in (0, 1)]
     share = spans[0] * spans[1] / width**2
     return np.clip(mean / np.maximum(share, 1e-9), 0, 1), share

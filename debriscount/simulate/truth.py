@@ -70,9 +70,7 @@ class SceneTruth:
         mass = float(self.grains.mass_mg[chosen].sum()) / 1000 if known else None
         return TrueAmount(float(self.grains.area_mm2[chosen].sum()), int(chosen.sum()), mass)
 
-    def pickup_percent(
-        self, passed: int, kind: int | None = None, by: str = "area_mm2"
-    ) -> dict[str, float | None]:
+    def pickup_percent(self, passed: int, kind: int | None = None, by: str = "area_mm2") -> dict[str, float | None]:
         """Pickup by zone after a pass (1 is the first), percent, None where nothing lay before.
 
         Parameters

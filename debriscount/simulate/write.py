@@ -148,9 +148,7 @@ def truth_json(scene: Scene) -> dict[str, Any]:
             {
                 "pass": number,
                 "zones": _zones_json(truth, number, None),
-                "kinds": {
-                    name: {"zones": _zones_json(truth, number, k)} for k, name in enumerate(truth.kinds)
-                },
+                "kinds": {name: {"zones": _zones_json(truth, number, k)} for k, name in enumerate(truth.kinds)},
                 "leftovers": None
                 if left is None
                 else {"untouched_percent": round(left[0], 3), "shifted_percent": round(left[1], 3)},

@@ -15,7 +15,7 @@ from debriscount.errors import OutputError
 from debriscount.figures.records import Measurement
 from debriscount.report import measurement_json, read_record, write, write_measurement
 
-NAMES = ["measurement.json", "zones.csv", "grains.csv", "before.jpg", "after.jpg", "after2.jpg"]
+NAMES = ["measurement.json", "zones.csv", "grains.csv", "overlay-before.jpg", "overlay-after.jpg", "overlay-after2.jpg"]
 
 
 def _contents(folder: Path) -> dict[str, bytes]:
@@ -37,7 +37,7 @@ def test_all_files_are_written_into_a_new_folder(run: Measurement, tmp_path: Pat
     assert read_record(out / "measurement.json") == measurement_json(run)
     with (out / "grains.csv").open(encoding="utf-8", newline="") as file:
         assert {row["kind"] for row in csv.DictReader(file)} == {"rote Linsen, groß", '"fine" sand'}
-    with Image.open(out / "after.jpg") as picture:
+    with Image.open(out / "overlay-after.jpg") as picture:
         picture.load()
         assert picture.width == 1200
         assert not picture.getexif()
@@ -64,12 +64,12 @@ def test_an_earlier_result_is_replaced_and_other_files_stay(run: Measurement, tm
     for name, content in own.items():
         (out / name).parent.mkdir(exist_ok=True)
         (out / name).write_bytes(content)
-    (out / "copy of after.jpg").write_bytes((out / "after.jpg").read_bytes())
+    (out / "copy of after.jpg").write_bytes((out / "overlay-after.jpg").read_bytes())
 
     shorter = replace(run, shots=run.shots[:2], passes=run.passes[:1])
     write_measurement(shorter, out)
     contents = _contents(out)
-    assert set(contents) == {*NAMES, *own, "copy of after.jpg"} - {"after2.jpg"}
+    assert set(contents) == {*NAMES, *own, "copy of after.jpg"} - {"overlay-after2.jpg"}
     assert {name: contents[name] for name in own} == own
     assert read_record(out / "measurement.json") == measurement_json(shorter)
 
@@ -80,7 +80,7 @@ def test_results_go_into_a_folder_of_other_files(run: Measurement, tmp_path: Pat
     assert sorted(_contents(tmp_path)) == sorted([*NAMES, "patch.toml"])
 
 
-@pytest.mark.parametrize("name", ["before.jpg", "zones.csv", "measurement.json"])
+@pytest.mark.parametrize("name", ["overlay-before.jpg", "zones.csv", "measurement.json"])
 def test_a_file_that_is_no_result_is_never_overwritten(run: Measurement, tmp_path: Path, name: str) -> None:
     (tmp_path / name).write_bytes(b"a photo that nobody can take again")
     with pytest.raises(OutputError, match=rf"{name}: is no result of debriscount and would be overwritten"):
@@ -89,8 +89,8 @@ def test_a_file_that_is_no_result_is_never_overwritten(run: Measurement, tmp_pat
 
 
 def test_a_folder_with_the_name_of_a_result_is_refused(run: Measurement, tmp_path: Path) -> None:
-    (tmp_path / "after.jpg").mkdir()
-    with pytest.raises(OutputError, match=r"after\.jpg: is no result of debriscount"):
+    (tmp_path / "overlay-after.jpg").mkdir()
+    with pytest.raises(OutputError, match=r"overlay-after\.jpg: is no result of debriscount"):
         write_measurement(run, tmp_path)
 
 

@@ -1,0 +1,89 @@
+"""``debriscount simulate``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ._progress import progress_bar
+
+
+def simulate(
+    *,
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="New or empty folder for photos, files and truth.")
+    ] = None,
+    expect: Annotated[
+        int, typer.Option(metavar="N", help="Make and measure N runs and print what to expect; 0 for none.")
+    ] = 0,
+    debris: Annotated[list[Path] | None, typer.Option(metavar="FILE", help="debris.toml; once for each kind.")] = None,
+    size: Annotated[
+        str | None, typer.Option(metavar="MM,MM", help='Grain diameter instead of a file, such as "4,6".')
+    ] = None,
+    color: Annotated[str | None, typer.Option(metavar="#RRGGBB", help="Debris colour, with --size.")] = None,
+    shape: Annotated[str, typer.Option(help="Of the grains: round, long or irregular.")] = "round",
+    load: Annotated[
+        float | None, typer.Option(metavar="PERCENT", help="Debris over the patch, by area; 4 if not given.")
+    ] = None,
+    grams: Annotated[float | None, typer.Option(help="Debris by mass, instead of --load.")] = None,
+    floor: Annotated[str, typer.Option(help="plain, planks, tile, terrazzo or carpet.")] = "planks",
+    floor_color: Annotated[str | None, typer.Option(metavar="#RRGGBB", help="Colour of the floor.")] = None,
+    contrast: Annotated[float, typer.Option(help="Of the floor's texture; 1 is usual.")] = 1.0,
+    patch_size: Annotated[str, typer.Option(metavar="WxH", help="Of the patch, mm.")] = "600x400",
+    wall: Annotated[
+        list[str] | None, typer.Option(metavar="SIDE", help="top, right, bottom or left; once for each.")
+    ] = None,
+    camera_height: Annotated[
+        float | None, typer.Option(metavar="MM", help="As low as markers allow if not given.")
+    ] = None,
+    megapixels: Annotated[float, typer.Option(help="Of the camera.")] = 12.0,
+    tilt: Annotated[float, typer.Option(metavar="DEG", help="Of the camera.")] = 4.0,
+    pickup: Annotated[float, typer.Option(metavar="PERCENT", help="What the machine takes where it passes.")] = 92.0,
+    edge_pickup: Annotated[
+        float | None, typer.Option(metavar="PERCENT", help="The same along walls; less if not given.")
+    ] = None,
+    passes: Annotated[int, typer.Option(help="How often the machine runs.")] = 1,
+    seed: Annotated[int, typer.Option(help="The same seed makes the same files.")] = 0,
+) -> None:
+    """Make photos of an invented run whose truth is known, or learn what a set-up can show."""
+    from debriscount.opencv import require_opencv
+
+    require_opencv()
+    from debriscount.errors import SceneError
+    from debriscount.simulate.expect import expect as measure_runs
+    from debriscount.simulate.expect import expectation_text
+    from debriscount.simulate.options import scene_spec
+    from debriscount.simulate.scene import make_scene
+    from debriscount.simulate.write import truth_text, write_scene
+
+    if out is None and expect == 0:
+        raise SceneError("nothing to do. Give --out DIR for photos, or --expect N for what to expect.")
+    spec = scene_spec(
+        debris=debris or (),
+        size_mm=size,
+        color=color,
+        shape=shape,
+        load_percent=load,
+        grams=grams,
+        floor=floor,
+        floor_color=floor_color,
+        contrast=contrast,
+        patch_mm=patch_size,
+        walls=wall or (),
+        height_mm=camera_height,
+        megapixels=megapixels,
+        tilt_deg=tilt,
+        pickup_percent=pickup,
+        edge_pickup_percent=edge_pickup,
+        passes=passes,
+        seed=seed,
+    )
+    if out is not None:
+        scene = make_scene(spec)
+        written = write_scene(scene, out)
+        typer.echo(truth_text(scene), nl=False)
+        typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)
+    if expect != 0:
+        with progress_bar(wanted=True) as progress:
+            result = measure_runs(spec, expect, progress)
+        typer.echo(expectation_text(result), nl=False)
