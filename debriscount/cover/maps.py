@@ -16,6 +16,9 @@ from .kinds import KindHint
 from .light import stiff_gain, supple_gain
 from .noise import FloorNoise, learn_mix, learn_noise, sigma_map
 
+#: How far shade may change the hue of a floor, as a share of each channel: of two lamps of unlike colour one is
+#: hidden from a shadow. Daylight beside a warm lamp changes a channel's share of the light by about a tenth.
+SHADE_TINT = 0.1
 #: Cover above which a pixel is kept out of what is averaged as bare floor or light.
 NOT_BARE = 0.25
 
@@ -25,12 +28,14 @@ class ShotCover:
     """Cover in one shot: the fraction of each pixel that its likeliest kind hides, not clipped.
 
     ``cover`` and ``sigma`` (its standard deviation on bare floor) have shape (H, W); ``kind`` of the
-    same shape indexes the kinds.
+    same shape indexes the kinds. ``apart``, also (H, W), is how many standard deviations the pixel is from
+    floor in any shade, coloured shade included.
     """
 
     cover: NDArray[np.float32]
     sigma: NDArray[np.float32]
     kind: NDArray[np.uint8]
+    apart: NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,4 +143,8 @@ def _shot_cover(
     # The filter's own sigma takes channels as independent; the photo says how far that is wrong.
     sample = (cover[::3, ::3] / sigma[::3, ::3])[usable[::3, ::3]]
     factor = np.float32(1.4826 * np.median(np.abs(sample - np.median(sample))))
-    return ShotCover(np.where(shown, cover, 0), sigma * factor, kind)
+    mean = np.full((1, 3), 1 / 3, np.float32)
+    darker = (cv2.transform(view - floor, mean) < 0)[..., None]
+    tinted = np.sqrt(noise.sigma**2 + np.where(darker, np.float32(SHADE_TINT**2), 0) * floor * floor)
+    apart = departure(view, floor, FloorNoise(tinted, np.eye(3)), SHADE)
+    return ShotCover(np.where(shown, cover, 0), sigma * factor, kind, apart)

@@ -14,6 +14,9 @@ from .split import split_grains
 #: Standard deviations of cover by which a pixel must stand out: see cover.colours.APART.
 STANDS_OUT = 4.0
 
+#: Mean departure from shaded floor, in standard deviations, that a grain must have.
+NO_SHADE = 2.5
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FoundGrains:
@@ -49,7 +52,7 @@ def find_grains(shot: ShotCover, kinds: Sequence[KindHint]) -> FoundGrains:
     for k, kind in enumerate(kinds):
         cover = shot.cover if len(kinds) == 1 else np.where(shot.kind == k, shot.cover, np.float32(0))
         find = _outlined if kind.outlined else _gathered
-        mask, labels, weight = find(cover, shot.sigma, kind)
+        mask, labels, weight = find(cover, shot, kind)
         kind_map[mask] = k + 1
         x, y, area = _collect(labels, weight)
         parts.append((np.full(len(x), k, np.int16), x, y, area))
@@ -77,9 +80,9 @@ def _collect(
 _Found = tuple[NDArray[np.bool_], NDArray[np.int32], NDArray[np.float32]]
 
 
-def _outlined(cover: NDArray[np.float32], sigma: NDArray[np.float32], kind: KindHint) -> _Found:
+def _outlined(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint) -> _Found:
     """Grains with an inside: the outline runs at half of each grain's own level."""
-    size = kind.size_px
+    size, sigma = kind.size_px, shot.sigma
     smooth = cv2.GaussianBlur(cover, (0, 0), 0.7)
     # A grain in the shade or with a pale side has a level of its own: the mean of what lies well inside
     # an outline at half of the highest cover within a grain's width.
@@ -96,6 +99,9 @@ def _outlined(cover: NDArray[np.float32], sigma: NDArray[np.float32], kind: Kind
     sizes = np.bincount(labels.ravel())
     # A third of the smallest usual grain's area is no grain of this kind.
     small = sizes < max(0.33 * np.pi / 4 * size[0] ** 2, 4)
+    # Coloured shade looks like a little debris all over, but no part of it is far from shaded floor.
+    shade = np.bincount(labels.ravel(), shot.apart.ravel()) < NO_SHADE * sizes
+    small = small | shade
     small[0] = True
     labels = np.where(small[labels], 0, labels).astype(np.int32)
     mask = labels > 0
@@ -107,8 +113,9 @@ def _outlined(cover: NDArray[np.float32], sigma: NDArray[np.float32], kind: Kind
     return mask, grown, np.where(inside, np.float32(1), soft)
 
 
-def _gathered(cover: NDArray[np.float32], sigma: NDArray[np.float32], kind: KindHint) -> _Found:
+def _gathered(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint) -> _Found:
     """Grains that are all edge: cover is gathered in a grown outline, less the floor's own around it."""
+    sigma = shot.sigma
     smooth = cv2.GaussianBlur(cover, (0, 0), 0.5)
     mask = smooth > np.maximum(0.5 * kind.least_peak, STANDS_OUT * 0.75 * sigma)
     seeds = mask & (smooth >= cv2.dilate(smooth, np.ones((3, 3), np.uint8)))

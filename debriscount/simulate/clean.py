@@ -94,7 +94,8 @@ def clean(
     moved[pushed] = inside[pushed]
     stay = lying & ~removed
     new = moved.copy()
-    new[stay] = part_grains(patch, grains.take(stay), moved[stay], (pushed | flung)[stay])
+    movable = (pushed | flung)[stay]
+    new[stay] = part_grains(grains.take(stay), moved[stay], movable, patch.outer_box_mm())
     fate = np.full(count, UNTOUCHED, np.int8)
     fate[pushed | flung] = DISPLACED
     fate[removed] = REMOVED

@@ -46,7 +46,7 @@ def scatter_grains(patch: Patch, grains: Grains, scatter: Scatter, rng: np.rando
         places[low] = _along_walls(patch, places[low], scatter.wall_mm, rng)
     places = _keep_inside(patch, places, grains.b_mm)
     if scatter.single_layer:
-        places = part_grains(patch, grains, places, np.ones(count, bool))
+        places = part_grains(grains, places, np.ones(count, bool), (0.0, 0.0, patch.width_mm, patch.height_mm))
     return places
 
 
@@ -72,19 +72,21 @@ def _keep_inside(patch: Patch, places: Floats, reach_mm: Floats) -> Floats:
     return np.asarray(reach + np.where(folded > span, 2 * span - folded, folded))
 
 
-def part_grains(patch: Patch, grains: Grains, places: Floats, movable: NDArray[np.bool_]) -> Floats:
-    """Move grains off one another and off walls.
+def part_grains(
+    grains: Grains, places: Floats, movable: NDArray[np.bool_], box_mm: tuple[float, float, float, float]
+) -> Floats:
+    """Move grains off one another.
 
     Parameters
     ----------
-    patch : Patch
-        Its walls stop grains.
     grains : Grains
-        Two grains keep half the sum of their mean diameters between their centres.
+        Two grains keep the sum of their mean radii between their centres.
     places : ndarray of shape (N, 2)
         Centres, mm.
     movable : ndarray of bool, shape (N,)
         The others stay.
+    box_mm : tuple of float
+        Left, top, right and bottom of where moved grains have to stay, by half their width.
 
     Returns
     -------
@@ -92,7 +94,8 @@ def part_grains(patch: Patch, grains: Grains, places: Floats, movable: NDArray[n
     """
     places = places.copy()
     radius = np.sqrt(grains.area_mm2 / np.pi)
-    reach = np.where(movable, grains.b_mm, 0)
+    low = np.array(box_mm[:2]) + grains.b_mm[movable, None]
+    high = np.array(box_mm[2:]) - grains.b_mm[movable, None]
     weight = movable.astype(float)
     for _ in range(_ROUNDS if movable.any() else 0):
         pairs = cKDTree(places).query_pairs(2 * float(radius.max()), output_type="ndarray")
@@ -109,20 +112,5 @@ def part_grains(patch: Patch, grains: Grains, places: Floats, movable: NDArray[n
         share = (weight[first] / mobile[close])[:, None]
         np.add.at(places, first, -step * share)
         np.add.at(places, second, step * (1 - share))
-        places[movable] = _off_walls(patch, places[movable], reach[movable])
+        places[movable] = np.clip(places[movable], low, high)
     return places
-
-
-def _off_walls(patch: Patch, places: Floats, reach: Floats) -> Floats:
-    moved = places.copy()
-    x, y = moved.T
-    limits = {
-        "left": (x, np.maximum, reach),
-        "right": (x, np.minimum, patch.width_mm - reach),
-        "top": (y, np.maximum, reach),
-        "bottom": (y, np.minimum, patch.height_mm - reach),
-    }
-    for wall in patch.walls:
-        values, bound, limit = limits[wall]
-        bound(values, limit, out=values)
-    return moved
