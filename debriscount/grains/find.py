@@ -84,13 +84,11 @@ def _outlined(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint) -> _F
     """Grains with an inside: the outline runs at half of each grain's own level."""
     size, sigma = kind.size_px, shot.sigma
     smooth = cv2.GaussianBlur(cover, (0, 0), 0.7)
-    # A grain in the shade or with a pale side has a level of its own: the mean of what lies well inside
-    # an outline at half of the highest cover within a grain's width.
+    # A grain in the shade or with a pale side has a level of its own: the mean of what comes near the highest
+    # cover within a grain's width.
     side = 2 * int(0.5 * size[0]) + 1
     top = cv2.dilate(smooth, np.ones((side, side), np.uint8))
-    sure = smooth > np.maximum(0.5 * np.minimum(top, 1.1), STANDS_OUT * 0.5 * sigma)
-    depth = cv2.distanceTransform(sure.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_3)
-    inside = (depth > max(0.2 * size[0], 1.5)).astype(np.float32)
+    inside = (smooth > np.maximum(0.8 * np.minimum(top, 1.1), STANDS_OUT * 0.5 * sigma)).astype(np.float32)
     share = cv2.blur(inside, (side, side))
     level = cv2.blur(np.minimum(smooth, 1.2) * inside, (side, side)) / np.maximum(share, 1e-3)
     level = np.clip(np.where(share > 1e-3, level, top), 0.4, 1)

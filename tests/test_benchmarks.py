@@ -1,0 +1,170 @@
+"""The arithmetic of the benchmarks, on grains whose sums are done by hand. The benchmarks themselves need photos."""
+
+import importlib
+import math
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+if TYPE_CHECKING:
+    from tests.benchmarks import scores as scores_module
+
+BENCHMARKS = Path(__file__).parent / "benchmarks"
+NAMES = ("truth", "scenes", "scores", "plain_script", "accuracy", "speed")
+
+# Two kinds, two passes. Grain 1 goes in pass 1, 2 is flung into the margin, 3 moves from edge to open, 4 stays, 5 leaves
+# the photo, 6 lies in the margin all the time.
+PARTICLES = """id,kind,area_mm2,mass_mg,zone_before,zone_pass1,zone_pass2
+1,rice,10,20,open,,
+2,rice,20,40,open,margin,margin
+3,lentil,30,50,edge,open,
+4,lentil,40,70,corner,corner,corner
+5,rice,100,10,open,outside,outside
+6,rice,5,9,margin,margin,margin
+"""
+
+
+@pytest.fixture
+def load(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+    monkeypatch.syspath_prepend(BENCHMARKS)
+    yield importlib.import_module
+    for name in NAMES:
+        sys.modules.pop(name, None)
+
+
+@pytest.fixture
+def particles(load: Any, tmp_path: Path) -> Any:
+    file = tmp_path / "particles.csv"
+    file.write_text(PARTICLES, encoding="utf-8")
+    return load("truth").read_particles(file)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_each_file_imports(load: Any, name: str) -> None:
+    assert load(name).__doc__
+
+
+def test_a_grain_counts_whole_in_the_zone_of_its_centre(load: Any, particles: Any) -> None:
+    amounts = load("truth").true_amounts(particles, 0)
+    assert {zone: (a.grains, a.area_mm2, a.mass_mg) for zone, a in amounts.items()} == {
+        "patch": (5, 200.0, 190.0),
+        "open": (3, 130.0, 70.0),
+        "edge": (1, 30.0, 50.0),
+        "corner": (1, 40.0, 70.0),
+        "margin": (1, 5.0, 9.0),
+    }
+
+
+def test_amounts_of_one_kind_after_a_pass(load: Any, particles: Any) -> None:
+    amounts = load("truth").true_amounts(particles, 1, "lentil")
+    assert (amounts["patch"].grains, amounts["patch"].area_mm2) == (2, 70.0)
+    assert (amounts["open"].area_mm2, amounts["edge"].area_mm2, amounts["margin"].grains) == (30.0, 0.0, 0)
+
+
+def test_pickup_takes_what_the_margin_gained_for_left(load: Any, particles: Any) -> None:
+    truth = load("truth")
+    before, after = ({z: a.area_mm2 for z, a in truth.true_amounts(particles, n).items()} for n in (0, 1))
+    # patch: 200 before; 70 left and 25 - 5 = 20 flung out, so 1 - 90/200.
+    assert truth.pickup_percent(before, after) == pytest.approx(
+        {"patch": 55.0, "open": 100 * (1 - 30 / 130), "edge": 100.0, "corner": 0.0}
+    )
+
+
+def test_pickup_after_the_second_pass_is_against_before(load: Any, particles: Any) -> None:
+    truth = load("truth")
+    before, after = ({z: a.mass_mg for z, a in truth.true_amounts(particles, n).items()} for n in (0, 2))
+    # 70 mg left, 49 - 9 = 40 mg flung out of 190 mg.
+    assert truth.pickup_percent(before, after)["patch"] == pytest.approx(100 * (1 - 110 / 190))
+
+
+def test_pickup_of_a_zone_without_grains_is_not_known_and_a_margin_that_lost_changes_nothing(
+    load: Any,
+) -> None:
+    pickup = load("truth").pickup_percent(
+        {"patch": 10.0, "edge": 0.0, "margin": 8.0}, {"patch": 4.0, "edge": 1.0, "margin": 2.0}
+    )
+    assert pickup == pytest.approx({"patch": 60.0, "edge": None})
+
+
+def scene_score(module: Any, name: str, error: float, **rest: Any) -> "scores_module.SceneScore":
+    zones = (
+        module.ZoneScore(1, "patch", 500, 80 + error, 80.0, 81 + error, 81.0),
+        module.ZoneScore(1, "edge", 49, 10.0, 90.0, None, 90.0),
+        module.ZoneScore(1, "corner", 50, 50 - 3 * error, 50.0, None, 50.0),
+    )
+    shots = (
+        module.ShotScore("before", 510, 500, 330.0, 300.0),
+        module.ShotScore("after", 45, 49, 60.0, 50.0),
+    )
+    score: scores_module.SceneScore = module.SceneScore(
+        name, 1.0, **{"kinds": 1, "grain_px": 6.0, "zones": zones, "shots": shots, **rest}
+    )
+    return score
+
+
+def test_summary_and_bars(load: Any) -> None:
+    scores = load("scores")
+    runs = [
+        scene_score(scores, "a", 0.2),
+        scene_score(scores, "b", -0.6),
+        scene_score(scores, "c", 1.0, kinds=2),
+    ]
+    summary = scores.summarise(runs)
+    expected = {
+        "scenes failed": 0,
+        "markers missed": 0,
+        "patch by area, median": 0.6,
+        "patch by area, worst": 1.0,
+        "patch by mass, median": 0.4,  # of the scenes with one kind
+        "patch by mass, worst": 0.6,
+        "edge and corner, median": 1.8,  # corners only: the edges held too few grains
+        "edge and corner, worst": 3.0,
+        "counts, median": 2.0,
+        "counts, worst": 2.0,
+        "area before over true, median": 1.1,
+        "area before over true, lowest": 1.1,
+        "area before over true, highest": 1.1,
+    }
+    assert summary == pytest.approx(expected)
+    assert scores.missed_bars(summary, scores.BARS["now"]) == []
+    assert scores.missed_bars(summary, {"patch by area, median": 0.5, "patch by area, worst": 1.5}) == [
+        "patch by area, median"
+    ]
+
+
+def test_failures_lost_markers_and_unknown_figures_miss_bars(load: Any) -> None:
+    scores = load("scores")
+    unknown = scores.ZoneScore(1, "patch", 500, None, 80.0, None, 80.0)
+    runs = [
+        scores.SceneScore("a", 1.0, failure="no markers"),
+        scene_score(scores, "b", 0.0, markers_missed=("before 3",), zones=(unknown,)),
+    ]
+    assert scores.missed_bars(scores.summarise(runs), scores.BARS["now"]) == [
+        "scenes failed",
+        "markers missed",
+        "patch by area, median",
+        "patch by area, worst",
+    ]
+    assert math.isinf(unknown.area_error)
+
+
+def test_small_grains_do_not_enter_the_counts_and_an_empty_line_misses_no_bar(load: Any) -> None:
+    scores = load("scores")
+    summary = scores.summarise([scene_score(scores, "a", 0.0, grain_px=5.9)])
+    assert summary["counts, worst"] is None
+    assert scores.missed_bars(summary, {"counts, worst": 0.0}) == []
+
+
+def test_zones_of_the_plain_script(load: Any) -> None:
+    patch = {
+        "patch": {"width_mm": 100, "height_mm": 80, "walls": ["top", "left"]},
+        "zones": {"edge_mm": 10, "corner_mm": 20, "margin_mm": 5},
+    }
+    x, y = np.array([[15.0, 15], [30, 5], [5, 30], [50, 50], [104, 50], [102, 5]]).T
+    plain = load("plain_script")
+    assert plain.zones_of(x, y, patch).tolist() == ["corner", "edge", "edge", "open", "margin", "margin"]
+    assert plain.outer_box(patch) == (0, 0, 105, 85)
