@@ -1,0 +1,67 @@
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from debriscount_cli.app import app
+
+RUNNER = CliRunner()
+SMALL = ["simulate", "--megapixels", "0.3", "--patch-size", "300x200"]
+
+
+def test_a_scene_is_written_and_its_truth_printed(tmp_path: Path) -> None:
+    out = tmp_path / "scene"
+    result = RUNNER.invoke(app, [*SMALL, "--wall", "top", "--wall", "left", "--passes", "2", "--out", str(out)])
+    assert result.exit_code == 0, result.output
+    assert {"blank.jpg", "before.jpg", "after.jpg", "after2.jpg", "patch.toml"} <= {p.name for p in out.iterdir()}
+    truth = json.loads((out / "truth.json").read_text(encoding="utf-8"))
+    shown = f"{truth['passes'][1]['zones']['corner']['pickup_by_area_percent']:.2f} %"
+    assert shown in result.stdout
+    assert "Not modelled: " in result.stdout
+    assert result.stderr.startswith(f"wrote {out}: blank.jpg, before.jpg, ")
+
+
+def test_nothing_asked_for_is_exit_code_2() -> None:
+    result = RUNNER.invoke(app, SMALL)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr == "nothing to do. Give --out DIR for photos, or --expect N for what to expect.\n"
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--floor", "grass"], 'floor.kind "grass" is unknown.'),
+        (["--camera-height", "80"], "Raise the camera to"),
+        (["--wall", "ceiling"], 'wall "ceiling" is unknown.'),
+        (["--expect", "-3"], "expect must be from 1 to 200 runs, got -3."),
+        (["--size", "3"], "debris lacks its color."),
+    ],
+)
+def test_a_wrong_option_is_one_line_and_exit_code_2(tmp_path: Path, options: list[str], words: str) -> None:
+    out = [] if "--expect" in options else ["--out", str(tmp_path / "scene")]
+    result = RUNNER.invoke(app, [*SMALL, *out, *options])
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert words in result.stderr
+    assert result.stderr.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.slow
+def test_what_to_expect_is_one_sentence_first(tmp_path: Path) -> None:
+    arguments = [
+        "simulate",
+        "--megapixels",
+        "1.5",
+        "--patch-size",
+        "400x300",
+        "--floor",
+        "plain",
+        "--expect",
+        "1",
+    ]
+    result = RUNNER.invoke(app, arguments)
+    assert result.exit_code == 0, result.output
+    first = result.stdout.splitlines()[0]
+    assert first.startswith("red lentils 4.8 mm on plain from ")
+    assert ": expect ±" in first

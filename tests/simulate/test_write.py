@@ -1,0 +1,110 @@
+import csv
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from debriscount.errors import OutputError
+from debriscount.geometry.view import FloorToPhoto
+from debriscount.inputs.debris_file import read_debris
+from debriscount.inputs.patch_file import read_patch
+from debriscount.simulate.scene import Scene
+from debriscount.simulate.write import (
+    debris_toml,
+    particles_csv,
+    scene_files,
+    truth_json,
+    truth_text,
+    write_scene,
+)
+
+
+def test_what_is_written_can_be_read(scene: Any) -> None:
+    assert read_patch(scene.patch) == scene.scene.spec.patch
+    assert [read_debris(path) for path in scene.debris] == [p.kind for p in scene.scene.spec.portions]
+    names = {path.name for path in scene.folder.iterdir()}
+    photos = {"blank.jpg", "before.jpg", "after.jpg"}
+    assert names == {*photos, "patch.toml", "red-lentils.toml", "truth.json", "particles.csv"}
+
+
+def test_particles_and_truth_agree(scene: Any) -> None:
+    with (scene.folder / "particles.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    truth = json.loads((scene.folder / "truth.json").read_text(encoding="utf-8"))
+    assert truth["format"] == "debriscount/truth/1"
+    zones = truth["passes"][0]["zones"]
+    assert zones["patch"]["before"]["grains"] == len(rows)
+    for zone in ("open", "edge", "corner"):
+        lying = [row for row in rows if row["zone_pass1"] == zone]
+        assert zones[zone]["after"]["grains"] == len(lying)
+        assert zones[zone]["after"]["area_mm2"] == pytest.approx(sum(float(r["area_mm2"]) for r in lying), abs=0.1)
+    assert {row["fate_pass1"] for row in rows} <= {"untouched", "displaced", "removed"}
+    assert all(row["x1_mm"] == "" for row in rows if row["fate_pass1"] == "removed")
+    patch = zones["patch"]
+    assert patch["pickup_by_area_percent"] == pytest.approx(
+        100 * (1 - (patch["after"]["area_mm2"] + zones["margin"]["after"]["area_mm2"]) / patch["before"]["area_mm2"]),
+        abs=0.01,
+    )  # fmt: skip
+    assert truth["passes"][0]["lanes"]["pitch_mm"] == 150
+
+
+def test_cameras_are_written_as_geometry_has_them(scene: Any) -> None:
+    photo = truth_json(scene.scene)["photos"]["after"]
+    view = FloorToPhoto(np.array(photo["homography"]), tuple(photo["center_px"]), photo["focal_px"], photo["k1"])
+    places = np.array([[0.0, 0.0], [400.0, 300.0]])
+    assert view.project(places) == pytest.approx(scene.scene.truth.poses["after"].view.project(places))
+
+
+def test_an_unknown_mass_is_left_empty(scene: Any) -> None:
+    from dataclasses import replace
+
+    made: Scene = scene.scene
+    grains = replace(made.truth.grains, mass_mg=np.full(len(made.truth.grains), np.nan))
+    truth = replace(made.truth, grains=grains)
+    row = next(iter(csv.DictReader(particles_csv(truth).splitlines())))
+    assert row["mass_mg"] == ""
+    record = truth_json(replace(made, truth=truth))
+    assert record["before"]["zones"]["patch"]["mass_g"] is None
+    kind = replace(made.spec.portions[0].kind, area_mass_mg_per_mm2=None, grain_mass_mg=None, crowding=0.5)
+    assert "mass" not in debris_toml(kind)
+    assert "crowding = 0.5" in debris_toml(kind)
+
+
+def test_the_table_says_what_is_left_out(scene: Any) -> None:
+    text = truth_text(scene.scene)
+    assert "corner" in text
+    assert "Not modelled: grains that let light through" in text
+
+
+def test_kinds_whose_names_look_alike_get_files_of_their_own(scene: Any) -> None:
+    from dataclasses import replace
+
+    portion = scene.scene.spec.portions[0]
+    twin = replace(portion, kind=replace(portion.kind, name="red/lentils"))
+    made = replace(scene.scene, spec=replace(scene.scene.spec, portions=(portion, twin)))
+    assert {"red-lentils.toml", "red-lentils-2.toml"} <= set(scene_files(made))
+
+
+def test_a_folder_with_files_is_refused(scene: Any, tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("mine")
+    with pytest.raises(OutputError, match=r"holds files already\. Give a new or empty folder for the scene\."):
+        write_scene(scene.scene, tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_a_file_in_the_way_is_refused(scene: Any, tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("")
+    with pytest.raises(OutputError, match=r"out: is a file\. Give a new or empty folder"):
+        write_scene(scene.scene, tmp_path / "out")
+
+
+def test_a_failure_leaves_nothing(scene: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(self: Path, data: bytes) -> int:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", fail)
+    with pytest.raises(OutputError, match=r"out: cannot be written \(No space left on device\)\. Give a folder"):
+        write_scene(scene.scene, tmp_path / "out")
+    assert list(tmp_path.iterdir()) == []
