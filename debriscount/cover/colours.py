@@ -16,6 +16,9 @@ from .light import FAINTEST
 APART = 4.0
 
 
+#: A pixel that stands apart alone must do so this many times as far: a photo's noise has longer tails than a normal
+#: distribution, and among millions of pixels some reach APART.
+ALONE = 1.5
 #: Peak cover below which a middling grain shows no pixel of pure debris.
 ALL_EDGE = 0.98
 
@@ -89,9 +92,11 @@ def _cores(
 ) -> ApartPixels:
     core = cv2.erode(apart.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
     if core.sum() < 0.1 * apart.sum():
+        least = ALONE * APART
         if height is None:
+            least = 0.0
             height = np.abs(cv2.transform(view - floor, np.full((1, 3), 1 / 3, np.float32)))
-        core = apart & (height >= cv2.dilate(height, np.ones((3, 3), np.uint8)))
+        core = apart & (height > least) & (height >= cv2.dilate(height, np.ones((3, 3), np.uint8)))
     rows, columns = np.nonzero(core)
     if len(rows) > 60_000:
         keep = np.linspace(0, len(rows) - 1, 60_000).astype(int)
@@ -146,6 +151,10 @@ def learn_colours(pixels: ApartPixels, kinds: Sequence[KindHint], shape: tuple[i
     if len(pixels.colour) == 0:
         return tuple(LearnedColour(t, np.diag((0.2 * t) ** 2), (0.0, 0.0), 0) for t in targets)
     toward = _toward_hint(pixels, targets)
+    opposite = _toward_hint(pixels, targets, -1) & ~toward
+    # Chance takes pixels towards a hint as often as the opposite way; debris does not.
+    if toward.sum() < 2 * opposite.sum() + 20:
+        return tuple(LearnedColour(t, np.diag((0.2 * t) ** 2), (0.0, 0.0), 0) for t in targets)
     places = colour_coordinates(pixels.colour)
     centers = colour_coordinates(targets)
     label = np.zeros(len(places), int)
@@ -163,8 +172,8 @@ def learn_colours(pixels: ApartPixels, kinds: Sequence[KindHint], shape: tuple[i
     return tuple(learned)
 
 
-def _toward_hint(pixels: ApartPixels, targets: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Pixels that differ from the floor in the direction of some hint, not away from all of them."""
+def _toward_hint(pixels: ApartPixels, targets: NDArray[np.float64], sign: int = 1) -> NDArray[np.bool_]:
+    """Pixels that differ from the floor in the direction of some hint (or, with sign -1, away from it)."""
     away = pixels.colour - pixels.floor
     scale = np.maximum(pixels.floor, 4 * FAINTEST)
     agree = np.zeros(len(away), bool)
@@ -172,7 +181,7 @@ def _toward_hint(pixels: ApartPixels, targets: NDArray[np.float64]) -> NDArray[n
         wanted = target - pixels.floor
         inner = (away * wanted / scale**2).sum(axis=1)
         lengths = np.sqrt(((away / scale) ** 2).sum(axis=1) * ((wanted / scale) ** 2).sum(axis=1))
-        agree |= inner > 0.5 * lengths
+        agree |= sign * inner > 0.5 * lengths
     return agree
 
 

@@ -9,7 +9,7 @@ from .colours import ApartPixels, colour_coordinates
 from .discriminant import SHADE, SHEEN
 from .floor import local_floor
 from .kinds import KindHint
-from .light import stiff_gain
+from .light import FAINTEST, stiff_gain
 
 #: Window that shows what floor looks like hereabouts before any grain size is known, px: coarse debris at a
 #: quarter of a millimetre per pixel several times over (common practice, no source).
@@ -18,6 +18,8 @@ WINDOW_PX = 75.0
 MOST_KINDS = 3
 #: A kind of fewer changed pixels than this share of all is a stray, not a kind that was scattered.
 LEAST_SHARE = 0.05
+#: A colour this much nearer to the floor than another's is what the photo's compression leaves around that.
+RINGING = 0.1
 #: Two colours are two kinds when the stretch half way between them is this much emptier than either.
 VALLEY = 0.3
 
@@ -49,12 +51,23 @@ def guess_kinds(
     if len(pixels.colour) < 20:
         return ()
     clusters = [c for c in _clusters(pixels) if c.sum() >= max(20, LEAST_SHARE * len(pixels.colour))]
+    clusters = [c for c in clusters if _of_one_mind(pixels, c)]
     clusters.sort(key=lambda members: -int(members.sum()))
+    contrasts = [_contrast(pixels, members) for members in clusters]
     hints = []
-    for members in clusters[:MOST_KINDS]:
+    for members, contrast in zip(clusters, contrasts, strict=True):
+        if contrast < RINGING * max(contrasts):
+            continue
         colour = np.median(pixels.colour[members], axis=0).astype(float)
-        hints.append(KindHint(colour, _size(matched["before"], other, usable, colour)))
+        sure = np.zeros(usable.shape, bool)
+        sure[pixels.y[members].astype(int), pixels.x[members].astype(int)] = True
+        hints.append(KindHint(colour, _size(matched["before"], other, colour, sure, contrast)))
     return tuple(hints)
+
+
+def _contrast(pixels: ApartPixels, members: NDArray[np.bool_]) -> float:
+    """Usual distance of pixels from the floor below them, linear light."""
+    return float(np.median(np.linalg.norm((pixels.colour - pixels.floor)[members], axis=1)))
 
 
 def _clusters(pixels: ApartPixels) -> list[NDArray[np.bool_]]:
@@ -95,26 +108,38 @@ def _split(
     return first, second
 
 
+def _of_one_mind(pixels: ApartPixels, members: NDArray[np.bool_]) -> bool:
+    """Whether pixels differ from the floor in one direction; chance ones go to all sides and cancel."""
+    away = (pixels.colour - pixels.floor)[members] / np.maximum(pixels.floor[members], 4 * FAINTEST)
+    usual = float(np.median(np.linalg.norm(away, axis=1)))
+    return float(np.linalg.norm(np.median(away, axis=0))) > 0.5 * usual
+
+
 def _size(
     view: NDArray[np.float32],
     other: NDArray[np.float32],
-    usable: NDArray[np.bool_],
     colour: NDArray[np.float64],
+    sure: NDArray[np.bool_],
+    contrast: float,
 ) -> tuple[float, float]:
     """5th and 95th percentile of grain diameter, px, from the spots nearer to the kind's colour than to the floor.
 
-    Touching grains make one large spot, so the middle of the lower half of the spots, weighted by area, is taken
-    for the usual grain, and a usual spread of a third to either side is given to it.
+    The floor is what the other shot shows there, if that is not debris itself. A spot counts if it holds a pixel
+    that is ``sure`` to be debris. Touching grains make one large spot, so the middle of the lower half of the spots,
+    weighted by area, is taken for the usual grain, and a usual spread of a third to either side is given to it.
     """
-    toward = colour.astype(np.float32) - other
-    step = ((view - other) * toward).sum(axis=-1) / np.maximum((toward * toward).sum(axis=-1), 1e-9)
-    left = view - other - step[..., None] * toward
-    near = (step > 0.5) & ((left * left).sum(axis=-1) < 0.25 * (toward * toward).sum(axis=-1)) & usable
-    _, _, stats, _ = cv2.connectedComponentsWithStats(near.astype(np.uint8), connectivity=8)
-    areas = np.sort(stats[1:, cv2.CC_STAT_AREA].astype(float))
-    areas = areas[areas > 1]
-    if not len(areas):
+    areas: list[float] = []
+    for shot, floor in ((view, other), (other, view)):
+        toward = colour.astype(np.float32) - floor
+        length = (toward * toward).sum(axis=-1)
+        step = ((shot - floor) * toward).sum(axis=-1) / np.maximum(length, 1e-9)
+        left = shot - floor - step[..., None] * toward
+        near = (step > 0.5) & ((left * left).sum(axis=-1) < 0.25 * length) & (length > 0.25 * contrast**2)
+        _, labels, stats, _ = cv2.connectedComponentsWithStats(near.astype(np.uint8), connectivity=8)
+        areas.extend(stats[np.unique(labels[sure & near]), cv2.CC_STAT_AREA])
+    if not areas:
         return 1.0, 2.0
-    share = np.cumsum(areas) / areas.sum()
-    diameter = 2 * float(np.sqrt(areas[np.searchsorted(share, 0.25)] / np.pi))
+    ordered = np.sort(np.array(areas, float))
+    share = np.cumsum(ordered) / ordered.sum()
+    diameter = 2 * float(np.sqrt(ordered[np.searchsorted(share, 0.25)] / np.pi))
     return diameter / 1.35, diameter * 1.35

@@ -102,8 +102,9 @@ def supple_gain(
         blurred = cv2.GaussianBlur(shrunk, (0, 0), reach_px / factor, borderType=cv2.BORDER_REFLECT)
         return np.asarray(blurred, np.float32)
 
-    # A pull towards 1 that only tells where next to nothing is bare within reach.
-    pull = 0.02 * local(reference)
+    # A pull towards 1 where next to nothing is bare within reach.
+    scarce = np.clip(1 - local(weight) / 0.1, 0, 1)
+    pull = 0.1 * scarce[..., None] * local(reference)
     gain = (local(reference * weight) + pull) / (local(view * weight) + pull)
     full = cv2.resize(gain, (bare.shape[1], bare.shape[0]), interpolation=cv2.INTER_LINEAR)
     return np.asarray(full, np.float32)

@@ -136,13 +136,17 @@ def _shot_cover(
     shown: NDArray[np.bool_],
     grain_px: float,
 ) -> ShotCover:
-    covers = [cover_of(f, view, floor) for f in filters]
+    # A kind of which nothing was seen covers nothing: its colour is a hint in a light of its own.
+    covers = [
+        cover_of(f, view, floor) if c.samples else np.zeros(usable.shape, np.float32)
+        for f, c in zip(filters, colours, strict=True)
+    ]
     kind = likeliest_kind(view - floor, floor, covers, colours, noise.sigma, grain_px)
     cover = covers[0] if len(covers) == 1 else np.choose(kind, covers)
     sigma = filters[0].sigma if len(covers) == 1 else np.choose(kind, [f.sigma for f in filters])
     # The filter's own sigma takes channels as independent; the photo says how far that is wrong.
     sample = (cover[::3, ::3] / sigma[::3, ::3])[usable[::3, ::3]]
-    factor = np.float32(1.4826 * np.median(np.abs(sample - np.median(sample))))
+    factor = np.float32(max(1.4826 * np.median(np.abs(sample - np.median(sample))), 1e-3))
     mean = np.full((1, 3), 1 / 3, np.float32)
     darker = (cv2.transform(view - floor, mean) < 0)[..., None]
     tinted = np.sqrt(noise.sigma**2 + np.where(darker, np.float32(SHADE_TINT**2), 0) * floor * floor)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from ..cover.guess import guess_kinds
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps, cover_maps
-from ..errors import NoDebrisError, PhotosDifferError, ShotOrderError
+from ..errors import NoDebrisError, PhotoFileError, PhotosDifferError, ShotOrderError
 from ..geometry.grid import FloorGrid
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import FoundGrains, find_grains
@@ -82,7 +82,12 @@ def measure(
     patch = patch if isinstance(patch, Patch) else read_patch(patch)
     kinds = _read_kinds(debris)
     photos = _read_photos(before, afters, blank, tell)
-    registered = register_shots(photos, patch, _behind_walls(kinds), lambda done: tell(0.1 + 0.3 * done, "aligning"))
+    registered = register_shots(
+        photos,
+        patch,
+        behind_walls_mm=_behind_walls(kinds),
+        progress=lambda done: tell(0.1 + 0.3 * done, "aligning"),
+    )
     _check_same_floor(photos, registered)
     tell(0.4, "telling debris from floor")
     hints = _hints(registered, kinds)
@@ -137,6 +142,9 @@ def _read_photos(
     for step, (name, source) in enumerate(sources.items()):
         tell(0.1 * step / len(sources), "reading photos")
         photos[name] = photo_from_array(source, name) if isinstance(source, np.ndarray) else read_photo(source)
+    for name, photo in photos.items():
+        if name.startswith("after") and photo.sha256 and photo.sha256 == photos["before"].sha256:
+            raise PhotoFileError(f"{photo.name}: is the same photo as *before*. Give the photo taken after the pass.")
     return photos
 
 

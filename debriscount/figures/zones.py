@@ -1,6 +1,6 @@
 """Sum the grains of a shot by zone and kind."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,8 +24,8 @@ def zone_members(patch: Patch, grains: GrainTable) -> dict[str, NDArray[np.bool_
     return members
 
 
-def mass_g(grains: GrainTable, kinds: Sequence[DebrisKind]) -> Callable[[NDArray[np.bool_]], float | None]:
-    """Return a function from a choice of grains to their mass, grams; None where a kind's area mass is unknown.
+def grain_masses_g(grains: GrainTable, kinds: Sequence[DebrisKind]) -> NDArray[np.float64]:
+    """Mass of each grain, grams, from its area and its kind's area mass; NaN where that is unknown; shape (N,).
 
     Parameters
     ----------
@@ -34,21 +34,13 @@ def mass_g(grains: GrainTable, kinds: Sequence[DebrisKind]) -> Callable[[NDArray
     kinds : sequence of DebrisKind
         In the order of ``grains.kind``.
     """
-    each = np.full(len(grains), np.nan)
+    masses = np.full(len(grains), np.nan)
     for k, kind in enumerate(kinds):
         own = grains.kind == k
         if kind.area_mass_mg_per_mm2 is not None:
             factor = crowding_factor(grains.x_mm[own], grains.y_mm[own], grains.area_mm2[own], kind.crowding)
-            each[own] = grains.area_mm2[own] * factor * kind.area_mass_mg_per_mm2 / 1000
-    known = bool(kinds) and all(kind.area_mass_mg_per_mm2 is not None for kind in kinds)
-
-    def total(chosen: NDArray[np.bool_]) -> float | None:
-        value = float(each[chosen].sum())
-        if np.isnan(value) or (not known and not chosen.any()):
-            return None
-        return value
-
-    return total
+            masses[own] = grains.area_mm2[own] * factor * kind.area_mass_mg_per_mm2 / 1000
+    return masses
 
 
 def amounts(
@@ -70,14 +62,17 @@ def amounts(
     Returns
     -------
     dict of str to Amount
-        Keyed by "patch", the patch's zones and its custom zones.
+        Keyed by "patch", the patch's zones and its custom zones. A mass is None where that of a grain in it, or
+        of all kinds in question, is unknown.
     """
-    weigh = mass_g(grains, kinds)
+    masses = grain_masses_g(grains, kinds)
+    asked = kinds if only is None else [kinds[only]]
+    known = all(kind.area_mass_mg_per_mm2 is not None for kind in asked)
     result = {}
     for name, member in zone_members(patch, grains).items():
         chosen = member if only is None else member & (grains.kind == only)
-        known = only is None or kinds[only].area_mass_mg_per_mm2 is not None
-        result[name] = Amount(float(grains.area_mm2[chosen].sum()), int(chosen.sum()), weigh(chosen) if known else None)
+        mass = float(masses[chosen].sum()) if known or chosen.any() else np.nan
+        result[name] = Amount(float(grains.area_mm2[chosen].sum()), int(chosen.sum()), None if np.isnan(mass) else mass)
     return result
 
 

@@ -46,14 +46,15 @@ def find_markers(pixels: NDArray[np.uint8], wanted: Collection[int]) -> dict[int
     """
     grey = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.uint8)
     coarse = _detect(grey, wanted)
-    return {number: _refine(pixels, number, corners) for number, corners in sorted(coarse.items())}
+    return {number: _refine(pixels, number, *found) for number, found in sorted(coarse.items())}
 
 
-def _detect(grey: NDArray[np.uint8], wanted: Collection[int]) -> dict[int, NDArray[np.float64]]:
+def _detect(grey: NDArray[np.uint8], wanted: Collection[int]) -> dict[int, tuple[NDArray[np.float64], int]]:
+    """Corners in pixels of the photo, and how many of them made a pixel of the copy they were found in."""
     parameters = cv2.aruco.DetectorParameters()
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     detector = cv2.aruco.ArucoDetector(dictionary, parameters)
-    found: dict[int, NDArray[np.float64]] = {}
+    found: dict[int, tuple[NDArray[np.float64], int]] = {}
     for reduction in (4, 2, 1):
         # Photos of a megapixel or less are searched at full size only: a quarter of them holds too little.
         if reduction > 1 and min(grey.shape) / reduction < 450:
@@ -69,26 +70,28 @@ def _detect(grey: NDArray[np.uint8], wanted: Collection[int]) -> dict[int, NDArr
         for number, quad in zip(np.ravel(ids), corners, strict=True):
             if int(number) in wanted and int(number) not in found:
                 # A pixel of the small copy is centred between pixels of the photo.
-                found[int(number)] = (np.reshape(quad, (4, 2)).astype(float) + 0.5) * reduction - 0.5
+                found[int(number)] = (np.reshape(quad, (4, 2)).astype(float) + 0.5) * reduction - 0.5, reduction
         if len(found) == len(wanted):
             break
     return found
 
 
-def _refine(pixels: NDArray[np.uint8], number: int, corners: NDArray[np.float64]) -> SeenMarker:
+def _refine(pixels: NDArray[np.uint8], number: int, corners: NDArray[np.float64], reduction: int) -> SeenMarker:
     """Fit a line to each side's edge points in linear light and intersect neighbouring lines.
 
     In linear light a symmetric blur leaves the half-way level where the printed edge is; on the
     encoded values black would come out about half a pixel too small on every side.
     """
+    # Unrefined corners are good to about half a pixel of the copy they were found in.
+    coarse = SeenMarker(number, corners, sigma_px=0.5 + 0.5 * reduction)
     for _ in range(2):
         lines = [_fit_side(pixels, corners, k) for k in range(4)]
         good = [line for line in lines if line is not None]
         if len(good) < 4:
-            return SeenMarker(number, corners, sigma_px=1.0)
+            return coarse
         refined = np.array([_intersect(good[k - 1], good[k]) for k in range(4)])
         if np.abs(refined - corners).max() > 0.5 * _side_px(corners) / MODULES + 2:
-            return SeenMarker(number, corners, sigma_px=1.0)
+            return coarse
         corners = refined
     scatter = float(np.sqrt(np.mean([line.sigma_px**2 for line in good])))
     return SeenMarker(number, corners, sigma_px=scatter)
@@ -164,14 +167,28 @@ def _half_way(
 
 
 def _robust_line(t: NDArray[np.float64], d: NDArray[np.float64]) -> tuple[float, float, float]:
-    keep = np.ones(len(t), bool)
-    slope = intercept = scatter = 0.0
-    for _ in range(4):
-        slope, intercept = np.polyfit(t[keep], d[keep], 1)
-        off = d - (slope * t + intercept)
-        scatter = float(1.4826 * np.median(np.abs(off[keep]))) + 1e-3
-        keep = np.abs(off) < 3 * scatter
-    return float(slope), float(intercept), scatter
+    """Slope, intercept and scatter of d over t, whatever lies on less than half of it.
+
+    Least median of squares [1]_ over the lines through pairs of points, then least squares on what is near.
+
+    References
+    ----------
+    .. [1] P. J. Rousseeuw, Least median of squares regression, J. Am. Stat. Assoc. 79 (1984) 871-880.
+    """
+    some = np.unique(np.linspace(0, len(t) - 1, 24).astype(int))
+    first, second = (some[i] for i in np.triu_indices(len(some), 1))
+    slopes = (d[second] - d[first]) / (t[second] - t[first])
+    intercepts = d[first] - slopes * t[first]
+    misses = np.median(np.abs(d - slopes[:, None] * t - intercepts[:, None]), axis=1)
+    best = int(misses.argmin())
+    slope, intercept = float(slopes[best]), float(intercepts[best])
+    scatter = 1.4826 * float(misses[best]) + 1e-3
+    for _ in range(3):
+        keep = np.abs(d - (slope * t + intercept)) < 3 * scatter
+        slope, intercept = (float(v) for v in np.polyfit(t[keep], d[keep], 1))
+        off = (d - (slope * t + intercept))[keep]
+        scatter = 1.4826 * float(np.median(np.abs(off))) + 1e-3
+    return slope, intercept, scatter
 
 
 def _intersect(a: _Line, b: _Line) -> NDArray[np.float64]:

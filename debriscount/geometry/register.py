@@ -1,18 +1,19 @@
 """The geometry stage as a whole: from the photos of a run to floor views that lie on one another."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import MarkerError
-from ..inputs.patch import Marker, Patch
+from ..errors import MarkerError, PhotoUnfitError
+from ..inputs.patch import MARGIN, OUTSIDE, Patch
 from ..photo.colour import luminance
 from ..photo.read import Photo
 from .align import floor_likeness, improve_shift, no_shift, residual_mm, texture_pull
 from .grid import FloorGrid
+from .layout import misplaced_marker
 from .markers import SeenMarker, find_markers
 from .resample import Shift, floor_grid, resample
 from .view import FittedViews, FloorToPhoto, SeenCorners, fit_views
@@ -26,6 +27,12 @@ WRONG_LAYOUT = 0.15
 #: Corners off by this much are worth a warning: a tape measure places a marker to about a millimetre.
 ASKEW_MM = 1.5
 ROUNDS = 2
+#: Share of the patch that a photo must show: the rest is a rim narrower than a zone border is known.
+WHOLE = 0.998
+
+
+#: Markers found, by shot name and number.
+Seen = Mapping[str, Mapping[int, SeenMarker]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,6 +57,7 @@ class RegisteredShots:
 def register_shots(
     photos: Mapping[str, Photo],
     patch: Patch,
+    *,
     behind_walls_mm: float = 0.0,
     progress: Callable[[float], None] = lambda _: None,
 ) -> RegisteredShots:
@@ -75,6 +83,8 @@ def register_shots(
     MarkerError
         If a photo shows fewer than three of the patch's markers, or they lie otherwise than the
         patch file says.
+    PhotoUnfitError
+        If a photo does not show the whole patch.
     """
     seen: dict[str, dict[int, SeenMarker]] = {}
     corners = []
@@ -82,7 +92,7 @@ def register_shots(
         seen[name] = find_markers(photo.pixels, {m.id for m in patch.markers})
         corners.append(_corners(photo, patch, seen[name]))
     fitted = fit_views(corners)
-    warnings = _check_layout(photos, patch, seen, fitted)
+    warnings = _check_layout(photos, patch, corners, fitted, seen)
     progress(0.2)
     grid = floor_grid(patch, fitted.views, behind_walls_mm)
     reference = "blank" if "blank" in photos else list(photos)[-1]
@@ -106,6 +116,7 @@ def register_shots(
             residual[name] = fitted.residual_mm[index] if left is None else left
             both = shown & floor & seen_here
             likeness[name] = floor_likeness(target, _log_brightness(views[name]), both, grid.mm_per_px)
+        warnings += _check_view(photos[name], patch, grid, seen_here)
         shown &= seen_here
         progress(0.2 + 0.8 * (step + 1) / len(order))
     return RegisteredShots(
@@ -139,30 +150,45 @@ def _corners(photo: Photo, patch: Patch, seen: Mapping[int, SeenMarker]) -> Seen
 
 
 def _check_layout(
-    photos: Mapping[str, Photo],
-    patch: Patch,
-    seen: Mapping[str, Mapping[int, SeenMarker]],
-    fitted: FittedViews,
+    photos: Mapping[str, Photo], patch: Patch, corners: Sequence[SeenCorners], fitted: FittedViews, seen: Seen
 ) -> list[str]:
-    sides: dict[int, Marker] = {m.id: m for m in patch.markers}
+    sides = {m.id: m.side_mm for m in patch.markers}
     warnings = []
-    for (name, photo), view, off in zip(photos.items(), fitted.views, fitted.residuals, strict=True):
+    for (name, photo), shot, view, off in zip(photos.items(), corners, fitted.views, fitted.residuals, strict=True):
         ids = list(seen[name])
-        floor = np.concatenate([sides[i].corners_mm() for i in ids])
-        off_mm = np.hypot(off[:, 0], off[:, 1]) * view.mm_per_px(floor)
+        off_mm = np.hypot(off[:, 0], off[:, 1]) * view.mm_per_px(shot.floor_mm)
         each = np.sqrt((off_mm.reshape(-1, 4) ** 2).mean(axis=1))
         worst = int(each.argmax())
-        if each[worst] > WRONG_LAYOUT * sides[ids[worst]].side_mm:
+        if each[worst] > WRONG_LAYOUT * sides[ids[worst]]:
             raise MarkerError(
                 f"{photo.name}: the markers do not lie as the patch file says; marker {ids[worst]} is off by "
                 f"{each[worst]:.0f} mm. Is it a photo of patch {patch.name!r}? Measure the markers' places again."
             )
-        if each[worst] > ASKEW_MM:
+        misplaced = misplaced_marker(ids, shot.floor_mm, shot.photo_px, view)
+        if misplaced is not None and misplaced.off_mm > ASKEW_MM:
             warnings.append(
-                f"{name}: marker {ids[worst]} lies {each[worst]:.1f} mm from where the patch file has it; zone borders "
-                "are no better than that."
+                f"{name}: marker {misplaced.id} lies {misplaced.off_mm:.1f} mm from where the patch file has it; zone "
+                "borders are no better than that"
             )
     return warnings
+
+
+def _check_view(photo: Photo, patch: Patch, grid: FloorGrid, seen: NDArray[np.bool_]) -> list[str]:
+    """Refuse a photo that cuts the patch; warn of one that cuts the margin."""
+    zone = patch.zone_codes(grid.x_mm()[None, :], grid.y_mm()[:, None])
+    inside, margin = (zone != MARGIN) & (zone != OUTSIDE), zone == MARGIN
+    share = float(seen[inside].mean())
+    if share < WHOLE:
+        raise PhotoUnfitError(
+            f"{photo.name}: shows only {100 * share:.0f} % of the patch; the rest lies outside the picture. "
+            "Retake it with the whole patch in view."
+        )
+    if margin.any() and seen[margin].mean() < WHOLE:
+        return [
+            f"{photo.name}: shows only {100 * seen[margin].mean():.0f} % of the margin; debris flung into the rest is "
+            "not seen in any shot"
+        ]
+    return []
 
 
 def _align(

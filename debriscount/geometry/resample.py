@@ -88,6 +88,8 @@ def resample(
     nodes = _nodes(view, grid, shift)
     low = np.maximum(np.floor(nodes.min(axis=(0, 1))).astype(int) - 3, 0)
     high = np.minimum(np.ceil(nodes.max(axis=(0, 1))).astype(int) + 4, (pixels.shape[1], pixels.shape[0]))
+    if (high <= low).any():
+        return np.zeros((*grid.shape, 3), np.float32), np.zeros(grid.shape, bool)
     crop = linear_pixels(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
     to_nodes = np.array([[1 / NODE_STEP, 0, 0], [0, 1 / NODE_STEP, 0]])
     lookup = cv2.warpAffine(

@@ -12,7 +12,7 @@ from .scene import NOT_MODELLED, Scene, make_scene
 from .spec import SceneSpec
 
 #: Above this many points a pickup says too little to compare machines (common practice, no source).
-USELESS_POINTS = 10.0
+USELESS_POINTS = 5.0
 #: Below this many pixels a grain's cover is lost in noise and compression; a rule of thumb.
 SMALL_PX = 1.0
 #: Below this CIELAB difference debris and floor look alike; a rule of thumb.

@@ -36,7 +36,10 @@ def scatter_grains(patch: Patch, grains: Grains, scatter: Scatter, rng: np.rando
     count = len(grains)
     places = rng.random((count, 2)) * (patch.width_mm, patch.height_mm)
     choice = rng.random(count)
-    heaps = rng.random((max(scatter.clumps, 1), 2)) * (patch.width_mm, patch.height_mm)
+    size = np.array([patch.width_mm, patch.height_mm])
+    # A heap on the patch's very border would be cut straight there.
+    rim = np.minimum(1.5 * scatter.clump_mm, size / 3)
+    heaps = rim + rng.random((max(scatter.clumps, 1), 2)) * (size - 2 * rim)
     heap = rng.integers(len(heaps), size=count)
     if scatter.clumps:
         piled = choice < scatter.clumped_share

@@ -38,14 +38,12 @@ def test_two_kinds_are_seen_as_two_the_more_frequent_first(painter: "Painter") -
     np.testing.assert_allclose(kinds[1].colour, painter.lentil, atol=0.03)
 
 
-@pytest.mark.xfail(reason="chance pixels of the floor itself pass for a kind")
 def test_two_shots_of_the_same_floor_show_no_kind(painter: "Painter") -> None:
     floor, nothing = painter.grained(1), np.zeros(painter.shape, np.float32)
     shots = [painter.photographed(floor, nothing, light, seed) for light, seed in ((0.9, 3), (1.0, 4))]
     assert guess_kinds(shots[0], shots[1], np.ones(painter.shape, bool)) == ()
 
 
-@pytest.mark.xfail(reason="chance pixels of the floor itself pass for a kind")
 def test_grains_that_are_not_usable_show_no_kind(painter: "Painter") -> None:
     floor, nothing = painter.grained(1), np.zeros(painter.shape, np.float32)
     cover = painter.scatter(2, 80, 6.0).cover

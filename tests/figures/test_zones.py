@@ -161,7 +161,6 @@ def test_kinds_are_summed_apart_and_an_unknown_mass_is_none() -> None:
     assert amounts(patch, both, kinds, only=1)["corner"].mass_g is None
 
 
-@pytest.mark.xfail(reason="beside a kind of unknown mass an empty zone's mass is unknown for every kind")
 def test_a_zone_without_a_kind_of_known_mass_holds_none_of_it() -> None:
     patch = patch_of()
     grains = grains_at(patch, (100, 50), (120, 50))

@@ -96,7 +96,7 @@ def test_a_side_that_leaves_the_photo_is_placed_coarsely_and_says_so() -> None:
     pixels = photo_of(FOUR)[:, 45:]
     seen = find_markers(pixels, {0, 1, 2, 3})
     assert set(seen) == {0, 1, 2, 3}
-    assert seen[0].sigma_px == 1.0
+    assert seen[0].sigma_px == 1.0  # found at full size
     assert seen[1].sigma_px < 0.1
     np.testing.assert_allclose(seen[0].corners_px, FOUR[0].corners_mm() - (45, 0), atol=1.0)
 
@@ -105,21 +105,14 @@ def test_a_coarse_place_in_a_large_photo_is_good_to_half_a_pixel_of_the_copy() -
     """Found on a quarter-size copy and not refined, since its edge lies too near the photo's own."""
     large = [Marker(n, place, 240.0) for n, place in enumerate([(299.5, 299.5), (1699.5, 299.5)])]
     seen = find_markers(photo_of(large, (2000, 1900))[:, 160:], {0, 1})
-    assert seen[0].sigma_px == 1.0
+    assert seen[0].sigma_px == 2.5  # by hand: half a pixel, and half of one of four
     # The detector's corners are the centres of the outermost black pixels of the copy.
     np.testing.assert_allclose(seen[0].corners_px, large[0].corners_mm() - (160, 0), atol=2.1)
 
 
-@pytest.mark.parametrize(
-    "length_px",
-    [
-        3,
-        6,
-        pytest.param(12, marks=pytest.mark.xfail(reason="the line fit starts from all points and keeps the outliers")),
-    ],
-)
+@pytest.mark.parametrize("length_px", [3, 6, 12, 20])
 def test_grains_on_the_edge_do_not_bend_it(length_px: int) -> None:
-    """Dark grains on the paper, touching the left edge of marker 0 over up to a fifth of its 60 px."""
+    """Dark grains on the paper, touching the left edge of marker 0 over up to a third of its 60 px."""
     pixels = photo_of(FOUR)
     pixels[70 : 70 + length_px, 44:50] = 60
     seen = find_markers(pixels, {0})
