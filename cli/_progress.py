@@ -29,9 +29,7 @@ def progress_bar(wanted: bool) -> Iterator[Progress | None]:
 
     columns = (BarColumn(), TextColumn("{task.percentage:>3.0f} %"), TimeElapsedColumn())
     console = Console(stderr=True)
-    with Progress(
-        *columns, TextColumn("{task.description}", markup=False), console=console, transient=True
-    ) as bar:
+    with Progress(*columns, TextColumn("{task.description}", markup=False), console=console, transient=True) as bar:
         task = bar.add_task("", total=1.0)
 
         def show(done: float, what: str) -> None:

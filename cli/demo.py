@@ -12,9 +12,7 @@ def demo(
     directory: Annotated[
         Path, typer.Argument(metavar="[DIR]", help="New or empty folder for pictures and results.")
     ] = Path("debriscount-demo"),
-    every: Annotated[
-        bool, typer.Option("--all", help="Measure all shipped runs, not only the first.")
-    ] = False,
+    every: Annotated[bool, typer.Option("--all", help="Measure all shipped runs, not only the first.")] = False,
 ) -> None:
     """Measure a shipped run whose truth is known, and print both."""
     from debriscount.demo import SCENES, copy_scenes, demo_text, run_scene

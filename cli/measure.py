@@ -15,9 +15,7 @@ def measure(
     patch: Annotated[Path, typer.Option(metavar="FILE", help="patch.toml: size, walls, markers, zones.")],
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")],
     blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
-    debris: Annotated[
-        list[Path] | None, typer.Option(metavar="FILE", help="debris.toml; once for each kind.")
-    ] = None,
+    debris: Annotated[list[Path] | None, typer.Option(metavar="FILE", help="debris.toml; once for each kind.")] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
     allow_growth: Annotated[
         bool, typer.Option("--allow-growth", help="Debris did grow from before to after: measure anyway.")

@@ -77,9 +77,7 @@ def copy_scenes(directory: str | PathLike[str], scenes: Sequence[str] = SCENES[:
     source = shipped_folder("debriscount._reference", "reference_images")
     try:
         if directory.is_dir() and any(directory.iterdir()) and not (directory / _MARK).is_file():
-            raise OutputError(
-                f"{directory}: holds files that are no earlier demo's. Give a new or empty folder."
-            )
+            raise OutputError(f"{directory}: holds files that are no earlier demo's. Give a new or empty folder.")
         directory.mkdir(parents=True, exist_ok=True)
         (directory / _MARK).write_text(_MARK_TEXT, encoding="utf-8")
         for scene in scenes:
@@ -130,9 +128,7 @@ def run_scene(folder: Path, progress: Callable[[float, str], None] | None = None
             true_percent = true["zones"].get(zone, {}).get("pickup_by_area_percent")
             if measured.pickup_percent is not None or true_percent is not None:
                 figures.append(
-                    DemoFigure(
-                        passed.number, zone, measured.pickup_percent, measured.interval95, true_percent
-                    )
+                    DemoFigure(passed.number, zone, measured.pickup_percent, measured.interval95, true_percent)
                 )
     options = [f"--debris {path.name}" for path in debris]
     if blank:

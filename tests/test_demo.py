@@ -24,13 +24,9 @@ def test_an_earlier_demo_is_written_over(tmp_path: Path) -> None:
 
 def test_other_files_are_never_touched(tmp_path: Path) -> None:
     (tmp_path / "mine.txt").write_text("mine")
-    with pytest.raises(
-        OutputError, match=r"holds files that are no earlier demo's\. Give a new or empty folder\."
-    ):
+    with pytest.raises(OutputError, match=r"holds files that are no earlier demo's\. Give a new or empty folder\."):
         copy_scenes(tmp_path)
-    with pytest.raises(
-        OutputError, match=r"mine\.txt: is a file\. Give a new or empty folder for the demo\."
-    ):
+    with pytest.raises(OutputError, match=r"mine\.txt: is a file\. Give a new or empty folder for the demo\."):
         copy_scenes(tmp_path / "mine.txt")
 
 
@@ -39,9 +35,7 @@ def test_a_folder_that_cannot_be_written_says_why(tmp_path: Path, monkeypatch: p
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr(Path, "mkdir", refuse)
-    with pytest.raises(
-        OutputError, match=r"cannot be written \(Permission denied\)\. Give a folder of your own"
-    ):
+    with pytest.raises(OutputError, match=r"cannot be written \(Permission denied\)\. Give a folder of your own"):
         copy_scenes(tmp_path / "demo")
 
 

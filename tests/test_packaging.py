@@ -74,20 +74,15 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> zipfile.ZipFile:
 def test_the_wheel_holds_every_module_and_data_file(wheel: zipfile.ZipFile) -> None:
     names = set(wheel.namelist())
     expected = {
-        f"debriscount/{file.relative_to(ROOT / 'debriscount')}"
-        for file in (ROOT / "debriscount").rglob("*.py")
+        f"debriscount/{file.relative_to(ROOT / 'debriscount')}" for file in (ROOT / "debriscount").rglob("*.py")
     }
     expected |= {"debriscount/py.typed"}
     for package, folder in FOLDERS.items():
         home = package.replace(".", "/")
-        files = [
-            file for file in (ROOT / folder).rglob("*") if file.is_file() and "__pycache__" not in file.parts
-        ]
+        files = [file for file in (ROOT / folder).rglob("*") if file.is_file() and "__pycache__" not in file.parts]
         expected |= {f"{home}/{file.relative_to(ROOT / folder).as_posix()}" for file in files}
     assert not expected - names
-    assert not [
-        name for name in names if name.startswith(("cli/", "tests/", "reference_images/", "calibration/"))
-    ]
+    assert not [name for name in names if name.startswith(("cli/", "tests/", "reference_images/", "calibration/"))]
 
 
 @pytest.mark.slow

@@ -13,9 +13,7 @@ from debriscount.inputs.debris_file import read_debris_files
 from debriscount.inputs.patch_file import read_patch
 
 ROOT = Path(__file__).parents[1] / "reference_images"
-ROW = re.compile(
-    r"^\| (?P<file>\S+/\S+) \| .+ \| .+ \| free to copy \| (?P<size>\d+) \| (?P<sha256>[0-9a-f]{64}) \|$"
-)
+ROW = re.compile(r"^\| (?P<file>\S+/\S+) \| .+ \| .+ \| free to copy \| (?P<size>\d+) \| (?P<sha256>[0-9a-f]{64}) \|$")
 TABLE = {
     row["file"]: row
     for line in (ROOT / "README.md").read_text(encoding="utf-8").splitlines()

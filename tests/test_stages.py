@@ -10,9 +10,7 @@ STAGES = ("inputs", "photo", "geometry", "cover", "grains", "figures", "simulate
 #: Beside the stages: they import none, and every stage may import them.
 BESIDE = ("errors", "opencv", "shipped")
 FILES = [*sorted((ROOT / "debriscount").rglob("*.py")), *sorted((ROOT / "cli").rglob("*.py"))]
-FILES.remove(
-    ROOT / "debriscount" / "__init__.py"
-)  # names what every stage has to offer, and loads it when asked
+FILES.remove(ROOT / "debriscount" / "__init__.py")  # names what every stage has to offer, and loads it when asked
 
 
 def module_name(file: Path) -> str:
@@ -43,11 +41,7 @@ def stage(name: str) -> str:
     if parts[0] in ("cli", "debriscount_cli"):
         return "cli"
     # The root's own names stand for the last stage that they come from.
-    return (
-        {"measure": "figures", "__version__": "errors"}.get(parts[1], parts[1])
-        if len(parts) > 1
-        else "errors"
-    )
+    return {"measure": "figures", "__version__": "errors"}.get(parts[1], parts[1]) if len(parts) > 1 else "errors"
 
 
 @pytest.mark.parametrize("file", FILES, ids=module_name)
@@ -71,9 +65,5 @@ def test_an_import_of_a_later_stage_would_be_seen(tmp_path: Path, monkeypatch: p
 
 @pytest.mark.parametrize("file", [file for file in FILES if "cli" not in file.parts], ids=module_name)
 def test_the_library_never_prints(file: Path) -> None:
-    calls = [
-        node.func
-        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
-        if isinstance(node, ast.Call)
-    ]
+    calls = [node.func for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))) if isinstance(node, ast.Call)]
     assert not [call for call in calls if isinstance(call, ast.Name) and call.id == "print"]

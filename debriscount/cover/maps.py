@@ -40,12 +40,16 @@ class ShotCover:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CoverMaps:
-    """What the cover stage found: light-matched views, bare floor, kinds' colours and cover a shot."""
+    """What the cover stage found: light-matched views, bare floor, kinds' colours and cover a shot.
+
+    ``blind_share`` is, for each kind, the share of the floor on which noise could pass for half a grain.
+    """
 
     floor: NDArray[np.float32]
     matched: dict[str, NDArray[np.float32]]
     colours: tuple[LearnedColour, ...]
     shots: dict[str, ShotCover]
+    blind_share: tuple[float, ...]
 
 
 def cover_maps(
@@ -110,7 +114,10 @@ def cover_maps(
     colours = learn_colours(join_pixels(parts), kinds, usable.shape)
     filters = _filters(floor, colours, noise, shade)
     shots = {n: _shot_cover(matched[n], floor, filters, colours, noise, usable, shown, largest) for n in names}
-    return CoverMaps(floor, matched, colours, shots)
+    blind = tuple(
+        float((2 * f.sigma[usable] > 0.5 * kind.usual_peak).mean()) for f, kind in zip(filters, kinds, strict=True)
+    )
+    return CoverMaps(floor, matched, colours, shots, blind)
 
 
 def _filters(
@@ -145,7 +152,8 @@ def _shot_cover(
     cover = covers[0] if len(covers) == 1 else np.choose(kind, covers)
     sigma = filters[0].sigma if len(covers) == 1 else np.choose(kind, [f.sigma for f in filters])
     # The filter's own sigma takes channels as independent; the photo says how far that is wrong.
-    sample = (cover[::3, ::3] / sigma[::3, ::3])[usable[::3, ::3]]
+    some = usable[::3, ::3] & (sigma[::3, ::3] > 0)
+    sample = cover[::3, ::3][some] / sigma[::3, ::3][some]
     factor = np.float32(max(1.4826 * np.median(np.abs(sample - np.median(sample))), 1e-3))
     mean = np.full((1, 3), 1 / 3, np.float32)
     darker = (cv2.transform(view - floor, mean) < 0)[..., None]

@@ -30,6 +30,14 @@ Progress = Callable[[float, str], None]
 #: Texture of two different floors agrees by chance alone; of half a million places a correlation above 0.04 was
 #: not met between unlike floors, and the same floor full of small debris kept 0.13.
 UNLIKE = 0.08
+#: Share of the floor on which a kind may drown in noise before its figures are called doubtful.
+BLIND = 0.05
+#: Density of debris in the margin, over that of the leftovers, from which it spoils them: a tenth of the leftovers may
+#: then be pattern.
+STREWN = 0.1
+#: Grains smaller than a pixel are found by chance only: in simulated runs pickup went wrong by several points below
+#: it, and by less than half a point from about 1.3 px on.
+TOO_FINE_PX = 1.0
 #: Name of debris of which no file tells.
 UNNAMED = "debris"
 #: Grain size that is allowed for before any is known, mm: coarse test debris (common practice, no source).
@@ -85,7 +93,7 @@ def measure(
     registered = register_shots(
         photos,
         patch,
-        behind_walls_mm=_behind_walls(kinds),
+        rim_mm=_rim_mm(kinds),
         progress=lambda done: tell(0.1 + 0.3 * done, "aligning"),
     )
     _check_same_floor(photos, registered)
@@ -115,7 +123,12 @@ def measure(
     colours = tuple(KindColor(kind.name, _as_srgb(c.mean)) for kind, c in zip(named, maps.colours, strict=True))
     tell(1.0, "done")
     return Measurement(
-        patch, registered.grid, colours, shots, passes, warnings=_warnings(registered, passes, maps, named)
+        patch,
+        registered.grid,
+        colours,
+        shots,
+        passes,
+        warnings=_warnings(patch, registered, passes, maps, named, hints),
     )
 
 
@@ -148,8 +161,8 @@ def _read_photos(
     return photos
 
 
-def _behind_walls(kinds: Sequence[DebrisKind]) -> float:
-    """How far behind a wall's foot grains may appear: one grain, for parallax is less than their height."""
+def _rim_mm(kinds: Sequence[DebrisKind]) -> float:
+    """How far beyond margin and walls grains may reach: one grain."""
     return max((kind.size_mm[1] for kind in kinds), default=UNNAMED_SIZE_MM)
 
 
@@ -237,15 +250,47 @@ def _as_srgb(linear: NDArray[np.float64]) -> tuple[int, int, int]:
     return r, g, b
 
 
+def _margin_looks_strewn(patch: Patch, passes: Sequence[PassFigures]) -> bool:
+    """Whether the margin holds debris before the first pass at a density that matters beside the leftovers'."""
+    first = passes[0].zones
+    left, top, right, bottom = patch.outer_box_mm()
+    patch_mm2 = patch.width_mm * patch.height_mm
+    margin_mm2 = (right - left) * (bottom - top) - patch_mm2
+    return first["margin"].before.area_mm2 / margin_mm2 > STREWN * passes[-1].zones["patch"].after.area_mm2 / patch_mm2
+
+
 def _warnings(
-    registered: RegisteredShots, passes: Sequence[PassFigures], maps: CoverMaps, kinds: Sequence[DebrisKind]
+    patch: Patch,
+    registered: RegisteredShots,
+    passes: Sequence[PassFigures],
+    maps: CoverMaps,
+    kinds: Sequence[DebrisKind],
+    hints: Sequence[KindHint],
 ) -> tuple[str, ...]:
     warnings = list(registered.warnings)
-    for kind, colour in zip(kinds, maps.colours, strict=True):
+    for kind, hint, colour, blind in zip(kinds, hints, maps.colours, maps.blind_share, strict=True):
         if colour.samples == 0:
-            warnings.append(f"no {kind.name} was found in the photos; its colour is the debris file's")
+            warnings.append(f"no {kind.name} was found in the photos")
+        elif blind > BLIND:
+            warnings.append(
+                f"{kind.name} can hardly be told from the floor on {100 * blind:.0f} % of it; its figures are doubtful"
+            )
+        if hint.size_px[0] < TOO_FINE_PX:
+            warnings.append(
+                f"{kind.name}: small grains are only {hint.size_px[0]:.1f} pixels across; go closer or use more "
+                "megapixels, the figures are doubtful"
+            )
+    if "blank" not in registered.views and "margin" in passes[0].zones and _margin_looks_strewn(patch, passes):
+        warnings.append(
+            "the margin shows debris before the first pass: if none was strewn there, the floor's pattern is taken for "
+            "debris; give a photo of the clean floor with --blank"
+        )
     for figures in passes:
-        pushed = [n for n, z in figures.zones.items() if z.pickup_percent is not None and z.pickup_percent < 0]
+        pushed = [
+            name
+            for name, z in figures.zones.items()
+            if name != "margin" and z.pickup_percent is not None and z.pickup_percent < 0
+        ]
         if pushed:
             warnings.append(
                 f"pass {figures.number}: more debris than before in {', '.join(pushed)}: pushed in, not picked up"

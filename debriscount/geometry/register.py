@@ -58,7 +58,7 @@ def register_shots(
     photos: Mapping[str, Photo],
     patch: Patch,
     *,
-    behind_walls_mm: float = 0.0,
+    rim_mm: float = 0.0,
     progress: Callable[[float], None] = lambda _: None,
 ) -> RegisteredShots:
     """Find the markers, fit the floor plane and align all shots on the floor's texture.
@@ -69,8 +69,8 @@ def register_shots(
         By shot name, in the order of the shots.
     patch : Patch
         The patch that all of them show.
-    behind_walls_mm : float
-        How far the floor views reach behind walls: a large grain.
+    rim_mm : float
+        How far the floor views reach beyond margin and walls: a large grain.
     progress : callable, optional
         Told the share done, 0 to 1.
 
@@ -94,7 +94,7 @@ def register_shots(
     fitted = fit_views(corners)
     warnings = _check_layout(photos, patch, corners, fitted, seen)
     progress(0.2)
-    grid = floor_grid(patch, fitted.views, behind_walls_mm)
+    grid = floor_grid(patch, fitted.views, rim_mm)
     reference = "blank" if "blank" in photos else list(photos)[-1]
     order = [reference, *[n for n in photos if n != reference]]
     views: dict[str, NDArray[np.float32]] = {}

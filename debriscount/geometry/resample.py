@@ -18,20 +18,18 @@ NODE_STEP = 8
 MOST_PIXELS = 6_000_000
 
 
-def floor_grid(patch: Patch, views: tuple[FloorToPhoto, ...], behind_walls_mm: float = 0.0) -> FloorGrid:
+def floor_grid(patch: Patch, views: tuple[FloorToPhoto, ...], rim_mm: float = 0.0) -> FloorGrid:
     """Raster for patch and margin at about the photos' own resolution.
 
-    It reaches ``behind_walls_mm`` behind every wall, so that grains at the wall's foot are seen whole.
+    It reaches ``rim_mm`` farther on every side, so that grains at a wall's foot or at the margin's border are seen
+    whole.
     A pixel spans what a photo pixel spans at the patch's centre in the coarsest shot, so no shot is
     enlarged there, and more where the view would otherwise have over ``MOST_PIXELS`` pixels.
     """
     centre = np.array([[patch.width_mm / 2, patch.height_mm / 2]])
     native = max(float(view.mm_per_px(centre)[0]) for view in views)
     left, top, right, bottom = patch.outer_box_mm()
-    left -= behind_walls_mm * ("left" in patch.walls)
-    top -= behind_walls_mm * ("top" in patch.walls)
-    right += behind_walls_mm * ("right" in patch.walls)
-    bottom += behind_walls_mm * ("bottom" in patch.walls)
+    left, top, right, bottom = left - rim_mm, top - rim_mm, right + rim_mm, bottom + rim_mm
     smallest = float(np.sqrt((right - left) * (bottom - top) / MOST_PIXELS))
     step = max(native, smallest)
     width, height = int((right - left) / step), int((bottom - top) / step)

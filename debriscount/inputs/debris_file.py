@@ -17,9 +17,7 @@ _Mass = Annotated[Number, Field(gt=0)]
 
 class _DebrisTable(Table):
     name: Name = Field(description="Give the debris a name.")
-    color: str = Field(
-        pattern="^#[0-9a-fA-F]{6}$", description='Write the colour as "#rrggbb", such as "#a8482c".'
-    )
+    color: str = Field(pattern="^#[0-9a-fA-F]{6}$", description='Write the colour as "#rrggbb", such as "#a8482c".')
     size_mm: tuple[_Mass, _Mass] = Field(
         description="Give the 5th and 95th percentile of grain diameter in millimetres, the smaller first."
     )
@@ -100,8 +98,7 @@ def read_debris_files(paths: Sequence[str | PathLike[str]]) -> tuple[DebrisKind,
         key = kind.name.casefold()
         if key in kinds:
             raise InputFileError(
-                f'{path}: the name "{kind.name}" is that of {came_from[key]} already.'
-                " Give each kind a name of its own."
+                f'{path}: the name "{kind.name}" is that of {came_from[key]} already. Give each kind a name of its own.'
             )
         kinds[key], came_from[key] = kind, Path(path)
     return tuple(kinds.values())

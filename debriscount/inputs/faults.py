@@ -65,9 +65,7 @@ def validated(model: type[AnyTable], toml: TomlText) -> AnyTable:
         return model.model_validate(toml.content)
     except ValidationError as error:
         faults = error.errors(include_url=False)
-    first = min(
-        faults, key=lambda fault: (fault["type"] != "extra_forbidden", toml.line_of(fault["loc"]) or 0)
-    )
+    first = min(faults, key=lambda fault: (fault["type"] != "extra_forbidden", toml.line_of(fault["loc"]) or 0))
     raise toml.error(first["loc"], _message(model, first)) from None
 
 
@@ -80,13 +78,7 @@ def closest(word: str, known: Iterable[str]) -> str:
 
 def shown(value: object) -> str:
     """Return a value as a TOML file would have it, cut where it is long."""
-    text = (
-        str(value).lower()
-        if isinstance(value, bool)
-        else f'"{value}"'
-        if isinstance(value, str)
-        else str(value)
-    )
+    text = str(value).lower() if isinstance(value, bool) else f'"{value}"' if isinstance(value, str) else str(value)
     return text if len(text) <= 60 else text[:57] + "..."
 
 

@@ -82,9 +82,7 @@ class Patch:
 
     def zone_names(self) -> tuple[str, ...]:
         """Names of the zones that this patch's walls and margin make, in ``ZONES``' order."""
-        has_corner = any(
-            a in self.walls and b in self.walls for a in ("top", "bottom") for b in ("left", "right")
-        )
+        has_corner = any(a in self.walls and b in self.walls for a in ("top", "bottom") for b in ("left", "right"))
         present = {"open": True, "edge": bool(self.walls), "corner": has_corner, "margin": self.margin_mm > 0}
         return tuple(name for name in ZONES if present[name])
 

@@ -37,9 +37,7 @@ class _MarkerTable(Table):
 
 class _CustomTable(Table):
     name: Name = Field(description="Give the zone a name.")
-    polygon_mm: tuple[Point, ...] = Field(
-        description="Give three points or more, each [x, y] in millimetres."
-    )
+    polygon_mm: tuple[Point, ...] = Field(description="Give three points or more, each [x, y] in millimetres.")
 
 
 class _ZonesTable(Table):
@@ -60,9 +58,7 @@ class _ZonesTable(Table):
 class _PatchFile(Table):
     patch: _PatchTable = Field(description="Describe the patch under [patch].")
     markers: tuple[_MarkerTable, ...] = Field(description="Each printed square begins with [[markers]].")
-    zones: _ZonesTable = Field(
-        default_factory=_ZonesTable, description="Give the zones' widths under [zones]."
-    )
+    zones: _ZonesTable = Field(default_factory=_ZonesTable, description="Give the zones' widths under [zones].")
 
 
 def read_patch(path: str | PathLike[str]) -> Patch:
@@ -137,10 +133,7 @@ def _check_markers(patch: Patch, toml: TomlText) -> None:
                 ("markers", second, "id"),
                 f"[[markers]] id {b.id} stands on line {line} already. Give each marker an id of its own.",
             )
-        if (
-            max(abs(p - q) for p, q in zip(a.center_mm, b.center_mm, strict=True))
-            < (a.side_mm + b.side_mm) / 2
-        ):
+        if max(abs(p - q) for p, q in zip(a.center_mm, b.center_mm, strict=True)) < (a.side_mm + b.side_mm) / 2:
             raise toml.error(
                 ("markers", second, "center_mm"),
                 f"markers {a.id} and {b.id} overlap. Measure their centres again.",
@@ -181,9 +174,7 @@ def _check_custom_zones(patch: Patch, toml: TomlText) -> None:
     for number, zone in enumerate(patch.custom_zones):
         place = ("zones", "custom", number)
         if zone.name in _NAMES_TAKEN:
-            raise toml.error(
-                (*place, "name"), f'[[zones.custom]] name "{zone.name}" is taken. Choose another.'
-            )
+            raise toml.error((*place, "name"), f'[[zones.custom]] name "{zone.name}" is taken. Choose another.')
         if zone.name in names[:number]:
             line = toml.line_of(("zones", "custom", names.index(zone.name), "name"))
             raise toml.error(

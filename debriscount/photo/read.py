@@ -93,9 +93,7 @@ def read_photo(path: str | PathLike[str]) -> Photo:
         raise PhotoFileError(_not_a_photo(content, path)) from None
     except Exception as error:  # damaged files make Pillow raise whatever its decoders stumble over
         reason = " ".join(str(error).split()) or type(error).__name__
-        raise PhotoFileError(
-            f"{path}: is damaged or cut off ({reason}). Copy it from the camera once more."
-        ) from None
+        raise PhotoFileError(f"{path}: is damaged or cut off ({reason}). Copy it from the camera once more.") from None
     return Photo(pixels, path.name, hashlib.sha256(content).hexdigest())
 
 

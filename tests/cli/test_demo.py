@@ -12,9 +12,7 @@ def test_a_folder_with_other_files_is_refused(tmp_path: Path) -> None:
     (tmp_path / "mine.txt").write_text("mine")
     result = RUNNER.invoke(app, ["demo", str(tmp_path)])
     assert result.exit_code == 2
-    assert (
-        result.stderr == f"{tmp_path}: holds files that are no earlier demo's. Give a new or empty folder.\n"
-    )
+    assert result.stderr == f"{tmp_path}: holds files that are no earlier demo's. Give a new or empty folder.\n"
     assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
 
 

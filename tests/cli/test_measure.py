@@ -35,10 +35,7 @@ def run(out: Path, *arguments: str, patch: Path = SCENE / "patch.toml", before: 
 def test_a_missing_patch_file_is_exit_code_2_and_writes_nothing(tmp_path: Path) -> None:
     result = run(tmp_path / "out", patch=tmp_path / "patch.toml")
     assert result.exit_code == 2
-    assert (
-        result.stderr
-        == f"{tmp_path / 'patch.toml'}: there is no such file. Give the path of the patch file.\n"
-    )
+    assert result.stderr == f"{tmp_path / 'patch.toml'}: there is no such file. Give the path of the patch file.\n"
     assert result.stdout == ""
     assert not (tmp_path / "out").exists()
 
@@ -98,17 +95,13 @@ def test_every_option_reaches_the_library(tmp_path: Path, measured: dict[str, An
     assert measured["progress"] is None  # stderr is no terminal here
 
 
-def test_the_table_goes_to_stdout_and_what_was_written_to_stderr(
-    tmp_path: Path, measured: dict[str, Any]
-) -> None:
+def test_the_table_goes_to_stdout_and_what_was_written_to_stderr(tmp_path: Path, measured: dict[str, Any]) -> None:
     result = run(tmp_path / "out")
     assert result.exit_code == 0
     assert "75" in result.stdout
     assert result.output.count("the blank is dark.") == 1
     assert result.stderr.startswith(f"wrote {tmp_path / 'out'}: measurement.json, zones.csv, grains.csv, ")
-    assert {"measurement.json", "zones.csv", "grains.csv"} <= {
-        path.name for path in (tmp_path / "out").iterdir()
-    }
+    assert {"measurement.json", "zones.csv", "grains.csv"} <= {path.name for path in (tmp_path / "out").iterdir()}
     assert measured["allow_growth"] is False
 
 
@@ -139,9 +132,7 @@ def test_a_result_that_cannot_be_written_is_exit_code_2(tmp_path: Path) -> None:
 def test_patch_and_out_are_required(tmp_path: Path, left_out: str) -> None:
     options = {"--patch": "patch.toml", "--out": str(tmp_path)}
     del options[left_out]
-    result = RUNNER.invoke(
-        app, ["measure", *(word for pair in options.items() for word in pair), "b.jpg", "a.jpg"]
-    )
+    result = RUNNER.invoke(app, ["measure", *(word for pair in options.items() for word in pair), "b.jpg", "a.jpg"])
     assert result.exit_code == 2
     assert left_out in result.stderr
 

@@ -63,9 +63,7 @@ def test_masses_and_crowding_may_be_left_out(tmp_path: Path) -> None:
         (TEXT, "", r"debris\.toml: the file lacks \[debris\]\. Describe the debris under \[debris\]\."),
     ],
 )
-def test_a_fault_is_named_with_line_value_and_advice(
-    tmp_path: Path, old: str, new: str, message: str
-) -> None:
+def test_a_fault_is_named_with_line_value_and_advice(tmp_path: Path, old: str, new: str, message: str) -> None:
     with pytest.raises(InputFileError, match=message):
         read_debris(written(tmp_path, old, new))
 

@@ -110,9 +110,7 @@ WRONG = [
 
 
 @pytest.mark.parametrize(("old", "new", "message"), WRONG)
-def test_a_fault_is_named_with_line_value_and_advice(
-    tmp_path: Path, old: str, new: str, message: str
-) -> None:
+def test_a_fault_is_named_with_line_value_and_advice(tmp_path: Path, old: str, new: str, message: str) -> None:
     with pytest.raises(InputFileError, match=message) as caught:
         read_patch(written(tmp_path, old, new))
     assert "\n" not in str(caught.value)
@@ -121,9 +119,7 @@ def test_a_fault_is_named_with_line_value_and_advice(
 def test_markers_as_one_table_are_shown_the_double_brackets(tmp_path: Path) -> None:
     file = tmp_path / "patch.toml"
     file.write_text(TEXT[: TEXT.index("[[")] + "[markers]\nid = 0\ncenter_mm = [-90, 0]\nside_mm = 50\n")
-    with pytest.raises(
-        InputFileError, match=r"line 6: markers must be written \[\[markers\]\], once for each, got"
-    ):
+    with pytest.raises(InputFileError, match=r"line 6: markers must be written \[\[markers\]\], once for each, got"):
         read_patch(file)
 
 

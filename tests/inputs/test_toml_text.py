@@ -114,17 +114,13 @@ def test_bad_syntax_is_named_with_its_line(tmp_path: Path, text: str, message: s
 
 
 def test_a_missing_file_a_folder_and_a_picture_are_told_apart(tmp_path: Path) -> None:
-    with pytest.raises(
-        InputFileError, match=r"none\.toml: there is no such file\. Give the path of the patch file\."
-    ):
+    with pytest.raises(InputFileError, match=r"none\.toml: there is no such file\. Give the path of the patch file\."):
         read_toml(tmp_path / "none.toml", "patch file")
     with pytest.raises(InputFileError, match=r"is a folder\. Give the path of the patch file itself\."):
         read_toml(tmp_path, "patch file")
     picture = tmp_path / "before.jpg"
     picture.write_bytes(b"\xff\xd8\xff\xe0")
-    with pytest.raises(
-        InputFileError, match=r"before\.jpg: is not UTF-8 text\. Give a patch file, saved as UTF-8\."
-    ):
+    with pytest.raises(InputFileError, match=r"before\.jpg: is not UTF-8 text\. Give a patch file, saved as UTF-8\."):
         read_toml(picture, "patch file")
 
 
@@ -133,7 +129,5 @@ def test_a_file_that_cannot_be_read_says_why(tmp_path: Path, monkeypatch: pytest
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr(Path, "read_bytes", refuse)
-    with pytest.raises(
-        InputFileError, match=r"cannot be read \(Permission denied\)\. Check the file's rights\."
-    ):
+    with pytest.raises(InputFileError, match=r"cannot be read \(Permission denied\)\. Check the file's rights\."):
         read_toml(tmp_path / "a.toml", "patch file")

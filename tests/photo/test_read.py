@@ -61,9 +61,7 @@ def test_exif_orientation_is_undone(tmp_path: Path, orientation: int) -> None:
     }[orientation]
     exif = Image.Exif()
     exif[0x0112] = orientation
-    file = saved(
-        tmp_path, Image.fromarray(np.ascontiguousarray(stored)), "a.jpg", quality=95, subsampling=0, exif=exif
-    )
+    file = saved(tmp_path, Image.fromarray(np.ascontiguousarray(stored)), "a.jpg", quality=95, subsampling=0, exif=exif)
     np.testing.assert_allclose(read_photo(file).pixels.astype(int), a, atol=6)
 
 
@@ -129,9 +127,7 @@ def test_brightness_in_fractions_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_missing_file_a_folder_and_an_empty_file_are_told_apart(tmp_path: Path) -> None:
-    with pytest.raises(
-        PhotoFileError, match=r"none\.jpg: there is no such file\. Give the path of a photo\."
-    ):
+    with pytest.raises(PhotoFileError, match=r"none\.jpg: there is no such file\. Give the path of a photo\."):
         read_photo(tmp_path / "none.jpg")
     with pytest.raises(PhotoFileError, match=r"is a folder\. Give the path of a photo in it\."):
         read_photo(tmp_path)
@@ -145,26 +141,20 @@ def test_a_file_that_cannot_be_read_says_why(tmp_path: Path, monkeypatch: pytest
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr(Path, "read_bytes", refuse)
-    with pytest.raises(
-        PhotoFileError, match=r"cannot be read \(Permission denied\)\. Check the file's rights\."
-    ):
+    with pytest.raises(PhotoFileError, match=r"cannot be read \(Permission denied\)\. Check the file's rights\."):
         read_photo(tmp_path / "a.jpg")
 
 
 def test_text_and_vector_graphics_are_no_photos(tmp_path: Path) -> None:
     for content in (b"hello", b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 100 100\n"):
         (tmp_path / "a.jpg").write_bytes(content)
-        with pytest.raises(
-            PhotoFileError, match=r"a\.jpg: is no photo that can be read\. Give JPEG, PNG, TIFF"
-        ):
+        with pytest.raises(PhotoFileError, match=r"a\.jpg: is no photo that can be read\. Give JPEG, PNG, TIFF"):
             read_photo(tmp_path / "a.jpg")
 
 
 def test_heif_is_named_with_the_way_out(tmp_path: Path) -> None:
     (tmp_path / "a.heic").write_bytes(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic")
-    with pytest.raises(
-        PhotoFileError, match=r"a\.heic: is HEIF or AVIF, .*Export it as JPEG at best quality\."
-    ):
+    with pytest.raises(PhotoFileError, match=r"a\.heic: is HEIF or AVIF, .*Export it as JPEG at best quality\."):
         read_photo(tmp_path / "a.heic")
 
 
@@ -173,17 +163,13 @@ def test_a_file_cut_off_half_way_is_refused(tmp_path: Path) -> None:
     for name in ("a.jpg", "a.png", "a.tif"):
         file = saved(tmp_path, Image.fromarray(noise), name)
         file.write_bytes(file.read_bytes()[: file.stat().st_size // 2])
-        with pytest.raises(
-            PhotoFileError, match=r"a\..*: is damaged or cut off \(.*\)\. Copy it from the camera"
-        ):
+        with pytest.raises(PhotoFileError, match=r"a\..*: is damaged or cut off \(.*\)\. Copy it from the camera"):
             read_photo(file)
 
 
 def test_a_thumbnail_is_refused(tmp_path: Path) -> None:
     file = saved(tmp_path, Image.fromarray(picture(63, 200)), "a.png")
-    with pytest.raises(
-        PhotoFileError, match=r"a\.png: has only 200 x 63 px, less than 64 on a side\. Give the photo"
-    ):
+    with pytest.raises(PhotoFileError, match=r"a\.png: has only 200 x 63 px, less than 64 on a side\. Give the photo"):
         read_photo(file)
 
 
@@ -193,16 +179,12 @@ def test_too_many_pixels_are_refused_before_decoding(tmp_path: Path) -> None:
 
     chunk = struct.pack(">I", 13) + b"IHDR" + header + struct.pack(">I", zlib.crc32(b"IHDR" + header))
     (tmp_path / "a.png").write_bytes(b"\x89PNG\r\n\x1a\n" + chunk + b"\0\0\0\0IDAT\x35\xaf\x06\x1e")
-    with pytest.raises(
-        PhotoFileError, match=r"has 20000 x 15001 px, more than 300 megapixels\. Give the photo as"
-    ):
+    with pytest.raises(PhotoFileError, match=r"has 20000 x 15001 px, more than 300 megapixels\. Give the photo as"):
         read_photo(tmp_path / "a.png")
 
 
 def test_pillows_own_limit_is_lifted_and_put_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(
-        Image, "MAX_IMAGE_PIXELS", 1000
-    )  # above it Pillow warns, above twice as much it refuses
+    monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)  # above it Pillow warns, above twice as much it refuses
     file = saved(tmp_path, Image.fromarray(picture()), "a.png")
     assert read_photo(file).pixels.shape == (70, 90, 3)
     assert Image.MAX_IMAGE_PIXELS == 1000

@@ -60,9 +60,7 @@ def _shot(
         np.pi * radii.astype(float) ** 2,
         patch.zone_codes(xs, ys),
     )
-    return MeasuredShot(
-        name, f"C:\\photos\\{name} größer.jpg", "ab" * 32, (0, 1, 3), 0.123456, view, kind_map, grains
-    )
+    return MeasuredShot(name, f"C:\\photos\\{name} größer.jpg", "ab" * 32, (0, 1, 3), 0.123456, view, kind_map, grains)
 
 
 def _figures(before: tuple[float, int], after: tuple[float, int], pickup: float | None) -> ZoneFigures:

@@ -49,9 +49,7 @@ def test_caption_grows_with_its_legend_and_keeps_its_width() -> None:
 
 def test_words_too_long_for_the_strip_stay_inside() -> None:
     long = "very " * 200
-    strip = draw_caption(
-        Caption(long, long, (LegendEntry(long, plain_sample((1, 2, 3))),), long), 1200, 0.5, 20
-    )
+    strip = draw_caption(Caption(long, long, (LegendEntry(long, plain_sample((1, 2, 3))),), long), 1200, 0.5, 20)
     assert (strip[5:, :20] == PAPER).all()
     assert (strip[5:, -15:] == PAPER).all()
 

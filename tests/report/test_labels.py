@@ -8,9 +8,7 @@ from debriscount.report.labels import draw_label, draw_labels
 NAMES = ("open", "edge", "corner", "margin", "rug")
 
 
-def _labels(
-    run: Measurement, covered: NDArray[np.uint8], **texts: list[str]
-) -> list[tuple[int, int, int, int]]:
+def _labels(run: Measurement, covered: NDArray[np.uint8], **texts: list[str]) -> list[tuple[int, int, int, int]]:
     image = np.full((*run.grid.shape, 3), 150, np.uint8)
     return draw_labels(image, covered, run.patch, run.grid, texts=texts, size=18)
 

@@ -39,9 +39,7 @@ def test_outlines_lie_outside_of_all_grains(kind_map: NDArray[np.uint8], rings: 
 def test_every_floor_pixel_beside_a_grain_is_outline(kind_map: NDArray[np.uint8]) -> None:
     where = outline_map(kind_map, [1, 1], 1)
     for code in (1, 2):
-        near = cv2.dilate(
-            (kind_map == code).astype(np.uint8), np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], np.uint8)
-        )
+        near = cv2.dilate((kind_map == code).astype(np.uint8), np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], np.uint8))
         beside = (np.asarray(near) > 0) & (kind_map == 0)
         assert (where[beside] >= code).all()
         assert (where[beside] < 128).all()

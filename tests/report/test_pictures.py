@@ -24,8 +24,7 @@ def _smaller(run: Measurement, step: int) -> Measurement:
     """Same run in a view with every ``step``-th pixel."""
     grid = replace(run.grid, mm_per_px=run.grid.mm_per_px * step)
     shots = tuple(
-        replace(s, floor_view=s.floor_view[::step, ::step], kind_map=s.kind_map[::step, ::step])
-        for s in run.shots
+        replace(s, floor_view=s.floor_view[::step, ::step], kind_map=s.kind_map[::step, ::step]) for s in run.shots
     )
     height, width = shots[0].kind_map.shape
     return replace(run, grid=replace(grid, height_px=height, width_px=width), shots=shots)
@@ -82,11 +81,7 @@ def test_all_shots_of_a_run_use_the_same_outlines(run: Measurement) -> None:
     lentils = outline_colors(floor_colors(run), [kind.color_srgb for kind in run.kinds])[0]
     dark = replace(run.shots[2], floor_view=(run.shots[2].floor_view * 0.3).astype(np.uint8))
     for shot in (*run.shots[:2], dark):
-        assert (
-            (draw_overlay(shot, replace(run, shots=(*run.shots[:2], dark)))[:1000] == lentils)
-            .all(axis=2)
-            .any()
-        )
+        assert (draw_overlay(shot, replace(run, shots=(*run.shots[:2], dark)))[:1000] == lentils).all(axis=2).any()
 
 
 def test_what_is_not_measured_is_dimmed_and_not_outlined(run: Measurement) -> None:

@@ -82,9 +82,7 @@ def test_patch_grid_and_kinds_are_told_whole(run: Measurement) -> None:
             "edge_mm": 10.0,
             "corner_mm": 20.0,
             "margin_mm": 12.0,
-            "custom": [
-                {"name": "rug", "polygon_mm": [[25.0, 50.0], [60.0, 50.0], [60.0, 75.0], [25.0, 75.0]]}
-            ],
+            "custom": [{"name": "rug", "polygon_mm": [[25.0, 50.0], [60.0, 50.0], [60.0, 75.0], [25.0, 75.0]]}],
         },
     }
     assert record["grid"] == {

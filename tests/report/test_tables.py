@@ -96,14 +96,10 @@ def test_any_name_comes_back_from_the_csv_files(run: Measurement, name: str) -> 
 
 def test_table_shows_every_zone_with_its_pickup_and_interval(run: Measurement) -> None:
     lines = table_text(run).splitlines()
-    assert lines[0].startswith(
-        'Küche "links", hinten, 100 x 80 mm, walls top, left; debris: rote Linsen, groß, '
-    )
+    assert lines[0].startswith('Küche "links", hinten, 100 x 80 mm, walls top, left; debris: rote Linsen, groß, ')
     assert "After pass 1: after größer.jpg against before größer.jpg" in lines
     assert any("After 2 passes together: after2 größer.jpg against" in line for line in lines)
-    header, patch = (
-        next(line.split() for line in lines if line.startswith(start)) for start in ("zone", "patch")
-    )
+    header, patch = (next(line.split() for line in lines if line.startswith(start)) for start in ("zone", "patch"))
     assert header == [
         "zone",
         "before",
@@ -162,12 +158,8 @@ narrow = st.characters(max_codepoint=0x2FF)  # neither wide nor combining: a cha
 
 
 @given(st.text(narrow, max_size=200), st.floats(0, 1e7), st.text(narrow, max_size=300))
-def test_table_is_never_wider_than_100_columns(
-    run: Measurement, name: str, area: float, warning: str
-) -> None:
-    zone = ZoneFigures(
-        Amount(area, 10**6, area / 1e3), Amount(area, 10**6, area / 1e3), -1e4, -1e4, (-1e4, 1e4)
-    )
+def test_table_is_never_wider_than_100_columns(run: Measurement, name: str, area: float, warning: str) -> None:
+    zone = ZoneFigures(Amount(area, 10**6, area / 1e3), Amount(area, 10**6, area / 1e3), -1e4, -1e4, (-1e4, 1e4))
     zones = {"patch": zone, name: zone}
     figures = PassFigures(1, zones, {"a": zones, name + "b": zones})
     text = table_text(replace(run, passes=(figures,), warnings=(warning,)))

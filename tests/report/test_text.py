@@ -40,9 +40,7 @@ def test_text_stays_in_its_line_and_width(text: str, size: int) -> None:
 @pytest.mark.usefixtures("pillow_only")
 @pytest.mark.parametrize("size", [16, 29])
 def test_without_the_opencv_font_accents_are_dropped(size: int) -> None:
-    assert (
-        _written("Küche, 3 mm² \N{EN DASH} Łódź…", size) == _written("Kuche, 3 mm2 - Lodz...", size)
-    ).all()
+    assert (_written("Küche, 3 mm² \N{EN DASH} Łódź…", size) == _written("Kuche, 3 mm2 - Lodz...", size)).all()
     rows, columns = np.nonzero((_written("Ä jelly", size) < 200).any(axis=2))
     assert rows.min() >= 10
     assert rows.max() < 10 + LINE * size

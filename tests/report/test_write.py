@@ -185,6 +185,8 @@ def test_old_files_that_cannot_be_put_back_are_not_thrown_away(
 
 
 def test_importing_the_report_loads_nothing_heavy() -> None:
-    code = "import sys, debriscount.report as r; print('cv2' in sys.modules, 'PIL' in sys.modules, hasattr(r, 'nothing'))"
+    code = (
+        "import sys, debriscount.report as r; print('cv2' in sys.modules, 'PIL' in sys.modules, hasattr(r, 'nothing'))"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["False"] * 3
