@@ -1,6 +1,7 @@
 """Measure one run: from photos to figures."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from os import PathLike
 
 import numpy as np
@@ -20,7 +21,8 @@ from ..inputs.patch_file import read_patch
 from ..photo.colour import linear_to_srgb, srgb_pixels, srgb_to_linear
 from ..photo.read import Photo, photo_from_array, read_photo
 from .pickup import zone_figures
-from .records import Amount, GrainTable, KindColor, MeasuredShot, Measurement, PassFigures
+from .records import Amount, BudgetLine, GrainTable, KindColor, MeasuredShot, Measurement, PassFigures
+from .uncertainty import ShotGrains, pickup_uncertainty
 from .zones import amounts, less_background
 
 #: A photo: a file or sRGB pixels of shape (H, W, 3), 8 bits a channel.
@@ -105,7 +107,11 @@ def measure(
     found = {name: find_grains(shot, hints) for name, shot in maps.shots.items()}
     tell(0.9, "summing zones")
     grains = {name: _grain_table(f, registered.grid, patch) for name, f in found.items()}
-    passes = _passes(patch, grains, named)
+    scale = registered.grid.mm_per_px
+    weighed = {
+        name: ShotGrains(grains[name], f.limit_px * scale**2, registered.residual_mm[name]) for name, f in found.items()
+    }
+    passes, budget = _passes(patch, weighed, named, scale)
     _check_debris(photos, passes, allow_growth)
     shots = tuple(
         MeasuredShot(
@@ -128,6 +134,7 @@ def measure(
         colours,
         shots,
         passes,
+        budget,
         warnings=_warnings(patch, registered, passes, maps, named, hints),
     )
 
@@ -210,7 +217,11 @@ def _grain_table(found: FoundGrains, grid: FloorGrid, patch: Patch) -> GrainTabl
     return GrainTable(found.kind, x, y, found.area_px * grid.mm_per_px**2, zone)
 
 
-def _passes(patch: Patch, grains: Mapping[str, GrainTable], kinds: Sequence[DebrisKind]) -> tuple[PassFigures, ...]:
+def _passes(
+    patch: Patch, shots: Mapping[str, ShotGrains], kinds: Sequence[DebrisKind], mm_per_px: float
+) -> tuple[tuple[PassFigures, ...], tuple[BudgetLine, ...]]:
+    """Figures of every pass, all kinds together and each alone, and the budget of the last pass's pickup."""
+    grains = {name: shot.grains for name, shot in shots.items()}
     choices: list[int | None] = [None, *range(len(kinds))]
     net: dict[int | None, dict[str, dict[str, Amount]]] = {}
     for only in choices:
@@ -223,10 +234,19 @@ def _passes(patch: Patch, grains: Mapping[str, GrainTable], kinds: Sequence[Debr
             }
         net[only] = by_shot
     passes = []
+    budget: dict[str, float] = {}
     for number, name in enumerate([n for n in grains if n.startswith("after")], start=1):
-        by_kind = {kind.name: zone_figures(net[k]["before"], net[k][name]) for k, kind in enumerate(kinds)}
-        passes.append(PassFigures(number, zone_figures(net[None]["before"], net[None][name]), by_kind))
-    return tuple(passes)
+        figures = {}
+        for only in reversed(choices):
+            seen = {n: shot if only is None else shot.of_kind(only) for n, shot in shots.items()}
+            intervals, budget = pickup_uncertainty(patch, seen["before"], seen[name], seen.get("blank"), mm_per_px)
+            figures[only] = {
+                zone: replace(f, interval95=intervals[zone])
+                for zone, f in zone_figures(net[only]["before"], net[only][name]).items()
+            }
+        passes.append(PassFigures(number, figures[None], {kind.name: figures[k] for k, kind in enumerate(kinds)}))
+    lines = [BudgetLine(source, u) for source, u in budget.items()]
+    return tuple(passes), tuple(sorted(lines, key=lambda line: -line.u_percent))
 
 
 def _check_debris(photos: Mapping[str, Photo], passes: Sequence[PassFigures], allow_growth: bool) -> None:

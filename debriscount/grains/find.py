@@ -14,6 +14,12 @@ from .split import split_grains
 #: Standard deviations of cover by which a pixel must stand out: see cover.colours.APART.
 STANDS_OUT = 4.0
 
+#: A tighter colour limit that is tried, as a share of full cover, and the standard uncertainty of the limit in the same
+#: unit. The latter, like FINE_LIMIT_U, is chosen so that simulated runs bear the intervals out
+#: (tests/benchmarks/coverage.py).
+TIGHTER, LIMIT_U = 0.1, 0.01
+#: The same for grains without an outline, as a share of the limit itself.
+FINE_TIGHTER, FINE_LIMIT_U = 0.5, 0.15
 #: Largest hole within a grain, a highlight or a crease, as a share of a small grain's area. Three equal discs that
 #: touch leave a gap of 0.05 of a disc's area between them.
 HOLE = 0.05
@@ -25,14 +31,16 @@ NO_SHADE = 2.5
 class FoundGrains:
     """Grains of one shot in pixels of the floor view.
 
-    ``kind``, ``x_px``, ``y_px`` and ``area_px`` hold one entry a grain; ``kind_map`` of shape (H, W) is 0 on
-    floor and 1 + kind on debris.
+    ``kind``, ``x_px``, ``y_px`` and ``area_px`` hold one entry a grain; ``limit_px`` is what the area loses when the
+    shot's colour limit is tighter by its standard uncertainty. ``kind_map`` of shape (H, W) is 0 on floor and 1 + kind
+    on debris.
     """
 
     kind: NDArray[np.int16]
     x_px: NDArray[np.float64]
     y_px: NDArray[np.float64]
     area_px: NDArray[np.float64]
+    limit_px: NDArray[np.float64]
     kind_map: NDArray[np.uint8]
 
 
@@ -55,32 +63,35 @@ def find_grains(shot: ShotCover, kinds: Sequence[KindHint]) -> FoundGrains:
     for k, kind in enumerate(kinds):
         cover = shot.cover if len(kinds) == 1 else np.where(shot.kind == k, shot.cover, np.float32(0))
         find = _outlined if kind.outlined else _gathered
-        mask, labels, weight = find(cover, shot, kind)
+        mask, labels, weight, tight = find(cover, shot, kind)
         kind_map[mask] = k + 1
-        x, y, area = _collect(labels, weight)
-        parts.append((np.full(len(x), k, np.int16), x, y, area))
-    number, x, y, area = (np.concatenate([p[i] for p in parts]) for i in range(4))
-    return FoundGrains(number, x, y, area, kind_map)
+        x, y, area, tight_area = _collect(labels, weight, tight)
+        step = LIMIT_U / TIGHTER if kind.outlined else FINE_LIMIT_U / FINE_TIGHTER
+        parts.append((np.full(len(x), k, np.int16), x, y, area, step * (area - tight_area)))
+    number, x, y, area, limit = (np.concatenate([p[i] for p in parts]) for i in range(5))
+    return FoundGrains(number, x, y, area, limit, kind_map)
 
 
 def _collect(
-    labels: NDArray[np.int32], weight: NDArray[np.float32]
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    labels: NDArray[np.int32], weight: NDArray[np.float32], tight: NDArray[np.float32]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     rows, columns = np.nonzero(labels)
     number = labels[rows, columns]
     w = weight[rows, columns].astype(float)
     count = int(number.max()) + 1 if len(number) else 1
     area = np.asarray(np.bincount(number, w, count)[1:], float)
+    tight_area = np.asarray(np.bincount(number, tight[rows, columns].astype(float), count)[1:], float)
     plain = np.maximum(w, 1e-6)
     total = np.bincount(number, plain, count)[1:]
     with np.errstate(invalid="ignore"):
         x = np.bincount(number, plain * columns, count)[1:] / total
         y = np.bincount(number, plain * rows, count)[1:] / total
     there = (total > 0) & (area > 0)
-    return x[there], y[there], area[there]
+    return x[there], y[there], area[there], tight_area[there]
 
 
-_Found = tuple[NDArray[np.bool_], NDArray[np.int32], NDArray[np.float32]]
+# Mask of debris, label of each pixel's grain, the share of the pixel that counts, and that at a tighter limit.
+_Found = tuple[NDArray[np.bool_], NDArray[np.int32], NDArray[np.float32], NDArray[np.float32]]
 
 
 def _outlined(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint) -> _Found:
@@ -110,29 +121,36 @@ def _outlined(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint) -> _F
     # Soft edge: a pixel counts from a quarter to three quarters of the level, so that the sum has the
     # half-level outline's area without its steps.
     grown = _grow_labels(labels, 1)
-    soft = np.clip((cover / level - 0.25) / 0.5, 0, 1)
     inside = cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
-    return mask, grown, np.where(inside, np.float32(1), soft)
+    soft, tight = (
+        np.where(inside, np.float32(1), np.clip((cover / level - start) / 0.5, 0, 1))
+        for start in (0.25, 0.25 + TIGHTER)
+    )
+    return mask, grown, soft, tight
 
 
 def _gathered(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint) -> _Found:
     """Grains that are all edge: cover is gathered in a grown outline, less the floor's own around it."""
     sigma = shot.sigma
     smooth = cv2.GaussianBlur(cover, (0, 0), 0.5)
-    mask = smooth > np.maximum(0.5 * kind.least_peak, STANDS_OUT * 0.75 * sigma)
+    limit = np.maximum(0.5 * kind.least_peak, STANDS_OUT * 0.75 * sigma)
+    mask = smooth > limit
     seeds = mask & (smooth >= cv2.dilate(smooth, np.ones((3, 3), np.uint8)))
     reach = int(np.ceil(2.5 * BLUR_PX))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     near = cv2.dilate(mask.astype(np.uint8), disc).astype(bool)
     if not seeds.any():
-        return mask, np.zeros(mask.shape, np.int32), cover
+        return mask, np.zeros(mask.shape, np.int32), cover, cover
     _, nearest = cv2.distanceTransformWithLabels(
         (~seeds).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_CCOMP
     )
     labels = np.where(near, nearest, 0).astype(np.int32)
     far = cv2.dilate(near.astype(np.uint8), disc) == 0
     own = cover - _around(cover, far, max(15.0, 4 * kind.size_px[1]))
-    return mask, labels, np.clip(own, -2 * sigma, 1.5)
+    weight = np.clip(own, -2 * sigma, 1.5)
+    sure = np.zeros(int(labels.max()) + 1, bool)
+    sure[labels[seeds & (smooth > (1 + FINE_TIGHTER) * limit)]] = True
+    return mask, labels, weight, np.where(sure[labels], weight, np.float32(0))
 
 
 def _fill_holes(mask: NDArray[np.bool_], most_px: float) -> NDArray[np.bool_]:
@@ -140,7 +158,7 @@ def _fill_holes(mask: NDArray[np.bool_], most_px: float) -> NDArray[np.bool_]:
     _, labels, stats, _ = cv2.connectedComponentsWithStats((~mask).astype(np.uint8), connectivity=4)
     hole = stats[:, cv2.CC_STAT_AREA] <= most_px
     hole[0] = False
-    return mask | hole[labels]
+    return np.asarray(mask | hole[labels])
 
 
 def _around(cover: NDArray[np.float32], bare: NDArray[np.bool_], reach_px: float) -> NDArray[np.float32]:

@@ -1,0 +1,93 @@
+"""The uncertainty of pickup on made-up grains whose sources can be worked out by hand."""
+
+import numpy as np
+import pytest
+
+from debriscount.figures.records import GrainTable
+from debriscount.figures.uncertainty import LIGHT, NO_BLANK, ShotGrains, pickup_uncertainty
+from debriscount.inputs.patch import Marker, Patch
+
+PATCH = Patch("bench", 400, 300, ("top",), tuple(Marker(i, (-100.0, 100.0 * i), 50.0) for i in range(3)), 30, 60, 50)
+
+
+def shot(count: int, limit: float = 0.0, residual: float = 1e-6, step: float = 19.0) -> ShotGrains:
+    """Grains of 20 mm² far apart from one another and from all borders, one in every place of a coarse lattice."""
+    x = np.asarray(40 + step * (np.arange(count) % 18), np.float64)
+    y = np.asarray(60 + step * (np.arange(count) // 18), np.float64)
+    table = GrainTable(np.zeros(count, np.int16), x, y, np.full(count, 20.0), PATCH.zone_codes(x, y))
+    return ShotGrains(table, np.full(count, limit), residual)
+
+
+def nothing() -> ShotGrains:
+    return shot(0)
+
+
+def test_light_alone_is_as_worked_out_by_hand() -> None:
+    """*By hand*: of P = 1 - a/b with independent relative u on a and b, u(P) = a/b u sqrt(2)."""
+    intervals, budget = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3)
+    assert budget["light"] == pytest.approx(100 * 0.25 * LIGHT * np.sqrt(2), rel=0.03)
+    assert intervals["patch"] is not None
+    low, high = intervals["patch"]
+    assert low < 75 < high
+
+
+def test_the_colour_limit_moves_all_grains_of_a_shot_together() -> None:
+    """*By hand*: 0.4 mm² of every 20 mm² is a relative u of 2 % of either area; it does not average out."""
+    _, budget = pickup_uncertainty(PATCH, shot(200, 0.4), shot(50, 0.4), nothing(), 0.3)
+    assert budget["colour limit"] == pytest.approx(100 * 0.25 * 0.02 * np.sqrt(2), rel=0.03)
+
+
+def test_edge_pixels_average_out_over_grains() -> None:
+    def of(count: int) -> float:
+        return pickup_uncertainty(PATCH, shot(count), shot(count // 4), nothing(), 0.3)[1]["edge pixels"]
+
+    assert of(200) == pytest.approx(of(50) / 2, rel=0.1)
+
+
+def test_without_a_blank_the_leftovers_are_less_sure() -> None:
+    """*By hand*: a relative u on a alone gives u(P) = a/b u."""
+    _, budget = pickup_uncertainty(PATCH, shot(200), shot(50), None, 0.3)
+    assert budget["floor"] == pytest.approx(100 * 0.25 * NO_BLANK, rel=0.03)
+    _, with_blank = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3)
+    assert with_blank["floor"] == pytest.approx(0, abs=1e-6)
+
+
+def test_what_the_blank_shows_is_taken_off_and_makes_the_rest_unsure() -> None:
+    intervals, budget = pickup_uncertainty(PATCH, shot(200), shot(50), shot(10), 0.3)
+    assert intervals["patch"] is not None
+    assert intervals["patch"][0] < 100 * (1 - 40 / 190) < intervals["patch"][1]
+    assert budget["floor"] > 0
+
+
+def test_grains_on_a_zone_border_make_its_figure_unsure() -> None:
+    def width(residual: float) -> float:
+        x = np.linspace(20, 380, 60)
+        y = 30 + np.random.default_rng(1).uniform(-2, 2, 60)  # about the border between edge and open floor
+        table = GrainTable(np.zeros(60, np.int16), x, y, np.full(60, 5.0), PATCH.zone_codes(x, y))
+        some = ShotGrains(table, np.zeros(60), residual)
+        half = GrainTable(*(getattr(table, f)[::2] for f in ("kind", "x_mm", "y_mm", "area_mm2", "zone")))
+        interval = pickup_uncertainty(PATCH, some, ShotGrains(half, np.zeros(30), residual), nothing(), 0.3)[0]["open"]
+        assert interval is not None
+        return interval[1] - interval[0]
+
+    assert width(0.5) > 2 * width(1e-6)
+
+
+def test_a_zone_that_held_nothing_has_no_interval() -> None:
+    intervals, _ = pickup_uncertainty(PATCH, shot(50), shot(10), nothing(), 0.3)
+    assert intervals["edge"] is None
+    assert intervals["margin"] is None
+
+
+def test_debris_flung_into_the_margin_widens_nothing_but_lowers_the_patch() -> None:
+    def middle(flung: int) -> float:
+        left = shot(50)
+        g = left.grains
+        x = np.concatenate([g.x_mm, np.full(flung, -20.0)])
+        y = np.concatenate([g.y_mm, 20.0 + 5 * np.arange(flung)])
+        table = GrainTable(np.zeros(len(x), np.int16), x, y, np.full(len(x), 20.0), PATCH.zone_codes(x, y))
+        interval = pickup_uncertainty(PATCH, shot(200), ShotGrains(table, np.zeros(len(x)), 1e-6), nothing(), 0.3)[0]
+        assert interval["patch"] is not None
+        return sum(interval["patch"]) / 2
+
+    assert middle(0) - middle(20) == pytest.approx(10, abs=0.5)  # by hand: 20 of 200
