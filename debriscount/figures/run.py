@@ -1,7 +1,6 @@
 """Measure one run: from photos to figures."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
 from os import PathLike
 
 import numpy as np
@@ -9,8 +8,8 @@ from numpy.typing import NDArray
 
 from ..cover.guess import guess_kinds
 from ..cover.kinds import KindHint
-from ..cover.maps import CoverMaps, cover_maps
-from ..errors import NoDebrisError, PhotoFileError, PhotosDifferError, ShotOrderError
+from ..cover.maps import cover_maps
+from ..errors import NoDebrisError, PhotoFileError
 from ..geometry.grid import FloorGrid
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import FoundGrains, find_grains
@@ -20,26 +19,15 @@ from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
 from ..photo.colour import linear_to_srgb, srgb_pixels, srgb_to_linear
 from ..photo.read import Photo, photo_from_array, read_photo
-from .pickup import zone_figures
-from .records import Amount, BudgetLine, GrainTable, KindColor, MeasuredShot, Measurement, PassFigures
-from .uncertainty import ShotGrains, pickup_uncertainty
-from .zones import amounts, less_background
+from .checks import check_debris, check_same_floor, run_warnings
+from .passes import pass_figures
+from .records import GrainTable, KindColor, MeasuredShot, Measurement
+from .uncertainty import ShotGrains
 
 #: A photo: a file or sRGB pixels of shape (H, W, 3), 8 bits a channel.
 PhotoSource = str | PathLike[str] | NDArray[np.uint8]
 Progress = Callable[[float, str], None]
 
-#: Texture of two different floors agrees by chance alone; of half a million places a correlation above 0.04 was
-#: not met between unlike floors, and the same floor full of small debris kept 0.13.
-UNLIKE = 0.08
-#: Share of the floor on which a kind may drown in noise before its figures are called doubtful.
-BLIND = 0.05
-#: Density of debris in the margin, over that of the leftovers, from which it spoils them: a tenth of the leftovers may
-#: then be pattern.
-STREWN = 0.1
-#: Grains smaller than a pixel are found by chance only: in simulated runs pickup went wrong by several points below
-#: it, and by less than half a point from about 1.3 px on.
-TOO_FINE_PX = 1.0
 #: Name of debris of which no file tells.
 UNNAMED = "debris"
 #: Grain size that is allowed for before any is known, mm: coarse test debris (common practice, no source).
@@ -98,7 +86,7 @@ def measure(
         rim_mm=_rim_mm(kinds),
         progress=lambda done: tell(0.1 + 0.3 * done, "aligning"),
     )
-    _check_same_floor(photos, registered)
+    check_same_floor(photos, registered)
     tell(0.4, "telling debris from floor")
     hints = _hints(registered, kinds)
     named = _named(kinds, hints)
@@ -111,8 +99,8 @@ def measure(
     weighed = {
         name: ShotGrains(grains[name], f.limit_px * scale**2, registered.residual_mm[name]) for name, f in found.items()
     }
-    passes, budget = _passes(patch, weighed, named, scale)
-    _check_debris(photos, passes, allow_growth)
+    passes, budget = pass_figures(patch, weighed, named, scale)
+    check_debris(photos, passes, allow_growth)
     shots = tuple(
         MeasuredShot(
             name,
@@ -135,7 +123,7 @@ def measure(
         shots,
         passes,
         budget,
-        warnings=_warnings(patch, registered, passes, maps, named, hints),
+        warnings=run_warnings(patch, registered, passes, maps, named, hints),
     )
 
 
@@ -173,15 +161,6 @@ def _rim_mm(kinds: Sequence[DebrisKind]) -> float:
     return max((kind.size_mm[1] for kind in kinds), default=UNNAMED_SIZE_MM)
 
 
-def _check_same_floor(photos: Mapping[str, Photo], registered: RegisteredShots) -> None:
-    for name, likeness in registered.likeness.items():
-        if likeness is not None and likeness < UNLIKE:
-            raise PhotosDifferError(
-                f"{photos[name].name}: shows another floor than the other photos of the run (their texture does not "
-                "agree). Give photos of one patch taken in one session."
-            )
-
-
 def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[KindHint, ...]:
     if kinds:
         step = registered.grid.mm_per_px
@@ -217,102 +196,6 @@ def _grain_table(found: FoundGrains, grid: FloorGrid, patch: Patch) -> GrainTabl
     return GrainTable(found.kind, x, y, found.area_px * grid.mm_per_px**2, zone)
 
 
-def _passes(
-    patch: Patch, shots: Mapping[str, ShotGrains], kinds: Sequence[DebrisKind], mm_per_px: float
-) -> tuple[tuple[PassFigures, ...], tuple[BudgetLine, ...]]:
-    """Figures of every pass, all kinds together and each alone, and the budget of the last pass's pickup."""
-    grains = {name: shot.grains for name, shot in shots.items()}
-    choices: list[int | None] = [None, *range(len(kinds))]
-    net: dict[int | None, dict[str, dict[str, Amount]]] = {}
-    for only in choices:
-        by_shot = {name: amounts(patch, table, kinds, only) for name, table in grains.items()}
-        bare = by_shot.pop("blank", None)
-        if bare is not None:
-            by_shot = {
-                name: {zone: less_background(a, bare[zone]) for zone, a in zones.items()}
-                for name, zones in by_shot.items()
-            }
-        net[only] = by_shot
-    passes = []
-    budget: dict[str, float] = {}
-    for number, name in enumerate([n for n in grains if n.startswith("after")], start=1):
-        figures = {}
-        for only in reversed(choices):
-            seen = {n: shot if only is None else shot.of_kind(only) for n, shot in shots.items()}
-            intervals, budget = pickup_uncertainty(patch, seen["before"], seen[name], seen.get("blank"), mm_per_px)
-            figures[only] = {
-                zone: replace(f, interval95=intervals[zone])
-                for zone, f in zone_figures(net[only]["before"], net[only][name]).items()
-            }
-        passes.append(PassFigures(number, figures[None], {kind.name: figures[k] for k, kind in enumerate(kinds)}))
-    lines = [BudgetLine(source, u) for source, u in budget.items()]
-    return tuple(passes), tuple(sorted(lines, key=lambda line: -line.u_percent))
-
-
-def _check_debris(photos: Mapping[str, Photo], passes: Sequence[PassFigures], allow_growth: bool) -> None:
-    first = passes[0].zones
-    start = first["patch"].before
-    if start.grains == 0 or start.area_mm2 <= 0:
-        raise NoDebrisError(
-            f"{photos['before'].name}: shows no debris in the patch, so no share of it can be given. Is it the photo "
-            "taken after scattering? Does the debris file name the right colour?"
-        )
-    zones = [z for name, z in first.items() if name != "margin" and z.before.grains + z.after.grains > 0]
-    if not allow_growth and all(z.after.area_mm2 > z.before.area_mm2 for z in zones):
-        raise ShotOrderError(
-            f"{photos['after'].name}: shows more debris than {photos['before'].name} in every zone. Are the two "
-            "exchanged? If debris did grow, say so with --allow-growth (allow_growth=True)."
-        )
-
-
 def _as_srgb(linear: NDArray[np.float64]) -> tuple[int, int, int]:
     r, g, b = (int(v) for v in np.round(255 * linear_to_srgb(linear)))
     return r, g, b
-
-
-def _margin_looks_strewn(patch: Patch, passes: Sequence[PassFigures]) -> bool:
-    """Whether the margin holds debris before the first pass at a density that matters beside the leftovers'."""
-    first = passes[0].zones
-    left, top, right, bottom = patch.outer_box_mm()
-    patch_mm2 = patch.width_mm * patch.height_mm
-    margin_mm2 = (right - left) * (bottom - top) - patch_mm2
-    return first["margin"].before.area_mm2 / margin_mm2 > STREWN * passes[-1].zones["patch"].after.area_mm2 / patch_mm2
-
-
-def _warnings(
-    patch: Patch,
-    registered: RegisteredShots,
-    passes: Sequence[PassFigures],
-    maps: CoverMaps,
-    kinds: Sequence[DebrisKind],
-    hints: Sequence[KindHint],
-) -> tuple[str, ...]:
-    warnings = list(registered.warnings)
-    for kind, hint, colour, blind in zip(kinds, hints, maps.colours, maps.blind_share, strict=True):
-        if colour.samples == 0:
-            warnings.append(f"no {kind.name} was found in the photos")
-        elif blind > BLIND:
-            warnings.append(
-                f"{kind.name} can hardly be told from the floor on {100 * blind:.0f} % of it; its figures are doubtful"
-            )
-        if hint.size_px[0] < TOO_FINE_PX:
-            warnings.append(
-                f"{kind.name}: small grains are only {hint.size_px[0]:.1f} pixels across; go closer or use more "
-                "megapixels, the figures are doubtful"
-            )
-    if "blank" not in registered.views and "margin" in passes[0].zones and _margin_looks_strewn(patch, passes):
-        warnings.append(
-            "the margin shows debris before the first pass: if none was strewn there, the floor's pattern is taken for "
-            "debris; give a photo of the clean floor with --blank"
-        )
-    for figures in passes:
-        pushed = [
-            name
-            for name, z in figures.zones.items()
-            if name != "margin" and z.pickup_percent is not None and z.pickup_percent < 0
-        ]
-        if pushed:
-            warnings.append(
-                f"pass {figures.number}: more debris than before in {', '.join(pushed)}: pushed in, not picked up"
-            )
-    return tuple(warnings)

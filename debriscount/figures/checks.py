@@ -1,0 +1,100 @@
+"""Runs that cannot be measured, and figures that must not be taken at their word."""
+
+from collections.abc import Mapping, Sequence
+
+from ..cover.kinds import KindHint
+from ..cover.maps import CoverMaps
+from ..errors import NoDebrisError, PhotosDifferError, ShotOrderError
+from ..geometry.register import RegisteredShots
+from ..inputs.debris import DebrisKind
+from ..inputs.patch import Patch
+from ..photo.read import Photo
+from .records import PassFigures
+
+#: Texture of two different floors agrees by chance alone; of half a million places a correlation above 0.04 was
+#: not met between unlike floors, and the same floor full of small debris kept 0.13.
+UNLIKE = 0.08
+#: Share of the floor on which a kind may drown in noise before its figures are called doubtful.
+BLIND = 0.05
+#: Density of debris in the margin, over that of the leftovers, from which it spoils them: a tenth of the leftovers may
+#: then be pattern.
+STREWN = 0.1
+#: Grains smaller than a pixel are found by chance only: in simulated runs pickup went wrong by several points below
+#: it, and by less than half a point from about 1.3 px on.
+TOO_FINE_PX = 1.0
+
+
+def check_same_floor(photos: Mapping[str, Photo], registered: RegisteredShots) -> None:
+    """Raise PhotosDifferError if a photo's floor has another texture than the reference's."""
+    for name, likeness in registered.likeness.items():
+        if likeness is not None and likeness < UNLIKE:
+            raise PhotosDifferError(
+                f"{photos[name].name}: shows another floor than the other photos of the run (their texture does not "
+                "agree). Give photos of one patch taken in one session."
+            )
+
+
+def check_debris(photos: Mapping[str, Photo], passes: Sequence[PassFigures], allow_growth: bool) -> None:
+    """Raise NoDebrisError for a *before* without debris, ShotOrderError if debris grew in every zone."""
+    first = passes[0].zones
+    start = first["patch"].before
+    if start.grains == 0 or start.area_mm2 <= 0:
+        raise NoDebrisError(
+            f"{photos['before'].name}: shows no debris in the patch, so no share of it can be given. Is it the photo "
+            "taken after scattering? Does the debris file name the right colour?"
+        )
+    zones = [z for name, z in first.items() if name != "margin" and z.before.grains + z.after.grains > 0]
+    if not allow_growth and all(z.after.area_mm2 > z.before.area_mm2 for z in zones):
+        raise ShotOrderError(
+            f"{photos['after'].name}: shows more debris than {photos['before'].name} in every zone. Are the two "
+            "exchanged? If debris did grow, say so with --allow-growth (allow_growth=True)."
+        )
+
+
+def run_warnings(
+    patch: Patch,
+    registered: RegisteredShots,
+    passes: Sequence[PassFigures],
+    maps: CoverMaps,
+    kinds: Sequence[DebrisKind],
+    hints: Sequence[KindHint],
+) -> tuple[str, ...]:
+    """Return one sentence for everything about a run that makes a figure doubtful or surprising."""
+    warnings = list(registered.warnings)
+    for kind, hint, colour, blind in zip(kinds, hints, maps.colours, maps.blind_share, strict=True):
+        if colour.samples == 0:
+            warnings.append(f"no {kind.name} was found in the photos")
+        elif blind > BLIND:
+            warnings.append(
+                f"{kind.name} can hardly be told from the floor on {100 * blind:.0f} % of it; its figures are doubtful"
+            )
+        if hint.size_px[0] < TOO_FINE_PX:
+            warnings.append(
+                f"{kind.name}: small grains are only {hint.size_px[0]:.1f} pixels across; go closer or use more "
+                "megapixels, the figures are doubtful"
+            )
+    if "blank" not in registered.views and "margin" in passes[0].zones and _margin_looks_strewn(patch, passes):
+        warnings.append(
+            "the margin shows debris before the first pass: if none was strewn there, the floor's pattern is taken for "
+            "debris; give a photo of the clean floor with --blank"
+        )
+    for figures in passes:
+        pushed = [
+            name
+            for name, z in figures.zones.items()
+            if name != "margin" and z.pickup_percent is not None and z.pickup_percent < 0
+        ]
+        if pushed:
+            warnings.append(
+                f"pass {figures.number}: more debris than before in {', '.join(pushed)}: pushed in, not picked up"
+            )
+    return tuple(warnings)
+
+
+def _margin_looks_strewn(patch: Patch, passes: Sequence[PassFigures]) -> bool:
+    """Whether the margin holds debris before the first pass at a density that matters beside the leftovers'."""
+    first = passes[0].zones
+    left, top, right, bottom = patch.outer_box_mm()
+    patch_mm2 = patch.width_mm * patch.height_mm
+    margin_mm2 = (right - left) * (bottom - top) - patch_mm2
+    return first["margin"].before.area_mm2 / margin_mm2 > STREWN * passes[-1].zones["patch"].after.area_mm2 / patch_mm2

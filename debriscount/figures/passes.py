@@ -1,0 +1,61 @@
+"""Figures of every pass, each with its interval."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from ..inputs.debris import DebrisKind
+from ..inputs.patch import Patch
+from .pickup import zone_figures
+from .records import Amount, BudgetLine, PassFigures
+from .uncertainty import ShotGrains, pickup_uncertainty
+from .zones import amounts, less_background
+
+
+def pass_figures(
+    patch: Patch, shots: Mapping[str, ShotGrains], kinds: Sequence[DebrisKind], mm_per_px: float
+) -> tuple[tuple[PassFigures, ...], tuple[BudgetLine, ...]]:
+    """Figures of every pass, all kinds together and each alone, and the budget of the last pass's pickup.
+
+    Parameters
+    ----------
+    patch : Patch
+        Its zones.
+    shots : mapping of str to ShotGrains
+        "before", "after", "after2", … and perhaps "blank", whose debris is the floor's own and is taken off.
+    kinds : sequence of DebrisKind
+        In the order of the grains' kinds.
+    mm_per_px : float
+        Raster of the floor view.
+
+    Returns
+    -------
+    passes : tuple of PassFigures
+    budget : tuple of BudgetLine
+        The largest source first.
+    """
+    grains = {name: shot.grains for name, shot in shots.items()}
+    choices: list[int | None] = [None, *range(len(kinds))]
+    net: dict[int | None, dict[str, dict[str, Amount]]] = {}
+    for only in choices:
+        by_shot = {name: amounts(patch, table, kinds, only) for name, table in grains.items()}
+        bare = by_shot.pop("blank", None)
+        if bare is not None:
+            by_shot = {
+                name: {zone: less_background(a, bare[zone]) for zone, a in zones.items()}
+                for name, zones in by_shot.items()
+            }
+        net[only] = by_shot
+    passes = []
+    budget: dict[str, float] = {}
+    for number, name in enumerate([n for n in grains if n.startswith("after")], start=1):
+        figures = {}
+        for only in reversed(choices):
+            seen = {n: shot if only is None else shot.of_kind(only) for n, shot in shots.items()}
+            intervals, budget = pickup_uncertainty(patch, seen["before"], seen[name], seen.get("blank"), mm_per_px)
+            figures[only] = {
+                zone: replace(f, interval95=intervals[zone])
+                for zone, f in zone_figures(net[only]["before"], net[only][name]).items()
+            }
+        passes.append(PassFigures(number, figures[None], {kind.name: figures[k] for k, kind in enumerate(kinds)}))
+    lines = [BudgetLine(source, u) for source, u in budget.items()]
+    return tuple(passes), tuple(sorted(lines, key=lambda line: -line.u_percent))
