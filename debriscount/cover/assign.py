@@ -67,7 +67,7 @@ def _misfit(
     result = np.empty(cover.shape, np.float32)
 
     def work(rows: slice) -> None:
-        off, f, d, n = (np.moveaxis(v[rows], -1, 0) for v in (difference, floor, debris, sigma))
+        off, f, d, n = (np.moveaxis(v[rows], -1, 0).copy() for v in (difference, floor, debris, sigma))
         share = np.clip(cover[rows], 0, 1)
         left = off - share * (d - f)
         variance = n * n + np.float32(TINT**2) * d * d

@@ -39,9 +39,10 @@ class LearnedColour:
 
     def over(self, shape: tuple[int, int]) -> NDArray[np.float32]:
         """The kind's colour at every pixel of a floor view, shape + (3,)."""
-        y, x = np.ogrid[: shape[0], : shape[1]]
-        light = np.exp(self.slope[0] * (x - shape[1] / 2) + self.slope[1] * (y - shape[0] / 2))
-        return (light[..., None] * self.mean).astype(np.float32)
+        x, y = np.arange(shape[1]) - shape[1] / 2, np.arange(shape[0]) - shape[0] / 2
+        along_x, along_y = (np.exp(k * v).astype(np.float32) for k, v in zip(self.slope, (x, y), strict=True))
+        row = along_x[:, None] * self.mean.astype(np.float32)
+        return np.asarray(along_y[:, None, None] * row)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

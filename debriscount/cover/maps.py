@@ -15,6 +15,7 @@ from .floor import RIM_PX, average_bare, disc
 from .kinds import KindHint
 from .light import stiff_gain, supple_gain
 from .noise import FloorNoise, learn_mix, learn_noise, sigma_map
+from .strips import over_strips
 
 #: How far shade may change the hue of a floor, as a share of each channel: of two lamps of unlike colour one is
 #: hidden from a shadow. Daylight beside a warm lamp changes a channel's share of the light by about a tenth.
@@ -155,8 +156,18 @@ def _shot_cover(
     some = usable[::3, ::3] & (sigma[::3, ::3] > 0)
     sample = cover[::3, ::3][some] / sigma[::3, ::3][some]
     factor = np.float32(max(1.4826 * np.median(np.abs(sample - np.median(sample))), 1e-3))
-    mean = np.full((1, 3), 1 / 3, np.float32)
-    darker = (cv2.transform(view - floor, mean) < 0)[..., None]
-    tinted = np.sqrt(noise.sigma**2 + np.where(darker, np.float32(SHADE_TINT**2), 0) * floor * floor)
-    apart = departure(view, floor, FloorNoise(tinted, np.eye(3)), SHADE)
+    apart = departure(view, floor, FloorNoise(_tinted(view, floor, noise.sigma), np.eye(3)), SHADE)
     return ShotCover(np.where(shown, cover, 0), sigma * factor, kind, apart)
+
+
+def _tinted(view: NDArray[np.float32], floor: NDArray[np.float32], sigma: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Noise of every channel with what coloured shade adds where a view is darker than the floor."""
+    result = np.empty_like(sigma)
+
+    def work(rows: slice) -> None:
+        v, f, n = view[rows], floor[rows], sigma[rows]
+        tint = np.float32(SHADE_TINT) * f * ((v - f).sum(axis=-1, keepdims=True) < 0)
+        result[rows] = np.sqrt(n * n + tint * tint)
+
+    over_strips(work, view.shape[0])
+    return result

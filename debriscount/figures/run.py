@@ -1,6 +1,7 @@
 """Measure one run: from photos to figures."""
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from os import PathLike
 
 import numpy as np
@@ -92,7 +93,8 @@ def measure(
     named = _named(kinds, hints)
     maps = cover_maps(registered.views, registered.usable, registered.shown, hints)
     tell(0.75, "counting grains")
-    found = {name: find_grains(shot, hints) for name, shot in maps.shots.items()}
+    with ThreadPoolExecutor() as pool:  # most of it happens outside the interpreter's lock
+        found = dict(zip(maps.shots, pool.map(lambda shot: find_grains(shot, hints), maps.shots.values()), strict=True))
     tell(0.9, "summing zones")
     grains = {name: _grain_table(f, registered.grid, patch) for name, f in found.items()}
     scale = registered.grid.mm_per_px

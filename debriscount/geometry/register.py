@@ -1,6 +1,7 @@
 """The geometry stage as a whole: from the photos of a run to floor views that lie on one another."""
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -96,37 +97,32 @@ def register_shots(
     progress(0.2)
     grid = floor_grid(patch, fitted.views, rim_mm)
     reference = "blank" if "blank" in photos else list(photos)[-1]
-    order = [reference, *[n for n in photos if n != reference]]
-    views: dict[str, NDArray[np.float32]] = {}
-    residual: dict[str, float] = {}
-    likeness: dict[str, float | None] = {}
-    shown = _clear_of_paper(patch, grid)
-    floor = _in_front_of_walls(patch, grid)
-    target = np.zeros(0, np.float32)
-    for step, name in enumerate(order):
-        index = list(photos).index(name)
-        pixels, view = photos[name].pixels, fitted.views[index]
-        if name == reference:
-            views[name], seen_here = resample(pixels, view, grid)
-            target = _log_brightness(views[name])
-            residual[name], likeness[name] = fitted.residual_mm[index], None
-        else:
-            prior = max(3 * fitted.residual_mm[index], grid.mm_per_px)
-            views[name], seen_here, left = _align(pixels, view, grid, target, shown & floor, prior)
-            residual[name] = fitted.residual_mm[index] if left is None else left
-            both = shown & floor & seen_here
-            likeness[name] = floor_likeness(target, _log_brightness(views[name]), both, grid.mm_per_px)
-        warnings += _check_view(photos[name], patch, grid, seen_here)
-        shown &= seen_here
-        progress(0.2 + 0.8 * (step + 1) / len(order))
+    clear, floor = _clear_of_paper(patch, grid), _in_front_of_walls(patch, grid)
+    models = dict(zip(photos, zip(fitted.views, fitted.residual_mm, strict=True), strict=True))
+    view, seen_there = resample(photos[reference].pixels, models[reference][0], grid)
+    laid = {reference: _Laid(view, seen_there, models[reference][1], None)}
+    target, usable = _log_brightness(view), clear & floor & seen_there
+    progress(0.4)
+
+    def lay(name: str) -> _Laid:
+        return _lay(photos[name].pixels, *models[name], grid, target, usable)
+
+    others = [name for name in photos if name != reference]
+    with ThreadPoolExecutor() as pool:  # most of it happens outside the interpreter's lock
+        for step, (name, result) in enumerate(zip(others, pool.map(lay, others), strict=True)):
+            laid[name] = result
+            progress(0.4 + 0.6 * (step + 1) / len(others))
+    for name, photo in photos.items():
+        warnings += _check_view(photo, patch, grid, laid[name].seen)
+    shown = np.logical_and.reduce([clear, *(one.seen for one in laid.values())])
     return RegisteredShots(
         grid,
-        {n: views[n] for n in photos},
+        {n: laid[n].view for n in photos},
         shown,
         shown & floor,
         {n: tuple(sorted(seen[n])) for n in photos},
-        residual,
-        likeness,
+        {n: laid[n].residual_mm for n in photos},
+        {n: laid[n].likeness for n in photos},
         tuple(warnings),
     )
 
@@ -191,23 +187,38 @@ def _check_view(photo: Photo, patch: Patch, grid: FloorGrid, seen: NDArray[np.bo
     return []
 
 
-def _align(
+@dataclass(frozen=True, slots=True, eq=False)
+class _Laid:
+    """A shot laid on the reference: floor view, where the photo shows it, what is left, and how like the floors are."""
+
+    view: NDArray[np.float32]
+    seen: NDArray[np.bool_]
+    residual_mm: float
+    likeness: float | None
+
+
+def _lay(
     pixels: NDArray[np.uint8],
     view: FloorToPhoto,
+    corner_residual_mm: float,
     grid: FloorGrid,
     target: NDArray[np.float32],
     usable: NDArray[np.bool_],
-    prior_mm: float,
-) -> tuple[NDArray[np.float32], NDArray[np.bool_], float | None]:
+) -> _Laid:
+    """Resample a photo and align it to the reference's brightness ``target`` on the floor's texture."""
+    prior_mm = max(3 * corner_residual_mm, grid.mm_per_px)
     shift: Shift = no_shift(grid)
-    floor_view, shown = resample(pixels, view, grid)
+    floor_view, seen = resample(pixels, view, grid)
+    brightness = _log_brightness(floor_view)
     left = None
     for _ in range(ROUNDS):
-        pull = texture_pull(target, _log_brightness(floor_view), usable & shown, grid)
+        pull = texture_pull(target, brightness, usable & seen, grid)
         shift = improve_shift(shift, pull, grid.mm_per_px, prior_mm)
-        floor_view, shown = resample(pixels, view, grid, shift)
+        floor_view, seen = resample(pixels, view, grid, shift)
+        brightness = _log_brightness(floor_view)
         left = residual_mm(pull, grid.mm_per_px)
-    return floor_view, shown, left
+    likeness = floor_likeness(target, brightness, usable & seen, grid.mm_per_px)
+    return _Laid(floor_view, seen, corner_residual_mm if left is None else left, likeness)
 
 
 def _log_brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
