@@ -15,8 +15,8 @@ from .split import split_grains
 STANDS_OUT = 4.0
 
 #: A tighter colour limit that is tried, as a share of full cover, and the standard uncertainty of the limit in the same
-#: unit. The latter, like FINE_LIMIT_U, is chosen so that simulated runs bear the intervals out
-#: (tests/benchmarks/coverage.py).
+#: unit. The latter, like FINE_LIMIT_U, was set by hand with 80 simulated runs and the rendered photo sets in view, and
+#: checked on other simulated runs (tests/benchmarks/coverage.py).
 TIGHTER, LIMIT_U = 0.1, 0.01
 #: The same for grains without an outline, as a share of the limit itself.
 FINE_TIGHTER, FINE_LIMIT_U = 0.5, 0.15
