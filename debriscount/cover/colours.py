@@ -150,27 +150,31 @@ def learn_colours(pixels: ApartPixels, kinds: Sequence[KindHint], shape: tuple[i
     """
     targets = np.array([np.asarray(kind.colour, float) for kind in kinds])
     if len(pixels.colour) == 0:
-        return tuple(LearnedColour(t, np.diag((0.2 * t) ** 2), (0.0, 0.0), 0) for t in targets)
+        return tuple(_unseen(target) for target in targets)
     toward = _toward_hint(pixels, targets)
     opposite = _toward_hint(pixels, targets, -1) & ~toward
     # Chance takes pixels towards a hint as often as the opposite way; debris does not.
     if toward.sum() < 2 * opposite.sum() + 20:
-        return tuple(LearnedColour(t, np.diag((0.2 * t) ** 2), (0.0, 0.0), 0) for t in targets)
+        return tuple(_unseen(target) for target in targets)
     places = colour_coordinates(pixels.colour)
     centers = colour_coordinates(targets)
     label = np.zeros(len(places), int)
     for _ in range(5):
         label = ((places[:, None] - centers[None]) ** 2).sum(axis=-1).argmin(axis=1)
-        if toward.any():
-            centers = centers + np.median((places - centers[label])[toward], axis=0)
+        centers = centers + np.median((places - centers[label])[toward], axis=0)
     learned = []
     for k, target in enumerate(targets):
         members = toward & (label == k)
         if members.sum() < 20:
-            learned.append(LearnedColour(target, np.diag((0.2 * target) ** 2), (0.0, 0.0), 0))
+            learned.append(_unseen(target))
         else:
             learned.append(_describe(pixels, members, kinds[k].usual_peak, shape))
     return tuple(learned)
+
+
+def _unseen(hint: NDArray[np.float64]) -> LearnedColour:
+    """A kind of which the photos show nothing: its hint, and a spread of a fifth of it in every channel."""
+    return LearnedColour(hint, np.diag((0.2 * hint) ** 2), (0.0, 0.0), 0)
 
 
 def _toward_hint(pixels: ApartPixels, targets: NDArray[np.float64], sign: int = 1) -> NDArray[np.bool_]:

@@ -45,14 +45,6 @@ class Grains:
         return Grains(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
 
 
-def outline_area_mm2(a_mm: Floats, b_mm: Floats, waves: NDArray[np.complex128]) -> Floats:
-    """Area inside each outline, mm²; arrays as in `Grains`.
-
-    ∫ ½ a b ρ² dθ over a turn, in which all mixed terms vanish.
-    """
-    return np.asarray(np.pi * a_mm * b_mm * (1 + (np.abs(waves) ** 2).sum(axis=1) / 2))
-
-
 def draw_grains(portions: tuple[Portion, ...], patch_area_mm2: float, rng: np.random.Generator) -> Grains:
     """Draw the grains of every portion.
 
