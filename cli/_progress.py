@@ -36,3 +36,18 @@ def progress_bar(wanted: bool) -> Iterator[Progress | None]:
             bar.update(task, completed=done, description=what)
 
         yield show
+
+
+def share_of(progress: Progress | None, number: int, count: int) -> Progress | None:
+    """Return what shows the progress of one of several like steps.
+
+    Parameters
+    ----------
+    progress : callable or None
+        What shows the progress of all.
+    number, count : int
+        The step, counted from 0, and how many there are.
+    """
+    if progress is None:
+        return None
+    return lambda done, what: progress((number + done) / count, what)

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from ._group import ErrorsToExitCodes
+from .count import count
 from .demo import demo
 from .measure import measure
 from .simulate import simulate
@@ -20,6 +21,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.command()(measure)
+app.command()(count)
 app.command()(demo)
 app.command()(simulate)
 

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 __all__ = [
+    "Counted",
     "DebrisKind",
     "Measurement",
     "Patch",
     "__version__",
+    "count",
     "errors",
     "measure",
     "read_debris",
@@ -20,6 +22,8 @@ __all__ = [
 
 if TYPE_CHECKING:
     from . import errors
+    from .figures.count import count
+    from .figures.counted import Counted
     from .figures.records import Measurement
     from .figures.run import measure
     from .inputs.debris import DebrisKind
@@ -28,9 +32,11 @@ if TYPE_CHECKING:
     from .inputs.patch_file import read_patch
 else:
     _HOME = {
+        "Counted": "figures.counted",
         "DebrisKind": "inputs.debris",
         "Measurement": "figures.records",
         "Patch": "inputs.patch",
+        "count": "figures.count",
         "measure": "figures.run",
         "read_debris": "inputs.debris_file",
         "read_patch": "inputs.patch_file",
@@ -43,7 +49,7 @@ else:
             return import_module(f"{__name__}.errors")
         if name not in _HOME:
             raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-        if name == "measure":
+        if name in ("count", "measure"):
             from .opencv import require_opencv
 
             require_opencv()

@@ -23,6 +23,10 @@ class SceneError(DebriscountError, ValueError):
     """A scene to be simulated cannot be: a field is out of range, or a marker out of sight."""
 
 
+class CountOptionsError(DebriscountError, ValueError):
+    """What to count in a photo cannot be: patch, scale and region contradict one another, the photo or the debris."""
+
+
 class OutputError(DebriscountError, OSError):
     """A result cannot be written where it was asked for."""
 

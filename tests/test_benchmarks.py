@@ -4,17 +4,21 @@ import importlib
 import math
 import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from skimage.color import rgb2lab
+
+from debriscount.simulate.pose import pose_shots
 
 if TYPE_CHECKING:
     from tests.benchmarks import scores as scores_module
 
 BENCHMARKS = Path(__file__).parent / "benchmarks"
-NAMES = ("truth", "scenes", "scores", "plain_script", "accuracy", "speed")
+NAMES = ("truth", "scenes", "scores", "plain_script", "accuracy", "speed", "grain_size")
 
 # Two kinds, two passes. Grain 1 goes in pass 1, 2 is flung into the margin, 3 moves from edge to open, 4 stays, 5 leaves
 # the photo, 6 lies in the margin all the time.
@@ -168,3 +172,59 @@ def test_zones_of_the_plain_script(load: Any) -> None:
     plain = load("plain_script")
     assert plain.zones_of(x, y, patch).tolist() == ["corner", "edge", "edge", "open", "margin", "margin"]
     assert plain.outer_box(patch) == (0, 0, 105, 85)
+
+
+def test_scenes_of_the_grain_sizes_hold_a_bounded_number_of_grains_at_one_scale(load: Any) -> None:
+    grain_size = load("grain_size")
+    # 20,000 grains of 1 px, 0.25 mm: 982 mm² of grains, so 16,362 mm² of patch; of 20 px, 5 mm: as large as can be.
+    assert grain_size.patch_side_mm(1.0) == pytest.approx(127.9, abs=0.05)
+    assert grain_size.patch_side_mm(20.0) == 240.0
+    for size in grain_size.SIZES_PX:
+        spec = grain_size.run_spec("hue alone", "usual", size)
+        grain_mm2 = math.pi / 4 * (0.25 * size) ** 2
+        assert spec.portions[0].cover_share * spec.patch.width_mm**2 / grain_mm2 < 20_001
+        poses = pose_shots(spec.patch, spec.camera, 3, np.random.default_rng(0))
+        scale = [pose.mm_per_px((spec.patch.width_mm / 2, spec.patch.height_mm / 2)) for pose in poses]
+        assert scale == pytest.approx([0.25] * 3, rel=0.05)
+
+
+def test_pairs_of_the_grain_sizes_are_of_the_lightness_they_claim(load: Any) -> None:
+    pairs = load("grain_size").CONTRASTS
+    lightness = {name: [rgb2lab(np.array([[c]]) / 255)[0, 0, 0] for c in pair] for name, pair in pairs.items()}
+    assert lightness["hue alone"] == pytest.approx([58, 58], abs=0.2)
+    assert lightness["dark on light"][0] > 2 * lightness["dark on light"][1]
+    assert lightness["light on dark"][1] > 2 * lightness["light on dark"][0]
+
+
+def test_medians_by_grain_size_leave_out_failures_and_take_errors_without_sign(load: Any) -> None:
+    grain_size = load("grain_size")
+    rows = [
+        grain_size.Row("hue alone", "usual", 0.7, 9, 0.5, 0.9, -8.0, 0.2),
+        grain_size.Row("hue alone", "usual", 1.0, 9, 0.9, 1.0, -2.0, 0.5),
+        grain_size.Row("hue alone", "usual", 3.0, 9, 1.2, 1.4, 1.0, 0.7),
+        grain_size.Row("hue alone", "usual", 5.0, 9, 1.5, 1.5, 3.0, 1.0),
+        grain_size.Row("hue alone", "usual", 6.0, 9, failure="another floor"),
+    ]
+    medians = grain_size.class_medians(rows)
+    assert medians["under 1 px"] == {"area before": 0.5, "area after": 0.9, "pickup error": 8.0, "grains": 0.2}
+    assert medians["1 to 5 px"] == {"area before": 1.2, "area after": 1.4, "pickup error": 2.0, "grains": 0.7}
+    assert set(medians["over 5 px"].values()) == {None}
+    # From 1 px on: 10, 20, 50 % off and a failure; grains under a pixel and other cameras do not enter.
+    others = [grain_size.Row("hue alone", "blurred", 3.0, 9, 9.0, 9.0, 0.0, 1.0)]
+    assert grain_size.area_off_percent(rows + others) == pytest.approx((20 + 50) / 2)
+    assert grain_size.area_off_percent(others) is None
+
+
+@pytest.mark.parametrize(("bar", "code"), [("49", 1), ("51", 0), (None, 0)])
+def test_exit_code_of_the_grain_sizes(
+    load: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], bar: str | None, code: int
+) -> None:
+    grain_size = load("grain_size")
+    monkeypatch.setattr(grain_size, "one_run", lambda case: grain_size.Row(*case, 9, 1.5, 1.4, -0.25, 0.8))
+    monkeypatch.setattr(grain_size, "ProcessPoolExecutor", ThreadPoolExecutor)
+    argv = ["--quick", "--factor", "usual", *(["--bar", bar] if bar else [])]
+    assert grain_size.main(argv) == code
+    out = capsys.readouterr().out
+    assert "hue alone" in out
+    assert out.count("1.50    1.40   -0.25    0.80") == 3 * 5
+    assert "50.0 % off in the median" in out

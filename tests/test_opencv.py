@@ -44,7 +44,10 @@ def test_another_failure_keeps_its_reason() -> None:
 
 
 @pytest.mark.usefixtures("without_libgl")
-@pytest.mark.parametrize("arguments", [["measure", "--patch", "p", "--out", "o", "b.jpg", "a.jpg"]])
+@pytest.mark.parametrize(
+    "arguments",
+    [["measure", "--patch", "p", "--out", "o", "b.jpg", "a.jpg"], ["count", "--patch", "p", "a.jpg"]],
+)
 def test_the_command_line_says_it_in_one_line(arguments: list[str]) -> None:
     result = CliRunner().invoke(app, arguments)
     assert (result.exit_code, result.stdout) == (2, "")
@@ -53,7 +56,8 @@ def test_the_command_line_says_it_in_one_line(arguments: list[str]) -> None:
 
 
 @pytest.mark.usefixtures("without_libgl")
-def test_python_says_it_too(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.delitem(vars(debriscount), "measure", raising=False)
+@pytest.mark.parametrize("name", ["count", "measure"])
+def test_python_says_it_too(monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    monkeypatch.delitem(vars(debriscount), name, raising=False)
     with pytest.raises(MissingLibraryError, match="needs the system library"):
-        _ = debriscount.measure
+        getattr(debriscount, name)

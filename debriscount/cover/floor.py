@@ -18,6 +18,11 @@ def disc(radius: int) -> NDArray[np.uint8]:
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1)), np.uint8)
 
 
+def brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Mean of the channels, shape (H, W, 3) to (H, W)."""
+    return np.asarray(cv2.transform(view, np.full((1, 3), 1 / 3, np.float32)), np.float32)
+
+
 def local_floor(view: NDArray[np.float32], window_px: float) -> NDArray[np.float32]:
     """Median colour of a floor view's surroundings: what floor looks like hereabouts.
 
@@ -56,10 +61,9 @@ def average_bare(
     grain_px : float
         Diameter of a large grain: about as far as its cast shadow reaches.
     """
-    mean = np.full((1, 3), 1 / 3, np.float32)
-    noise = 2 * cv2.transform(sigma, mean)
+    noise = 2 * brightness(sigma)
     rims = [cv2.dilate(mask.astype(np.uint8), disc(RIM_PX)) for mask in covered]
-    greys = [cv2.blur(cv2.transform(view, mean), (3, 3)) for view in views]
+    greys = [cv2.blur(brightness(view), (3, 3)) for view in views]
     brightest = np.maximum.reduce([np.where(rim > 0, -1, grey) for rim, grey in zip(rims, greys, strict=True)])
     total = np.zeros_like(views[0])
     count = np.zeros(covered[0].shape, np.float32)
@@ -73,23 +77,32 @@ def average_bare(
     hidden = count == 0
     floor = np.asarray(total / np.where(hidden, np.float32(1), count)[..., None], np.float32)
     if hidden.any():
-        floor[hidden] = _from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0))[hidden]
+        floor[hidden] = from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0))[hidden]
     return floor
 
 
-def _from_surroundings(floor: NDArray[np.float32], known: NDArray[np.bool_], reach_px: float) -> NDArray[np.float32]:
-    weight = known.astype(np.float32)
-    filled = np.zeros_like(floor)
-    missing = np.ones(known.shape, bool)
-    sigma = max(reach_px, 1.0)
+def from_surroundings(view: NDArray[np.float32], known: NDArray[np.bool_], reach_px: float) -> NDArray[np.float32]:
+    """Mean colour of the known floor around every pixel, as narrow a mean as reaches any; shape (H, W, 3)."""
+    height, width = known.shape
+    # A third of the reach is as fine as a mean over it needs.
+    factor = max(1, int(reach_px / 3))
+    size = (max(1, width // factor), max(1, height // factor))
+    full = known.astype(np.float32)
+    total = np.asarray(cv2.resize(view * full[..., None], size, interpolation=cv2.INTER_AREA), np.float32)
+    weight = np.asarray(cv2.resize(full, size, interpolation=cv2.INTER_AREA), np.float32)
+    filled = np.zeros_like(total)
+    missing = np.ones(weight.shape, bool)
+    sigma = max(reach_px, 1.0) / factor
     # Wider and wider, until the narrowest average that reaches known floor is found for every place.
     for _ in range(6):
         share = cv2.GaussianBlur(weight, (0, 0), sigma)
-        blurred = cv2.GaussianBlur(floor * weight[..., None], (0, 0), sigma)
+        blurred = cv2.GaussianBlur(total, (0, 0), sigma)
         here = missing & (share > 0.02)
         filled[here] = blurred[here] / share[here][:, None]
         missing &= ~here
         if not missing.any():
             break
         sigma *= 2
-    return filled
+    if factor == 1:
+        return filled
+    return np.asarray(cv2.resize(filled, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)

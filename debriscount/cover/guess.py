@@ -65,6 +65,14 @@ def guess_kinds(
     return tuple(hints)
 
 
+def guess_kinds_alone(view: NDArray[np.float32], usable: NDArray[np.bool_]) -> tuple[KindHint, ...]:
+    """Guess the kinds of debris in a single shot, from what differs from the floor around.
+
+    Parameters and result are those of `guess_kinds`; most of the view must be floor.
+    """
+    return guess_kinds(view, local_floor(view, WINDOW_PX), usable)
+
+
 def _contrast(pixels: ApartPixels, members: NDArray[np.bool_]) -> float:
     """Usual distance of pixels from the floor below them, linear light."""
     return float(np.median(np.linalg.norm((pixels.colour - pixels.floor)[members], axis=1)))

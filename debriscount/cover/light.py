@@ -45,19 +45,25 @@ def stiff_gain(
     fx, fy = np.arange(width) + 0.5, np.arange(height) + 0.5
     for channel in range(3):
         values = logs[..., channel].ravel()
-        weight = filled.ravel().astype(float)
+        # From the median on: a plain fit to begin with would follow a few large heaps.
+        middle = np.median(values[filled.ravel()]) if filled.any() else 0.0
+        weight = _biweight(np.asarray(values - middle, float), filled.ravel())
         solution = np.zeros(basis.shape[1])
         for _ in range(8):
             root = np.sqrt(weight)[:, None]
-            solution, *_ = np.linalg.lstsq(basis * root, values * root[:, 0], rcond=None)
-            off = values - basis @ solution
-            spread = 1.4826 * np.median(np.abs(off[filled.ravel()])) + 1e-4
-            weight = filled.ravel() * np.clip(1 - (off / (4.685 * spread)) ** 2, 0, None) ** 2
+            solution = np.asarray(np.linalg.lstsq(basis * root, values * root[:, 0], rcond=None)[0], float)
+            weight = _biweight(values - basis @ solution, filled.ravel())
         a = solution
         u, v = 2 * fx / width - 1, (2 * fy / height - 1)[:, None]
         surface = a[0] + a[1] * u + a[2] * v + a[3] * u**2 + a[4] * u * v + a[5] * v**2
         gain[..., channel] = np.exp(surface)
     return gain
+
+
+def _biweight(off: NDArray[np.float64], known: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Tukey's weights of deviations, 0 where unknown."""
+    spread = 1.4826 * float(np.median(np.abs(off[known]))) + 1e-4 if known.any() else 1.0
+    return np.asarray(known * np.clip(1 - (off / (4.685 * spread)) ** 2, 0, None) ** 2, float)
 
 
 def _tile_medians(values: NDArray[np.float32], rows: int, columns: int) -> NDArray[np.float32]:

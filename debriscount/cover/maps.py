@@ -1,19 +1,20 @@
 """The cover stage as a whole: from aligned floor views to cover maps of every shot."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from .alone import floor_around, likely_floor, pattern_around
 from .assign import likeliest_kind
 from .changes import floor_without_blank
 from .colours import LearnedColour, apart_pixels, core_pixels, join_pixels, learn_colours
 from .discriminant import SHADE, SHEEN, Discriminant, cover_of, departure, fisher_discriminant
-from .floor import RIM_PX, average_bare, disc
+from .floor import RIM_PX, average_bare, brightness, disc, local_floor
 from .kinds import KindHint
-from .light import stiff_gain, supple_gain
+from .light import FAINTEST, stiff_gain, supple_gain
 from .noise import FloorNoise, learn_mix, learn_noise, sigma_map
 from .strips import over_strips
 
@@ -30,13 +31,21 @@ class ShotCover:
 
     ``cover`` and ``sigma`` (its standard deviation on bare floor) have shape (H, W); ``kind`` of the
     same shape indexes the kinds. ``apart``, also (H, W), is how many standard deviations the pixel is from
-    floor in any shade, coloured shade included.
+    floor in any shade, coloured shade included; ``light`` how much brighter it is than the floor, as a share of the
+    floor's brightness, and 0 where the floor is not shown. ``spread`` is, for each kind, the standard deviation of
+    cover over pixels that it hides wholly: its grains' shading and pattern.
     """
 
     cover: NDArray[np.float32]
     sigma: NDArray[np.float32]
     kind: NDArray[np.uint8]
     apart: NDArray[np.float32]
+    light: NDArray[np.float32]
+    spread: tuple[float, ...]
+
+    def mirrored(self) -> "ShotCover":
+        """The same with floor's departures turned round: chance takes bare floor as often to one side as the other."""
+        return replace(self, cover=-self.cover, light=-self.light)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,13 +98,17 @@ def cover_maps(
     # brightness is not, and their own shade is too small to be told from them.
     fine = not all(k.outlined for k in kinds)
     shade = SHEEN if fine else SHADE
-    other = matched["blank" if "blank" in views else dirty[0]]
-    difference = matched[dirty[-1]] - other
-    model = learn_noise(difference, other, usable)
-    mix = np.eye(3) if fine else learn_mix(difference, sigma_map(model, other), usable, smallest)
-    floor = matched["blank"] if "blank" in views else floor_without_blank(matched, usable, kinds)
-
-    noise = FloorNoise(sigma_map(model, floor), mix)
+    if len(views) == 1:
+        view = views[reference]
+        floor, bare = likely_floor(view, usable, kinds)
+        noise = pattern_around(view, floor, bare, None if fine else smallest)
+    else:
+        other = matched["blank" if "blank" in views else dirty[0]]
+        difference = matched[dirty[-1]] - other
+        model = learn_noise(difference, other, usable)
+        mix = np.eye(3) if fine else learn_mix(difference, sigma_map(model, other), usable, smallest)
+        floor = matched["blank"] if "blank" in views else floor_without_blank(matched, usable, kinds)
+        noise = FloorNoise(sigma_map(model, floor), mix)
     parts = [apart_pixels(matched[n], floor, departure(matched[n], floor, noise, shade), usable) for n in dirty]
     colours = learn_colours(join_pixels(parts), kinds, usable.shape)
     filters = _filters(floor, colours, noise, shade)
@@ -107,14 +120,24 @@ def cover_maps(
             both = cv2.dilate(busy.astype(np.uint8), disc(RIM_PX)) == 0
             reach = max(2 * largest, 24.0)
             matched[name] = matched[name] * supple_gain(matched[name], matched[reference], both, reach)
-    floor = average_bare([matched[n] for n in names], [covered[n] for n in names], noise.sigma, largest)
+    if len(views) == 1:
+        bare = usable & ~covered[reference]
+        floor = floor_around(view, bare, largest)
+        noise = pattern_around(view, floor, bare, None if fine else smallest)
+    else:
+        floor = average_bare([matched[n] for n in names], [covered[n] for n in names], noise.sigma, largest)
+        noise = FloorNoise(sigma_map(model, floor), mix)
 
-    noise = FloorNoise(sigma_map(model, floor), mix)
     # Now that grains are known, all of their pixels tell their colour, not only those that stand out most.
     parts = [core_pixels(matched[n], floor, covered[n] & usable) for n in dirty]
     colours = learn_colours(join_pixels(parts), kinds, usable.shape)
     filters = _filters(floor, colours, noise, shade)
-    shots = {n: _shot_cover(matched[n], floor, filters, colours, noise, usable, shown, largest) for n in names}
+    bright = brightness(floor)
+    if "blank" not in views:
+        # Without a blank light debris that was overlooked in one shot is floor that looks shaded in the next: shade
+        # must be darker than the floor hereabouts as well.
+        bright = np.minimum(bright, brightness(local_floor(floor, max(3 * largest, 15.0))))
+    shots = {n: _shot_cover(matched[n], floor, bright, filters, colours, noise, usable, shown, largest) for n in names}
     blind = tuple(
         float((2 * f.sigma[usable] > 0.5 * kind.usual_peak).mean()) for f, kind in zip(filters, kinds, strict=True)
     )
@@ -137,6 +160,7 @@ def _covered(
 def _shot_cover(
     view: NDArray[np.float32],
     floor: NDArray[np.float32],
+    bright: NDArray[np.float32],
     filters: Sequence[Discriminant],
     colours: Sequence[LearnedColour],
     noise: FloorNoise,
@@ -157,7 +181,15 @@ def _shot_cover(
     sample = cover[::3, ::3][some] / sigma[::3, ::3][some]
     factor = np.float32(max(1.4826 * np.median(np.abs(sample - np.median(sample))), 1e-3))
     apart = departure(view, floor, FloorNoise(_tinted(view, floor, noise.sigma), np.eye(3)), SHADE)
-    return ShotCover(np.where(shown, cover, 0), sigma * factor, kind, apart)
+    light = np.where(usable, brightness(view) / np.maximum(bright, FAINTEST) - 1, np.float32(0))
+    spread = tuple(_spread(f, c) for f, c in zip(filters, colours, strict=True))
+    return ShotCover(np.where(shown, cover, 0), sigma * factor, kind, apart, light, spread)
+
+
+def _spread(discriminant: Discriminant, colour: LearnedColour) -> float:
+    """Standard deviation of cover that the kind's own colours make, usual over the floor."""
+    sample = discriminant.filter[::16, ::16].reshape(-1, 3)
+    return float(np.sqrt(np.median(np.einsum("ni,ij,nj->n", sample, colour.covariance, sample))))
 
 
 def _tinted(view: NDArray[np.float32], floor: NDArray[np.float32], sigma: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
 from ..errors import NoDebrisError, PhotosDifferError, ShotOrderError
@@ -9,7 +11,7 @@ from ..geometry.register import RegisteredShots
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from ..photo.read import Photo
-from .records import PassFigures
+from .records import GrainTable, PassFigures
 
 #: Texture of two different floors agrees by chance alone; of half a million places a correlation above 0.04 was
 #: not met between unlike floors, and the same floor full of small debris kept 0.13.
@@ -22,6 +24,9 @@ STREWN = 0.1
 #: Grains smaller than a pixel are found by chance only: in simulated runs pickup went wrong by several points below
 #: it, and by less than half a point from about 1.3 px on.
 TOO_FINE_PX = 1.0
+#: Share of the grains that a region's border may cut. About half of those have their centre beyond it and count all
+#: the same, so a tenth makes the count a twentieth too high.
+CUT = 0.1
 
 
 def check_same_floor(photos: Mapping[str, Photo], registered: RegisteredShots) -> None:
@@ -60,19 +65,7 @@ def run_warnings(
     hints: Sequence[KindHint],
 ) -> tuple[str, ...]:
     """Return one sentence for everything about a run that makes a figure doubtful or surprising."""
-    warnings = list(registered.warnings)
-    for kind, hint, colour, blind in zip(kinds, hints, maps.colours, maps.blind_share, strict=True):
-        if colour.samples == 0:
-            warnings.append(f"no {kind.name} was found in the photos")
-        elif blind > BLIND:
-            warnings.append(
-                f"{kind.name} can hardly be told from the floor on {100 * blind:.0f} % of it; its figures are doubtful"
-            )
-        if hint.size_px[0] < TOO_FINE_PX:
-            warnings.append(
-                f"{kind.name}: small grains are only {hint.size_px[0]:.1f} pixels across; go closer or use more "
-                "megapixels, the figures are doubtful"
-            )
+    warnings = [*registered.warnings, *kind_warnings(maps, kinds, hints)]
     if "blank" not in registered.views and "margin" in passes[0].zones and _margin_looks_strewn(patch, passes):
         warnings.append(
             "the margin shows debris before the first pass: if none was strewn there, the floor's pattern is taken for "
@@ -89,6 +82,37 @@ def run_warnings(
                 f"pass {figures.number}: more debris than before in {', '.join(pushed)}: pushed in, not picked up"
             )
     return tuple(warnings)
+
+
+def kind_warnings(maps: CoverMaps, kinds: Sequence[DebrisKind], hints: Sequence[KindHint]) -> list[str]:
+    """Return one sentence for every kind that was not found, is hardly told from the floor or is too fine."""
+    warnings = []
+    for kind, hint, colour, blind in zip(kinds, hints, maps.colours, maps.blind_share, strict=True):
+        if colour.samples == 0:
+            warnings.append(f"no {kind.name} was found")
+        elif blind > BLIND:
+            warnings.append(
+                f"{kind.name} can hardly be told from the floor on {100 * blind:.0f} % of it; its figures are doubtful"
+            )
+        if hint.size_px[0] < TOO_FINE_PX:
+            warnings.append(
+                f"{kind.name}: small grains are only {hint.size_px[0]:.1f} pixels across; go closer or use more "
+                "megapixels, the figures are doubtful"
+            )
+    return warnings
+
+
+def border_warnings(grains: GrainTable, region: Patch) -> list[str]:
+    """Warn if a region's border cuts many grains: their centre is nearer to it than their own radius."""
+    x, y = grains.x_mm, grains.y_mm
+    to_border = np.minimum(np.minimum(x, region.width_mm - x), np.minimum(y, region.height_mm - y))
+    cut = int((to_border < grains.diameter_mm / 2).sum())
+    if cut <= CUT * len(grains):
+        return []
+    return [
+        f"{cut} of {len(grains)} grains touch the region's border; those that it cuts are counted with the area that "
+        "is seen. Choose a region whose border runs over bare floor"
+    ]
 
 
 def _margin_looks_strewn(patch: Patch, passes: Sequence[PassFigures]) -> bool:

@@ -5,14 +5,19 @@ from dataclasses import replace
 
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
+from .detection import FalseGrains, zone_limits
 from .pickup import zone_figures
-from .records import Amount, BudgetLine, PassFigures
+from .records import Amount, BudgetLine, PassFigures, ZoneFigures
 from .uncertainty import ShotGrains, pickup_uncertainty
 from .zones import amounts, less_background
 
 
 def pass_figures(
-    patch: Patch, shots: Mapping[str, ShotGrains], kinds: Sequence[DebrisKind], mm_per_px: float
+    patch: Patch,
+    shots: Mapping[str, ShotGrains],
+    kinds: Sequence[DebrisKind],
+    mm_per_px: float,
+    false: FalseGrains,
 ) -> tuple[tuple[PassFigures, ...], tuple[BudgetLine, ...]]:
     """Figures of every pass, all kinds together and each alone, and the budget of the last pass's pickup.
 
@@ -26,6 +31,8 @@ def pass_figures(
         In the order of the grains' kinds.
     mm_per_px : float
         Raster of the floor view.
+    false : FalseGrains
+        What bare floor shows as debris: from the blank or, without one, from the mirror of the last shot.
 
     Returns
     -------
@@ -45,6 +52,7 @@ def pass_figures(
                 for name, zones in by_shot.items()
             }
         net[only] = by_shot
+    limits = {only: zone_limits(patch, false, only) for only in choices}
     passes = []
     budget: dict[str, float] = {}
     for number, name in enumerate([n for n in grains if n.startswith("after")], start=1):
@@ -53,9 +61,16 @@ def pass_figures(
             seen = {n: shot if only is None else shot.of_kind(only) for n, shot in shots.items()}
             intervals, budget = pickup_uncertainty(patch, seen["before"], seen[name], seen.get("blank"), mm_per_px)
             figures[only] = {
-                zone: replace(f, interval95=intervals[zone])
-                for zone, f in zone_figures(net[only]["before"], net[only][name]).items()
+                zone: _with_interval(f, intervals[zone])
+                for zone, f in zone_figures(net[only]["before"], net[only][name], limits[only]).items()
             }
         passes.append(PassFigures(number, figures[None], {kind.name: figures[k] for k, kind in enumerate(kinds)}))
     lines = [BudgetLine(source, u) for source, u in budget.items()]
     return tuple(passes), tuple(sorted(lines, key=lambda line: -line.u_percent))
+
+
+def _with_interval(figures: ZoneFigures, interval: tuple[float, float] | None) -> ZoneFigures:
+    """Figures with their interval, which must reach down to what is promised at least."""
+    if interval is not None and figures.more_than_percent is not None:
+        interval = (min(interval[0], figures.more_than_percent), interval[1])
+    return replace(figures, interval95=interval)

@@ -42,13 +42,19 @@ class Amount:
 
 @dataclass(frozen=True, slots=True)
 class ZoneFigures:
-    """One zone over one pass or the whole run so far; a figure that cannot be known is None."""
+    """One zone over one pass or the whole run so far; a figure that cannot be known is None.
+
+    ``limit_mm2`` is the detection limit of the leftovers. Where less than that was seen, ``more_than_percent`` is what
+    can be promised of the pickup, and ``pickup_percent`` stays the best estimate; otherwise it is None.
+    """
 
     before: Amount
     after: Amount
     gone_percent: float | None
     pickup_percent: float | None
     interval95: tuple[float, float] | None = None
+    more_than_percent: float | None = None
+    limit_mm2: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

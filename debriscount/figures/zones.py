@@ -1,14 +1,24 @@
-"""Sum the grains of a shot by zone and kind."""
+"""Put the grains of a shot into zones, and sum them by zone and kind."""
 
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..geometry.grid import FloorGrid
+from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
 from .crowding import crowding_factor
 from .records import Amount, GrainTable
+
+
+def grain_table(found: FoundGrains, grid: FloorGrid, patch: Patch) -> GrainTable:
+    """Grains in millimetres of floor, each in the zone where its centre lies."""
+    x = grid.x0_mm + grid.mm_per_px * found.x_px
+    y = grid.y0_mm + grid.mm_per_px * found.y_px
+    zone = patch.zone_codes(*patch.in_front_of_walls(x, y))
+    return GrainTable(found.kind, x, y, found.area_px * grid.mm_per_px**2, zone)
 
 
 def zone_members(patch: Patch, grains: GrainTable) -> dict[str, NDArray[np.bool_]]:
@@ -67,7 +77,7 @@ def amounts(
     """
     masses = grain_masses_g(grains, kinds)
     asked = kinds if only is None else [kinds[only]]
-    known = all(kind.area_mass_mg_per_mm2 is not None for kind in asked)
+    known = bool(asked) and all(kind.area_mass_mg_per_mm2 is not None for kind in asked)
     result = {}
     for name, member in zone_members(patch, grains).items():
         chosen = member if only is None else member & (grains.kind == only)

@@ -1,4 +1,4 @@
-"""What a measurement leaves behind: record, tables and pictures.
+"""What a measurement or a count leaves behind: record, tables and pictures.
 
 The names below load their module when first used, so that importing this folder costs nothing.
 """
@@ -7,22 +7,35 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from .count import count_grains_csv, count_json, count_text, count_zones_csv, draw_count, write_counts
     from .pictures import draw_overlay
     from .record import measurement_json, read_record
     from .tables import grains_csv, table_text, zones_csv
     from .write import write_measurement
 
 __all__ = [
+    "count_grains_csv",
+    "count_json",
+    "count_text",
+    "count_zones_csv",
+    "draw_count",
     "draw_overlay",
     "grains_csv",
     "measurement_json",
     "read_record",
     "table_text",
+    "write_counts",
     "write_measurement",
     "zones_csv",
 ]
 
 _HOMES = {
+    "count_grains_csv": ".count",
+    "count_json": ".count",
+    "count_text": ".count",
+    "count_zones_csv": ".count",
+    "draw_count": ".count",
+    "write_counts": ".count",
     "draw_overlay": ".pictures",
     "measurement_json": ".record",
     "read_record": ".record",

@@ -6,7 +6,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import Measurement
 from ..photo.colour import linear_to_srgb, srgb_to_linear
 
 #: Okabe & Ito's palette [1]_ without its black, which the zone borders use.
@@ -125,15 +124,22 @@ def contrasting(color: Color | NDArray[np.floating]) -> tuple[Color, Color]:
     return (DARK, LIGHT) if dark >= light else (LIGHT, DARK)
 
 
-def floor_colors(measurement: Measurement) -> NDArray[np.float64]:
+def floor_colors(floor_view: NDArray[np.uint8], kind_map: NDArray[np.uint8]) -> NDArray[np.float64]:
     """Return the floor's colours, shape (3, 3), sRGB: mean of its darkest, middle and lightest third.
 
-    They come from the run's first shot, so that all its pictures get the same outlines. Where debris
-    covers everything, the whole picture counts as floor.
+    Parameters
+    ----------
+    floor_view : ndarray of uint8, shape (H, W, 3)
+        sRGB.
+    kind_map : ndarray of uint8, shape (H, W)
+        0 on floor. Where debris covers everything, the whole picture counts as floor.
+
+    Returns
+    -------
+    ndarray of shape (3, 3)
     """
-    shot = measurement.shots[0]
-    step = max(1, int(np.sqrt(shot.kind_map.size / 40_000)))
-    pixels, kind_map = shot.floor_view[::step, ::step], shot.kind_map[::step, ::step]
-    floor = pixels[kind_map == 0] if (kind_map == 0).sum() >= 3 else pixels.reshape(-1, 3)
+    step = max(1, int(np.sqrt(kind_map.size / 40_000)))
+    pixels, debris = floor_view[::step, ::step], kind_map[::step, ::step] > 0
+    floor = pixels.reshape(-1, 3) if (~debris).sum() < 3 else pixels[~debris]
     by_light = floor[np.argsort(floor.sum(axis=1, dtype=int), kind="stable")].astype(float)
     return np.array([third.mean(axis=0) for third in np.array_split(by_light, 3)])

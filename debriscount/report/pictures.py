@@ -1,12 +1,13 @@
-"""Pictures of what was found: each shot's floor view with debris outlined and zones marked."""
+"""Pictures of what was found: floor views with debris outlined and zones marked."""
 
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import MeasuredShot, Measurement
+from ..figures.records import GrainTable, KindColor, MeasuredShot, Measurement
 from ..geometry.grid import FloorGrid
 from ..inputs.patch import Patch
 from .borders import draw_borders
@@ -23,7 +24,7 @@ from .labels import draw_labels
 from .lookup import amount_in_patch, base_name, figures_of, pass_of
 from .outlines import draw_outlines, ring_widths
 from .palette import Color, contrasting, floor_colors, outline_colors
-from .rounding import PUSHED_IN, amount_text, area_text, interval_text, percent_text
+from .rounding import PUSHED_IN, amount_text, area_text, interval_text, pickup_text
 
 _LEGIBLE_WIDTH = 1200  # px; narrower views are enlarged
 _MAX_ENLARGEMENT = 4
@@ -52,35 +53,83 @@ def draw_overlay(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uin
     ValueError
         The shot's arrays do not have the shape of the measurement's grid.
     """
-    _check(shot, measurement.grid)
-    factor = enlargement(measurement.grid.width_px)
-    grid = _enlarged_grid(measurement.grid, factor)
-    image = _enlarged(shot.floor_view, factor, cv2.INTER_CUBIC)
-    kind_map = _enlarged(shot.kind_map, factor, cv2.INTER_NEAREST)
+    first = measurement.shots[0]  # so that all pictures of a run get the same outlines
+    return draw_picture(
+        FloorPicture(
+            shot.name,
+            shot.floor_view,
+            shot.kind_map,
+            shot.grains,
+            measurement.grid,
+            measurement.kinds,
+            measurement.patch,
+            floor_colors(first.floor_view, first.kind_map),
+            _zone_texts(shot, measurement),
+            _title(shot, measurement),
+            _figures(shot, measurement),
+            _note(shot, measurement),
+        )
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FloorPicture:
+    """What a picture shows: a floor view, what was found in it, and the words below it.
+
+    ``name`` is what errors call it; ``floor`` holds the floor's colours as `floor_colors` gives them; ``zone_texts``,
+    by zone, the label and narrower ones after it. Without a ``patch`` there are neither borders nor labels.
+    """
+
+    name: str
+    floor_view: NDArray[np.uint8]
+    kind_map: NDArray[np.uint8]
+    grains: GrainTable
+    grid: FloorGrid
+    kinds: Sequence[KindColor]
+    patch: Patch | None
+    floor: NDArray[np.float64]
+    zone_texts: Mapping[str, Sequence[str]]
+    title: str
+    figures: str
+    note: str
+
+
+def draw_picture(picture: FloorPicture) -> NDArray[np.uint8]:
+    """Draw a floor view with debris outlined and, of a patch, its zones; sRGB as `draw_overlay` returns it.
+
+    Raises
+    ------
+    ValueError
+        The arrays do not have the shape of the grid.
+    """
+    _check(picture)
+    patch, floor = picture.patch, picture.floor
+    factor = enlargement(picture.grid.width_px)
+    grid = _enlarged_grid(picture.grid, factor)
+    image = _enlarged(picture.floor_view, factor, cv2.INTER_CUBIC)
+    kind_map = _enlarged(picture.kind_map, factor, cv2.INTER_NEAREST)
     unit, size = max(1, grid.width_px // 1000), max(16, round(grid.width_px / 70))
 
-    floor = floor_colors(measurement)
-    colors = outline_colors(floor, [kind.color_srgb for kind in measurement.kinds])
-    dimmed = _limit_to_patch(image, kind_map, measurement.patch, grid)
+    colors = outline_colors(floor, [kind.color_srgb for kind in picture.kinds])
+    dimmed = patch is not None and _limit_to_patch(image, kind_map, patch, grid)
     thin = max(1, grid.width_px // _WIDE)
-    medians_px = [_median_diameter_px(shot, kind, grid) for kind in range(len(measurement.kinds))]
+    medians_px = [_median_diameter_px(picture.grains, kind, grid) for kind in range(len(picture.kinds))]
     draw_outlines(image, kind_map, colors, ring_widths(kind_map, medians_px, thin), thin)
-    draw_borders(image, measurement.patch, grid, unit, contrasting(floor[1]))
-    texts = _zone_texts(shot, measurement)
-    draw_labels(image, kind_map, measurement.patch, grid, texts=texts, size=round(0.85 * size))
-
     ground = _as_color(floor[1])
     legend = [
         LegendEntry(kind.name, outline_sample(color, kind.color_srgb, ground))
-        for kind, color in zip(measurement.kinds, colors, strict=True)
+        for kind, color in zip(picture.kinds, colors, strict=True)
     ]
-    legend.append(LegendEntry("border of the patch", stroke_sample(unit, ground, dashed=False)))
-    legend.append(LegendEntry("border of a zone", stroke_sample(unit, ground, dashed=True)))
-    if any(len(choices) > 1 for choices in texts.values()):
+    if patch is not None:
+        draw_borders(image, patch, grid, unit, contrasting(floor[1]))
+        draw_labels(image, kind_map, patch, grid, texts=picture.zone_texts, size=round(0.85 * size))
+        legend.append(LegendEntry("border of the patch", stroke_sample(unit, ground, dashed=False)))
+        legend.append(LegendEntry("border of a zone", stroke_sample(unit, ground, dashed=True)))
+    if any(len(choices) > 1 for choices in picture.zone_texts.values()):
         legend.append(LegendEntry("pickup of the zone", label_sample("%")))
     if dimmed:
         legend.append(LegendEntry("not measured", plain_sample(_as_color(_dim(floor[1])))))
-    caption = Caption(_title(shot, measurement), _figures(shot, measurement), tuple(legend), _note(shot, measurement))
+    caption = Caption(picture.title, picture.figures, tuple(legend), picture.note)
     return np.vstack([image, draw_caption(caption, grid.width_px, grid.mm_per_px, size)])
 
 
@@ -100,13 +149,13 @@ def enlargement(width_px: int) -> int:
     return min(_MAX_ENLARGEMENT, -(-_LEGIBLE_WIDTH // width_px))
 
 
-def _check(shot: MeasuredShot, grid: FloorGrid) -> None:
+def _check(picture: FloorPicture) -> None:
     for name, array, shape in (
-        ("floor_view", shot.floor_view, (*grid.shape, 3)),
-        ("kind_map", shot.kind_map, grid.shape),
+        ("floor_view", picture.floor_view, (*picture.grid.shape, 3)),
+        ("kind_map", picture.kind_map, picture.grid.shape),
     ):
         if array.shape != shape:
-            raise ValueError(f"{name} of shot {shot.name!r} must have shape {shape}, got {array.shape}")
+            raise ValueError(f"{name} of {picture.name!r} must have shape {shape}, got {array.shape}")
 
 
 def _enlarged_grid(grid: FloorGrid, factor: int) -> FloorGrid:
@@ -149,8 +198,8 @@ def _dim(rgb: NDArray[np.uint8] | NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(np.rint(rgb * (1 - _DIM_SHARE) + _DIM_GREY * _DIM_SHARE), float)
 
 
-def _median_diameter_px(shot: MeasuredShot, kind: int, grid: FloorGrid) -> float:
-    diameters_mm = shot.grains.diameter_mm[shot.grains.kind == kind]
+def _median_diameter_px(grains: GrainTable, kind: int, grid: FloorGrid) -> float:
+    diameters_mm = grains.diameter_mm[grains.kind == kind]
     return float(np.median(diameters_mm)) / grid.mm_per_px if diameters_mm.size else float("nan")
 
 
@@ -165,7 +214,7 @@ def _zone_texts(shot: MeasuredShot, measurement: Measurement) -> dict[str, list[
     texts = {name: [name] for name in names}
     for name, figures in figures_of(shot, measurement).items():
         if name in texts and figures.pickup_percent is not None:
-            percent = percent_text(figures.pickup_percent)
+            percent = pickup_text(figures)
             texts[name] = [f"{name} {percent}", f"{name}\n{percent}", name]
     return texts
 
@@ -184,11 +233,12 @@ def _figures(shot: MeasuredShot, measurement: Measurement) -> str:
     if not figures:
         return text
     pickup = figures["patch"].pickup_percent
-    text += f". Pickup {percent_text(pickup)}"
+    text += f". Pickup {pickup_text(figures['patch'])}"
     if pickup is not None and pickup < 0:
         return f"{text}: {PUSHED_IN}"
     if pickup is not None and figures["patch"].interval95 is not None:
-        text += f" (95 % interval {interval_text(figures['patch'].interval95)})"
+        promised = figures["patch"].more_than_percent is not None
+        text += f" (95 % interval {interval_text(figures['patch'].interval95, down=promised)})"
     return text
 
 

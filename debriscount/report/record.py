@@ -34,9 +34,9 @@ def measurement_json(measurement: Measurement) -> JsonObject:
     return {
         "format": FORMAT,
         "version": __version__,
-        "patch": _patch(measurement.patch),
-        "grid": _grid(measurement.grid),
-        "kinds": [_kind(kind) for kind in measurement.kinds],
+        "patch": patch_json(measurement.patch),
+        "grid": grid_json(measurement.grid),
+        "kinds": [kind_json(kind) for kind in measurement.kinds],
         "photos": {shot.name: _photo(shot) for shot in measurement.shots},
         "passes": [_pass(figures, measurement.patch) for figures in measurement.passes],
         "budget": [
@@ -90,7 +90,7 @@ def _mm(value: float) -> float | None:
     return rounded(value, LENGTH_DECIMALS)
 
 
-def _patch(patch: Patch) -> JsonObject:
+def patch_json(patch: Patch) -> JsonObject:
     """Return the patch in the words and order of patch.toml."""
     return {
         "name": patch.name,
@@ -113,7 +113,8 @@ def _patch(patch: Patch) -> JsonObject:
     }
 
 
-def _grid(grid: FloorGrid) -> JsonObject:
+def grid_json(grid: FloorGrid) -> JsonObject:
+    """Return the raster of the floor view."""
     return {
         "x0_mm": rounded(grid.x0_mm, 6),
         "y0_mm": rounded(grid.y0_mm, 6),
@@ -123,7 +124,8 @@ def _grid(grid: FloorGrid) -> JsonObject:
     }
 
 
-def _kind(kind: KindColor) -> JsonObject:
+def kind_json(kind: KindColor) -> JsonObject:
+    """Return a kind's name and colour."""
     return {"name": kind.name, "color": "#{:02x}{:02x}{:02x}".format(*(int(c) for c in kind.color_srgb))}
 
 
@@ -154,14 +156,17 @@ def _zone(figures: ZoneFigures) -> JsonObject:
     ends = None if figures.interval95 is None else [rounded(end, PERCENT_DECIMALS) for end in figures.interval95]
     return {
         "pickup_percent": rounded(figures.pickup_percent, PERCENT_DECIMALS),
+        "more_than_percent": rounded(figures.more_than_percent, PERCENT_DECIMALS),
+        "detection_limit_mm2": rounded(figures.limit_mm2, AREA_DECIMALS),
         "interval95": None if ends is None or None in ends else ends,
         "gone_percent": rounded(figures.gone_percent, PERCENT_DECIMALS),
-        "before": _amount(figures.before),
-        "after": _amount(figures.after),
+        "before": amount_json(figures.before),
+        "after": amount_json(figures.after),
     }
 
 
-def _amount(amount: Amount) -> JsonObject:
+def amount_json(amount: Amount) -> JsonObject:
+    """Return an amount of debris."""
     return {
         "area_mm2": rounded(amount.area_mm2, AREA_DECIMALS),
         "grains": int(amount.grains),

@@ -1,6 +1,9 @@
 """How figures are rounded and worded, the same in record, tables and pictures."""
 
 import math
+from decimal import ROUND_FLOOR, Decimal
+
+from ..figures.records import ZoneFigures
 
 PERCENT_DECIMALS = 4
 AREA_DECIMALS = 3  # 0.001 mm² is a fiftieth of the smallest pixel in use
@@ -28,12 +31,34 @@ def percent_text(value: float | None) -> str:
     return f"{round(known, 1) + 0.0:.1f} %"
 
 
-def interval_text(interval: tuple[float, float] | None) -> str:
-    """Interval for people, as "88.9 to 91.2 %"."""
+def more_than_text(value: float) -> str:
+    """What is promised at least, as "more than 99.6 %": rounded down, and never to 100.
+
+    One decimal, or as many as it takes to tell the value from 100.
+    """
+    decimals = 1
+    while decimals < PERCENT_DECIMALS and round(value, decimals) >= 100:
+        decimals += 1
+    return f"more than {_rounded_down(value, decimals)} %"
+
+
+def _rounded_down(value: float, decimals: int) -> Decimal:
+    return Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), ROUND_FLOOR)
+
+
+def pickup_text(figures: ZoneFigures) -> str:
+    """Pickup of a zone for people: the figure, or what is promised where next to nothing is left."""
+    if figures.more_than_percent is not None and math.isfinite(figures.more_than_percent):
+        return more_than_text(figures.more_than_percent)
+    return percent_text(figures.pickup_percent)
+
+
+def interval_text(interval: tuple[float, float] | None, down: bool = False) -> str:
+    """Interval for people, as "88.9 to 91.2 %"; ``down`` rounds its lower end down, as `more_than_text` does."""
     if interval is None or not all(math.isfinite(end) for end in interval):
         return UNKNOWN
     low, high = (round(end, 1) + 0.0 for end in interval)
-    return f"{low:.1f} to {high:.1f} %"
+    return f"{_rounded_down(interval[0], 1) if down else f'{low:.1f}'} to {high:.1f} %"
 
 
 def amount_text(value: float | None, decimals: int = 0) -> str:

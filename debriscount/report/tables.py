@@ -1,16 +1,10 @@
 """The figures as tables: two CSV files for other programs and one short table for people."""
 
-import csv
-import io
-import textwrap
-import unicodedata
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
-from ..figures.records import Amount, MeasuredShot, Measurement, PassFigures, ZoneFigures
+from ..figures.records import Amount, GrainTable, Measurement, PassFigures, ZoneFigures
 from ..inputs.patch import ZONES
+from .columns import TABLE_WIDTH, aligned, columns_of, csv_text, decimals, wrapped
 from .lookup import base_name, shot_name_of_pass, zones_in_order
 from .rounding import (
     AREA_DECIMALS,
@@ -22,6 +16,7 @@ from .rounding import (
     area_text,
     interval_text,
     percent_text,
+    pickup_text,
     rounded,
 )
 
@@ -29,11 +24,9 @@ ZONES_HEADER = (
     "pass", "kind", "zone",
     "before_area_mm2", "after_area_mm2", "before_grains", "after_grains", "before_mass_g", "after_mass_g",
     "gone_percent", "pickup_percent", "low95", "high95",
+    "more_than_percent", "detection_limit_mm2",
 )  # fmt: skip
 GRAINS_HEADER = ("shot", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zone")
-
-TABLE_WIDTH = 100
-_SHORTEST_NAME = 10
 
 
 def zones_csv(measurement: Measurement) -> str:
@@ -44,14 +37,14 @@ def zones_csv(measurement: Measurement) -> str:
         for kind, zones in [("all", figures.zones), *figures.kinds.items()]
         for zone, cells in zones_in_order(zones, measurement.patch).items()
     ]
-    return _csv([ZONES_HEADER, *rows])
+    return csv_text([ZONES_HEADER, *rows])
 
 
 def grains_csv(measurement: Measurement) -> str:
     """Return one line a grain, shot by shot, in the order of the shot's grain table."""
-    lines = [_csv([GRAINS_HEADER]).rstrip("\n")]
+    lines = [csv_text([GRAINS_HEADER]).rstrip("\n")]
     for shot in measurement.shots:
-        lines.extend(_grain_lines(shot, [kind.name for kind in measurement.kinds]))
+        lines.extend(grain_lines([shot.name], [kind.name for kind in measurement.kinds], shot.grains))
     return "\n".join(lines) + "\n"
 
 
@@ -59,54 +52,61 @@ def table_text(measurement: Measurement) -> str:
     """Return a table for the terminal, at most 100 columns wide, with the warnings below it."""
     blocks = [_heading(measurement)]
     blocks += [_pass_block(figures, measurement) for figures in measurement.passes]
-    blocks += [_wrapped(f"Warning: {warning}", "  ") for warning in measurement.warnings]
+    blocks += [wrapped(f"Warning: {warning}", "  ") for warning in measurement.warnings]
     return "\n\n".join(blocks) + "\n"
 
 
-def _csv(rows: Iterable[Iterable[object]]) -> str:
-    out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerows(rows)
-    return out.getvalue()
+def grain_lines(
+    first: Sequence[object], kinds: Sequence[str], grains: GrainTable, zones: Sequence[str] = (*ZONES, "outside")
+) -> Iterator[str]:
+    """CSV lines of a table of grains, without the CSV writer: ten thousands of grains in a tenth of a second.
 
+    Parameters
+    ----------
+    first : sequence
+        Cells that begin every line, before the kind's.
+    kinds : sequence of str
+        Names of the kinds.
+    grains : GrainTable
+        The grains.
+    zones : sequence of str
+        Names of the zones by their code; code -1, outside, picks the last.
 
-def _zone_cells(figures: ZoneFigures) -> tuple[object, ...]:
-    low, high = figures.interval95 or (None, None)
-    pairs = (figures.before, figures.after)
-    percents = (figures.gone_percent, figures.pickup_percent, low, high)
-    return (
-        *(rounded(amount.area_mm2, AREA_DECIMALS) for amount in pairs),
-        *(amount.grains for amount in pairs),
-        *(rounded(amount.mass_g, MASS_DECIMALS) for amount in pairs),
-        *(rounded(percent, PERCENT_DECIMALS) for percent in percents),
-    )
-
-
-def _grain_lines(shot: MeasuredShot, kinds: list[str]) -> Iterator[str]:
-    """Lines of one shot, without the CSV writer: ten thousands of grains in a tenth of a second."""
-    prefixes = [_csv([(shot.name, kind)]).rstrip("\n") for kind in kinds]
-    zones = [*ZONES, "outside"]  # code -1 picks the last
-    grains = shot.grains
+    Returns
+    -------
+    iterator of str
+        Lines without their ends.
+    """
+    prefixes = [csv_text([(*first, kind)]).rstrip("\n") for kind in kinds]
     columns = (
         (prefixes[kind] for kind in grains.kind.tolist()),
-        _column(grains.x_mm),
-        _column(grains.y_mm),
-        _column(grains.area_mm2),
-        _column(grains.diameter_mm),
+        decimals(grains.x_mm),
+        decimals(grains.y_mm),
+        decimals(grains.area_mm2),
+        decimals(grains.diameter_mm),
         (zones[code] for code in grains.zone.tolist()),
     )
     return (",".join(cells) for cells in zip(*columns, strict=True))
 
 
-def _column(values: NDArray[np.float64]) -> list[str]:
-    finite = np.isfinite(values).all()
-    return [f"{v:.4f}" if finite or np.isfinite(v) else "" for v in values.tolist()]
+def _zone_cells(figures: ZoneFigures) -> tuple[object, ...]:
+    low, high = figures.interval95 or (None, None)
+    pairs = (figures.before, figures.after)
+    percents = (figures.gone_percent, figures.pickup_percent, low, high, figures.more_than_percent)
+    return (
+        *(rounded(amount.area_mm2, AREA_DECIMALS) for amount in pairs),
+        *(amount.grains for amount in pairs),
+        *(rounded(amount.mass_g, MASS_DECIMALS) for amount in pairs),
+        *(rounded(percent, PERCENT_DECIMALS) for percent in percents),
+        rounded(figures.limit_mm2, AREA_DECIMALS),
+    )
 
 
 def _heading(measurement: Measurement) -> str:
     patch = measurement.patch
     walls = f"walls {', '.join(patch.walls)}" if patch.walls else "no walls"
     kinds = ", ".join(kind.name for kind in measurement.kinds)
-    return _wrapped(f"{patch.name}, {patch.width_mm:g} x {patch.height_mm:g} mm, {walls}; debris: {kinds}", "  ")
+    return wrapped(f"{patch.name}, {patch.width_mm:g} x {patch.height_mm:g} mm, {walls}; debris: {kinds}", "  ")
 
 
 def _pass_block(figures: PassFigures, measurement: Measurement) -> str:
@@ -115,17 +115,17 @@ def _pass_block(figures: PassFigures, measurement: Measurement) -> str:
         tables |= {kind: zones_in_order(zones, measurement.patch) for kind, zones in figures.kinds.items()}
     zones = [zone for table in tables.values() for zone in table.values()]
     with_mass = any(amount.mass_g is not None for zone in zones for amount in (zone.before, zone.after))
-    lines = _aligned(_rows(tables, with_mass))
-    if with_mass and max(map(_width, lines)) > TABLE_WIDTH:
-        lines = _aligned(_rows(tables, with_mass=False))
+    lines = aligned(_rows(tables, with_mass))
+    if with_mass and max(map(columns_of, lines)) > TABLE_WIDTH:
+        lines = aligned(_rows(tables, with_mass=False))
     notes = [
-        _wrapped(f"{name}: {percent_text(cells.pickup_percent)}, {PUSHED_IN}.", "  ")
+        wrapped(f"{name}: {percent_text(cells.pickup_percent)}, {PUSHED_IN}.", "  ")
         for kind, table in tables.items()
         for zone, cells in table.items()
         for name in [f"{zone}, {kind}" if kind else zone]
         if cells.pickup_percent is not None and cells.pickup_percent < 0
     ]
-    return "\n".join([_wrapped(_pass_title(figures.number, measurement), "  "), *lines, *notes])
+    return "\n".join([wrapped(_pass_title(figures.number, measurement), "  "), *lines, *notes])
 
 
 def _rows(tables: dict[str, dict[str, ZoneFigures]], with_mass: bool) -> list[list[str]]:
@@ -158,41 +158,6 @@ def _figure_cells(figures: ZoneFigures, with_mass: bool) -> list[str]:
             *([amount_text(a.mass_g, 2)] if with_mass else []),
         ]
 
-    interval = UNKNOWN if figures.pickup_percent is None else interval_text(figures.interval95)
-    return [*amount(figures.before), *amount(figures.after), percent_text(figures.pickup_percent), interval]
-
-
-def _aligned(rows: list[list[str]]) -> list[str]:
-    """Lines of equal columns, the first to the left and cut to the room it has, all others to the right."""
-    widths = [max(_width(row[i]) for row in rows if i < len(row)) for i in range(len(rows[0]))]
-    room = TABLE_WIDTH - sum(widths[1:]) - 2 * len(widths[1:])
-    widths[0] = min(widths[0], max(room, _SHORTEST_NAME))
-    lines = []
-    for row in rows:
-        name = _shortened(row[0], widths[0])
-        cells = [" " * (w - _width(cell)) + cell for cell, w in zip(row[1:], widths[1:], strict=False)]
-        lines.append("  ".join([name + " " * (widths[0] - _width(name)), *cells]).rstrip())
-    return lines
-
-
-def _width(text: str) -> int:
-    """Columns that a terminal gives the text; East Asian characters take two, combining ones none."""
-    return sum((unicodedata.east_asian_width(c) in "WF") + 1 - bool(unicodedata.combining(c)) for c in text)
-
-
-def _printable(text: str) -> str:
-    """Blank out what could break the line or command the terminal: names come from files."""
-    return "".join(c if c.isprintable() else " " for c in text)
-
-
-def _shortened(text: str, width: int) -> str:
-    text = _printable(text)
-    if _width(text) <= width:
-        return text
-    while _width(text) > width - 3:
-        text = text[:-1]
-    return text + "..."
-
-
-def _wrapped(text: str, indent: str) -> str:
-    return textwrap.fill(" ".join(_printable(text).split()), TABLE_WIDTH, subsequent_indent=indent)
+    promised = figures.more_than_percent is not None
+    interval = UNKNOWN if figures.pickup_percent is None else interval_text(figures.interval95, down=promised)
+    return [*amount(figures.before), *amount(figures.after), pickup_text(figures), interval]

@@ -3,7 +3,7 @@ import sys
 
 import pytest
 
-from debriscount_cli._progress import progress_bar
+from debriscount_cli._progress import progress_bar, share_of
 
 
 class Terminal(io.StringIO):
@@ -33,3 +33,12 @@ def test_a_terminal_shows_what_is_being_done(monkeypatch: pytest.MonkeyPatch) ->
         assert progress is not None
         progress(0.5, "reading [before]")
     assert "reading [before]" in terminal.getvalue()
+
+
+def test_several_steps_share_one_bar() -> None:
+    told: list[tuple[float, str]] = []
+    second = share_of(lambda done, what: told.append((done, what)), 1, 4)
+    assert second is not None
+    second(0.5, "counting grains")
+    assert told == [(0.375, "counting grains")]
+    assert share_of(None, 1, 4) is None

@@ -2,7 +2,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.figures.pickup import gone_percent, zone_figures
+from debriscount.figures.detection import Limits
+from debriscount.figures.pickup import gone_percent, more_than_percent, zone_figures
 from debriscount.figures.records import Amount
 
 
@@ -11,7 +12,7 @@ def amount(area_mm2: float) -> Amount:
 
 
 def figures(before: dict[str, float], after: dict[str, float]) -> dict[str, tuple[float | None, float | None]]:
-    found = zone_figures({k: amount(v) for k, v in before.items()}, {k: amount(v) for k, v in after.items()})
+    found = zone_figures({k: amount(v) for k, v in before.items()}, {k: amount(v) for k, v in after.items()}, {})
     return {name: (zone.gone_percent, zone.pickup_percent) for name, zone in found.items()}
 
 
@@ -58,7 +59,34 @@ def test_below_the_bare_floors_own_area_is_more_than_all() -> None:
     assert figures({"patch": 100}, {"patch": -2})["patch"] == (102, 102)
 
 
+def test_more_than_worked_out_by_hand() -> None:
+    """Critical level 5, detection limit 10, 1000 before: 7 seen may be 12, and 10 seen is a figure of its own."""
+    promised = [more_than_percent(amount(1000), left, Limits(5, 10)) for left in (-3, 0, 5, 7, 10)]
+    assert promised == [99, 99, 99, pytest.approx(98.8), None]
+
+
+@pytest.mark.parametrize("start", [-5.0, 0.0, 10.0])
+def test_a_promise_that_says_nothing_is_none(start: float) -> None:
+    assert more_than_percent(amount(start), 0, Limits(5, 10)) is None
+
+
+def test_zones_without_limits_promise_nothing() -> None:
+    zones = {"patch": amount(100), "edge": amount(100)}
+    found = zone_figures(zones, {zone: amount(0) for zone in zones}, {"patch": Limits(5, 10)})
+    assert (found["patch"].more_than_percent, found["patch"].limit_mm2) == (90, 10)
+    assert (found["edge"].more_than_percent, found["edge"].limit_mm2) == (None, None)
+
+
 areas = st.floats(0.1, 1e5)
+
+
+@given(st.floats(0.1, 1e5), st.floats(-100, 1e5), st.floats(1e-3, 1e5))
+def test_what_is_promised_is_below_the_estimate_and_below_all(start: float, left: float, critical: float) -> None:
+    limits = Limits(critical, 2 * critical)
+    promised = more_than_percent(amount(start), left, limits)
+    if promised is not None:
+        assert 0 < promised < 100
+        assert promised <= 100 * (1 - left / start)
 
 
 @given(areas, areas, areas, areas, st.floats(0.01, 100))

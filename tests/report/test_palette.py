@@ -111,4 +111,4 @@ def test_outlines_repeat_only_when_the_palette_is_used_up() -> None:
 
 
 def test_floor_colours_leave_the_debris_out(run: Measurement) -> None:
-    np.testing.assert_allclose(floor_colors(run), [(150, 150, 148)] * 3)
+    np.testing.assert_allclose(floor_colors(run.shots[0].floor_view, run.shots[0].kind_map), [(150, 150, 148)] * 3)

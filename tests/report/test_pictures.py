@@ -30,6 +30,11 @@ def _smaller(run: Measurement, step: int) -> Measurement:
     return replace(run, grid=replace(grid, height_px=height, width_px=width), shots=shots)
 
 
+def _outlines(run: Measurement) -> list[tuple[int, int, int]]:
+    floor = floor_colors(run.shots[0].floor_view, run.shots[0].kind_map)
+    return outline_colors(floor, [kind.color_srgb for kind in run.kinds])
+
+
 @pytest.fixture
 def captions(monkeypatch: pytest.MonkeyPatch) -> list[Caption]:
     seen: list[Caption] = []
@@ -53,7 +58,7 @@ def test_overlay_is_the_floor_view_with_a_caption_below(run: Measurement) -> Non
 def test_debris_keeps_its_pixels_and_its_outline_lies_outside(run: Measurement) -> None:
     shot = run.shots[0]
     image = draw_overlay(shot, run)[:1000]
-    colors = outline_colors(floor_colors(run), [kind.color_srgb for kind in run.kinds])
+    colors = _outlines(run)
     grain = (shot.kind_map > 0) & (np.arange(1200) > 300)[None] & (np.arange(1000) > 200)[:, None]
     assert (image[grain] == shot.floor_view[grain]).all()
     for code, color in enumerate(colors, start=1):
@@ -66,19 +71,19 @@ def test_debris_keeps_its_pixels_and_its_outline_lies_outside(run: Measurement) 
 
 def test_a_grain_of_one_pixel_is_ringed(run: Measurement) -> None:
     image = draw_overlay(run.shots[0], run)
-    grid, sand = run.grid, outline_colors(floor_colors(run), [kind.color_srgb for kind in run.kinds])[1]
+    grid, sand = run.grid, _outlines(run)[1]
     assert _at(image, grid, 30.05, 60.05) == run.kinds[1].color_srgb
     for dx, dy in ((0.1, 0), (-0.1, 0), (0, 0.1), (0, -0.1)):
         assert _at(image, grid, 30.05 + dx, 60.05 + dy) == sand
 
 
 def test_outlines_and_borders_differ_for_all_eyes(run: Measurement) -> None:
-    colors = outline_colors(floor_colors(run), [kind.color_srgb for kind in run.kinds])
+    colors = _outlines(run)
     assert distances(colors, [DARK, LIGHT]).min() > 20  # see TELLING in test_palette.py
 
 
 def test_all_shots_of_a_run_use_the_same_outlines(run: Measurement) -> None:
-    lentils = outline_colors(floor_colors(run), [kind.color_srgb for kind in run.kinds])[0]
+    lentils = _outlines(run)[0]
     dark = replace(run.shots[2], floor_view=(run.shots[2].floor_view * 0.3).astype(np.uint8))
     for shot in (*run.shots[:2], dark):
         assert (draw_overlay(shot, replace(run, shots=(*run.shots[:2], dark)))[:1000] == lentils).all(axis=2).any()
@@ -106,11 +111,9 @@ def test_small_views_are_enlarged(run: Measurement) -> None:
 
 def test_arrays_of_another_shape_are_refused(run: Measurement) -> None:
     shot = run.shots[0]
-    with pytest.raises(
-        ValueError, match=r"kind_map of shot 'before' must have shape \(1000, 1200\), got \(999, 1200\)"
-    ):
+    with pytest.raises(ValueError, match=r"kind_map of 'before' must have shape \(1000, 1200\), got \(999, 1200\)"):
         draw_overlay(replace(shot, kind_map=shot.kind_map[1:]), run)
-    with pytest.raises(ValueError, match=r"floor_view of shot 'before' must have shape \(1000, 1200, 3\)"):
+    with pytest.raises(ValueError, match=r"floor_view of 'before' must have shape \(1000, 1200, 3\)"):
         draw_overlay(replace(shot, floor_view=shot.floor_view[..., :2]), run)
 
 
@@ -145,6 +148,17 @@ def test_a_negative_pickup_is_explained(run: Measurement, captions: list[Caption
     zones = {"patch": replace(run.passes[0].zones["patch"], pickup_percent=-12.3)}
     draw_overlay(run.shots[1], replace(run, passes=(PassFigures(1, zones, {}),)))
     assert captions[0].figures.endswith("Pickup -12.3 %: more debris lies here than before: pushed in")
+
+
+def test_next_to_nothing_left_is_worded_as_in_the_table(
+    run: Measurement, captions: list[Caption], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    labels: list[dict[str, list[str]]] = []
+    monkeypatch.setattr(pictures, "draw_labels", lambda *_, texts, size: labels.append(texts))
+    clean = replace(run.passes[0].zones["patch"], pickup_percent=100.0, more_than_percent=99.6789)
+    draw_overlay(run.shots[1], replace(run, passes=(PassFigures(1, {"patch": clean, "edge": clean}, {}),)))
+    assert captions[0].figures.endswith("Pickup more than 99.6 % (95 % interval 47.9 to 52.5 %)")
+    assert labels[0]["edge"] == ["edge more than 99.6 %", "edge\nmore than 99.6 %", "edge"]
 
 
 def test_a_blank_shows_what_the_clean_floor_itself_shows(run: Measurement, captions: list[Caption]) -> None:

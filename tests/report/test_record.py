@@ -36,12 +36,24 @@ def test_figures_are_rounded_but_keep_their_digits(run: Measurement) -> None:
     zones = measurement_json(run)["passes"][0]["zones"]
     assert zones["patch"] == {
         "pickup_percent": 49.9877,
+        "more_than_percent": None,
+        "detection_limit_mm2": None,
         "interval95": [47.9876, 52.4877],
         "gone_percent": 50.9877,
         "before": {"area_mm2": 50.265, "grains": 7, "mass_g": None},
         "after": {"area_mm2": 25.141, "grains": 4, "mass_g": None},
     }
     assert zones["edge"]["pickup_percent"] == -100.0
+
+
+def test_what_is_promised_stands_beside_the_best_estimate(run: Measurement) -> None:
+    clean = replace(run.passes[0].zones["patch"], pickup_percent=99.8, more_than_percent=99.654321, limit_mm2=0.17376)
+    zone = measurement_json(_with_zones(run, {"patch": clean}))["passes"][0]["zones"]["patch"]
+    assert [zone[key] for key in ("pickup_percent", "more_than_percent", "detection_limit_mm2")] == [
+        99.8,
+        99.6543,
+        0.174,
+    ]
 
 
 def test_unknown_figures_are_null(run: Measurement) -> None:

@@ -16,7 +16,7 @@ from debriscount.figures.records import (
     ZoneFigures,
 )
 from debriscount.report import grains_csv, table_text, zones_csv
-from debriscount.report.rounding import amount_text, area_text, interval_text, percent_text
+from debriscount.report.rounding import amount_text, area_text, interval_text, more_than_text, percent_text
 
 
 def _read(text: str) -> list[dict[str, str]]:
@@ -42,6 +42,7 @@ def test_zones_csv_has_a_line_per_pass_kind_and_zone(run: Measurement) -> None:
         "before_area_mm2": "50.265", "after_area_mm2": "25.141", "before_grains": "7", "after_grains": "4",
         "before_mass_g": "", "after_mass_g": "",
         "gone_percent": "50.9877", "pickup_percent": "49.9877", "low95": "47.9876", "high95": "52.4877",
+        "more_than_percent": "", "detection_limit_mm2": "",
     }  # fmt: skip
     assert [rows[4][key] for key in ("gone_percent", "pickup_percent", "low95", "high95")] == [""] * 4
 
@@ -50,6 +51,13 @@ def test_masses_are_written_where_known(run: Measurement) -> None:
     zone = ZoneFigures(Amount(10.0, 2, 0.0701), Amount(5.0, 1, 0.035), 50.0, 50.0)
     row = _read(zones_csv(replace(run, passes=(PassFigures(1, {"patch": zone}, {}),))))[0]
     assert (row["before_mass_g"], row["after_mass_g"]) == ("0.0701", "0.035")
+
+
+def test_what_is_promised_comes_last_in_zones_csv(run: Measurement) -> None:
+    clean = replace(run.passes[0].zones["patch"], more_than_percent=99.654321, limit_mm2=0.17376)
+    text = zones_csv(replace(run, passes=(PassFigures(1, {"patch": clean}, {}),)))
+    assert text.splitlines()[0].endswith("high95,more_than_percent,detection_limit_mm2")
+    assert text.splitlines()[1].endswith(",52.4877,99.6543,0.174")
 
 
 def test_grains_csv_has_a_line_per_grain(run: Measurement) -> None:
@@ -122,6 +130,13 @@ def test_table_explains_negative_pickups_in_words(run: Measurement) -> None:
     assert "edge: -100.0 %, more debris lies here than before: pushed in." in table_text(run).splitlines()
 
 
+def test_table_says_more_than_where_next_to_nothing_is_left(run: Measurement) -> None:
+    clean = replace(run.passes[0].zones["patch"], pickup_percent=100.0, more_than_percent=99.6789)
+    text = table_text(replace(run, passes=(PassFigures(1, {"patch": clean}, {}),)))
+    patch = next(line for line in text.splitlines() if line.startswith("patch"))
+    assert patch.endswith("  more than 99.6 %  47.9 to 52.5 %")  # 47.98, down
+
+
 def test_table_ends_with_the_warnings(run: Measurement) -> None:
     assert table_text(run).splitlines()[-1] == "Warning: before.jpg and after.jpg differ in light by 12 %"
 
@@ -160,7 +175,7 @@ narrow = st.characters(max_codepoint=0x2FF)  # neither wide nor combining: a cha
 @given(st.text(narrow, max_size=200), st.floats(0, 1e7), st.text(narrow, max_size=300))
 def test_table_is_never_wider_than_100_columns(run: Measurement, name: str, area: float, warning: str) -> None:
     zone = ZoneFigures(Amount(area, 10**6, area / 1e3), Amount(area, 10**6, area / 1e3), -1e4, -1e4, (-1e4, 1e4))
-    zones = {"patch": zone, name: zone}
+    zones = {"patch": replace(zone, more_than_percent=99.99999), name: zone}
     figures = PassFigures(1, zones, {"a": zones, name + "b": zones})
     text = table_text(replace(run, passes=(figures,), warnings=(warning,)))
     assert max(len(line) for line in text.split("\n")) <= 100
@@ -186,7 +201,12 @@ def test_numbers_for_people() -> None:
     assert [percent_text(p) for p in (99.94, 99.97, 100.0, -0.04, -12.34)] == [
         "99.9 %", "> 99.9 %", "100.0 %", "0.0 %", "-12.3 %",
     ]  # fmt: skip
+    assert [more_than_text(p) for p in (7.0, 89.99, 99.6789, 99.7, 99.96, 99.9963, 99.9999999)] == [
+        *("more than 7.0 %", "more than 89.9 %", "more than 99.6 %", "more than 99.7 %"),
+        *("more than 99.96 %", "more than 99.996 %", "more than 99.9999 %"),
+    ]
     assert interval_text((88.88, 91.11)) == "88.9 to 91.1 %"
+    assert interval_text((99.678, 99.98), down=True) == "99.6 to 100.0 %"
     assert interval_text((88.88, float("inf"))) == "\N{EN DASH}"
     assert amount_text(1234567) == "1 234 567"
     assert [area_text(a) for a in (0.04, 99.94, 123.45)] == ["0.0", "99.9", "123"]

@@ -14,6 +14,7 @@ from PIL import Image
 from debriscount.errors import OutputError
 from debriscount.figures.records import Measurement
 from debriscount.report import measurement_json, read_record, write, write_measurement
+from debriscount.report.folder import MARK
 
 NAMES = ["measurement.json", "zones.csv", "grains.csv", "overlay-before.jpg", "overlay-after.jpg", "overlay-after2.jpg"]
 
@@ -41,7 +42,7 @@ def test_all_files_are_written_into_a_new_folder(run: Measurement, tmp_path: Pat
         picture.load()
         assert picture.width == 1200
         assert not picture.getexif()
-        assert picture.info["comment"] == write.MARK
+        assert picture.info["comment"] == MARK
 
 
 def test_the_folder_is_as_open_as_any_other(run: Measurement, tmp_path: Path) -> None:

@@ -1,0 +1,65 @@
+"""``debriscount count``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ._progress import progress_bar, share_of
+
+
+def count(
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO", help="Photos to look at, each by itself.")],
+    *,
+    patch: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="patch.toml, for photos that show its markers.")
+    ] = None,
+    mm_per_px: Annotated[
+        float | None, typer.Option(metavar="S", help="Scale of photos without markers, mm per pixel.")
+    ] = None,
+    region: Annotated[
+        str | None,
+        typer.Option(metavar="X,Y,W,H", help="Part of such a photo: left, top, width, height, pixels once upright."),
+    ] = None,
+    blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
+    debris: Annotated[list[Path] | None, typer.Option(metavar="FILE", help="debris.toml; once for each kind.")] = None,
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
+) -> None:
+    """Count and measure the debris in single photos: leftovers, weighed portions, pictures without markers."""
+    from debriscount.opencv import require_opencv
+
+    require_opencv()
+    import debriscount
+    from debriscount.figures.region import parse_region
+    from debriscount.report import count_json, count_text, write_counts
+
+    part = None if region is None else parse_region(region)
+    counts = []
+    with progress_bar(not quiet) as progress:
+        for number, photo in enumerate(photos):
+            counts.append(
+                debriscount.count(
+                    photo,
+                    patch=patch,
+                    mm_per_px=mm_per_px,
+                    region=part,
+                    blank=blank,
+                    debris=debris or (),
+                    progress=share_of(progress, number, len(photos)),
+                )
+            )
+    written = [] if out is None else write_counts(counts, out)
+    if json or quiet:  # the table has the warnings already
+        for counted in counts:
+            for warning in counted.warnings:
+                typer.echo(f"Warning: {counted.file}: {warning}", err=True)
+    if json:
+        from json import dumps
+
+        typer.echo(dumps(count_json(counts), indent=1, allow_nan=False))
+    elif not quiet:
+        typer.echo(count_text(counts), nl=False)
+        if written:
+            typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)

@@ -1,0 +1,63 @@
+"""Columns of figures as text: CSV for other programs, tables for the terminal."""
+
+import csv
+import io
+import textwrap
+import unicodedata
+from collections.abc import Iterable
+
+import numpy as np
+from numpy.typing import NDArray
+
+TABLE_WIDTH = 100
+_SHORTEST_NAME = 10
+
+
+def csv_text(rows: Iterable[Iterable[object]]) -> str:
+    """Return rows as lines of a CSV file; None is an empty cell."""
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(rows)
+    return out.getvalue()
+
+
+def decimals(values: NDArray[np.float64]) -> list[str]:
+    """Return numbers, shape (N,), as cells with four decimals; what is not finite is empty."""
+    finite = np.isfinite(values).all()
+    return [f"{v:.4f}" if finite or np.isfinite(v) else "" for v in values.tolist()]
+
+
+def aligned(rows: list[list[str]]) -> list[str]:
+    """Lines of equal columns, the first to the left and cut to the room it has, all others to the right."""
+    widths = [max(columns_of(row[i]) for row in rows if i < len(row)) for i in range(len(rows[0]))]
+    room = TABLE_WIDTH - sum(widths[1:]) - 2 * len(widths[1:])
+    widths[0] = min(widths[0], max(room, _SHORTEST_NAME))
+    lines = []
+    for row in rows:
+        name = _shortened(row[0], widths[0])
+        cells = [" " * (w - columns_of(cell)) + cell for cell, w in zip(row[1:], widths[1:], strict=False)]
+        lines.append("  ".join([name + " " * (widths[0] - columns_of(name)), *cells]).rstrip())
+    return lines
+
+
+def columns_of(text: str) -> int:
+    """Columns that a terminal gives the text; East Asian characters take two, combining ones none."""
+    return sum((unicodedata.east_asian_width(c) in "WF") + 1 - bool(unicodedata.combining(c)) for c in text)
+
+
+def _printable(text: str) -> str:
+    """Blank out what could break the line or command the terminal: names come from files."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def _shortened(text: str, width: int) -> str:
+    text = _printable(text)
+    if columns_of(text) <= width:
+        return text
+    while columns_of(text) > width - 3:
+        text = text[:-1]
+    return text + "..."
+
+
+def wrapped(text: str, indent: str) -> str:
+    """Return text in lines of ``TABLE_WIDTH``, those after the first indented."""
+    return textwrap.fill(" ".join(_printable(text).split()), TABLE_WIDTH, subsequent_indent=indent)

@@ -1,0 +1,114 @@
+"""Counts of real photographs against counts by eye; nothing is set but scale, region and debris file.
+
+The coins are the picture that scikit-image carries (Brooklyn Museum collection). The others lie in a folder beside the
+project, which not every machine has: lentils of a public data set (Foods 2022, 11, 3964; MIT licence), coins and sweets
+out of OpenCV's documentation and samples. Counts, scales and the row below which the lentils lie are in a truth.json
+beside each; its counts were made by eye on numbered overlays. Colours are read off the pictures, sizes too.
+"""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from debriscount.figures.count import count
+from debriscount.figures.counted import Counted
+from debriscount.inputs.debris import DebrisKind
+from debriscount.photo.read import read_photo
+
+FOLDER = Path(__file__).parents[3] / "shared" / "realdata"
+
+needs_photographs = pytest.mark.skipif(not FOLDER.is_dir(), reason="the photographs are not on this machine")
+
+
+def truth(folder: str) -> dict[str, Any]:
+    content: dict[str, Any] = json.loads((FOLDER / folder / "truth.json").read_text(encoding="utf-8"))
+    return content
+
+
+def found_of(counted: Counted, centres_px: list[list[float]], tolerance_px: float) -> int:
+    """How many of the true places, pixels of the region, have a grain of their own within the tolerance."""
+    assert counted.mm_per_px is not None
+    there = np.stack([counted.grains.x_mm, counted.grains.y_mm], axis=-1) / counted.mm_per_px - 0.5
+    apart = np.hypot(*(np.array(centres_px)[:, None] - there[None]).transpose(2, 0, 1))
+    nearest = apart.argmin(axis=1)
+    return len(set(nearest[apart.min(axis=1) < tolerance_px].tolist()))
+
+
+# Scale is not known: sizes are in pixels, taken for millimetres.
+COIN = DebrisKind("coin", (0xB0, 0xB0, 0xB0), (40, 58))
+
+
+@pytest.mark.slow
+def test_coins_of_a_museum() -> None:
+    """24 coins by eye, grey on an unevenly lit grey ground."""
+    from skimage.data import coins
+
+    grey = coins()  # type: ignore[no-untyped-call]
+    found = count(np.repeat(grey[..., None], 3, axis=2), mm_per_px=1, debris=[COIN])
+    assert found.zones["patch"].grains == pytest.approx(24, abs=1)
+
+
+LENTILS = {
+    "5.jpg": DebrisKind("lentils", (0x96, 0x5A, 0x3D), (4.2, 6.0)),
+    "31.jpg": DebrisKind("lentils", (0x98, 0x66, 0x50), (3.4, 4.6)),
+    "53.jpg": DebrisKind("lentils", (0x8B, 0x60, 0x52), (3.4, 4.6)),
+}
+
+
+@pytest.mark.slow
+@needs_photographs
+@pytest.mark.parametrize("name", LENTILS)
+@pytest.mark.parametrize("with_debris_file", [True, False], ids=["file", "no file"])
+def test_touching_lentils_on_black_card(name: str, with_debris_file: bool) -> None:
+    image = truth("lentils")["images"][name]
+    photo = FOLDER / "lentils" / name
+    height, width = read_photo(photo).pixels.shape[:2]
+    top = image["seeds_below_row"]
+    debris = [LENTILS[name]] if with_debris_file else []
+    found = count(photo, mm_per_px=1 / image["px_per_mm"], region=(0, top, width, height - top), debris=debris)
+    assert found.zones["patch"].grains == pytest.approx(image["count"], abs=1)
+    centres = [[x, y - top] for x, y in image["centres_x_y_px"]]
+    assert found_of(found, centres, truth("lentils")["centre_tolerance_px"]) >= image["count"] - 1
+
+
+@pytest.mark.slow
+@needs_photographs
+@pytest.mark.parametrize("with_debris_file", [True, False], ids=["file", "no file"])
+def test_coins_that_touch(with_debris_file: bool) -> None:
+    """24 equal coins of 47 px in one heap, side by side, on a light ground."""
+    coin = DebrisKind("coin", (0x6A, 0x58, 0x3B), (46, 48))
+    debris = [coin] if with_debris_file else []
+    found = count(FOLDER / "touching_coins" / "water_coins.jpg", mm_per_px=1, debris=debris)
+    circles = truth("touching_coins")["circles_x_y_r_px"]
+    assert found.zones["patch"].grains == pytest.approx(24, abs=1)
+    assert found_of(found, [[x, y] for x, y, _ in circles], 5) >= 23
+    # All show the same area, that of the circles fitted by hand.
+    areas = found.grains.area_mm2
+    assert np.median(areas) == pytest.approx(np.pi * 23.5**2, rel=0.1)
+
+
+SWEETS = [
+    DebrisKind("red", (0xEB, 0x00, 0x00), (50, 56)),
+    DebrisKind("orange", (0xFA, 0x38, 0x00), (50, 56)),
+    DebrisKind("green", (0x00, 0xFF, 0x33), (50, 56)),
+    DebrisKind("blue", (0x3C, 0x82, 0xF7), (50, 56)),
+    DebrisKind("dark brown", (0x32, 0x0A, 0x10), (50, 56)),
+]
+
+
+@pytest.mark.slow
+@needs_photographs
+@pytest.mark.parametrize("with_debris_files", [True, False], ids=["files", "no file"])
+def test_sweets_of_five_colours(with_debris_files: bool) -> None:
+    """14 sweets on white, two of them cut by the border."""
+    sweets = truth("colour_sweets")
+    debris = SWEETS if with_debris_files else []
+    found = count(FOLDER / "colour_sweets" / "smarties.png", mm_per_px=1, debris=debris)
+    assert found.zones["patch"].grains == pytest.approx(sweets["count_all"], abs=1)
+    if with_debris_files:
+        for color, number in sweets["by_colour"].items():
+            grains = found.by_kind[color.replace("_", " ")]["patch"].grains
+            assert grains == pytest.approx(number, abs=1), color
