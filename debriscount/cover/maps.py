@@ -132,7 +132,9 @@ def cover_maps(
     parts = [core_pixels(matched[n], floor, covered[n] & usable) for n in dirty]
     colours = learn_colours(join_pixels(parts), kinds, usable.shape)
     filters = _filters(floor, colours, noise, shade)
-    bright = brightness(floor)
+    # Beside a dark joint, shade must be darker than the joint: shots lie on each other to about a pixel.
+    smooth = cv2.GaussianBlur(brightness(floor), (0, 0), 0.7)
+    bright = np.asarray(cv2.erode(smooth, np.ones((3, 3), np.uint8)), np.float32)
     if "blank" not in views:
         # Without a blank light debris that was overlooked in one shot is floor that looks shaded in the next: shade
         # must be darker than the floor hereabouts as well.

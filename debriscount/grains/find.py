@@ -13,8 +13,8 @@ from .labelled import sum_grains
 from .one_kind import kinds_by_grain
 from .shade import unclaimed_shades
 
-#: Standard uncertainty of the colour limit, as a share of full cover for grains with an outline, of the limit itself for
-#: finer ones. Set by hand with 80 simulated runs and the rendered photo sets in view, and checked on other simulated
+#: Standard uncertainty of the colour limit, as a share of full cover for grains with an outline, of the limit itself
+#: for finer ones. Set by hand with 80 simulated runs and the rendered photo sets in view, checked on other simulated
 #: runs (tests/benchmarks/coverage.py).
 LIMIT_U, FINE_LIMIT_U = 0.01, 0.15
 
