@@ -103,7 +103,8 @@ def floor_without_blank(
     plain = FloorNoise(sigma_map(learn_noise(first - last, last, usable), last), pattern.mix)
     still = _covers(views, around, pattern, kinds, colours, shade)
     moved = _covers(views, around, plain, kinds, colours, shade)
-    return average_bare(views, covered_places(still, moved, kinds, usable), plain.sigma, largest)
+    floor, _ = average_bare(views, covered_places(still, moved, kinds, usable), plain.sigma, largest)
+    return floor
 
 
 def _covers(

@@ -47,7 +47,7 @@ def average_bare(
     covered: Sequence[NDArray[np.bool_]],
     sigma: NDArray[np.float32],
     grain_px: float,
-) -> NDArray[np.float32]:
+) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """Mean of all shots that show a place bare and in full light; from the surroundings where none does.
 
     Parameters
@@ -60,6 +60,12 @@ def average_bare(
         Noise of a channel on bare floor.
     grain_px : float
         Diameter of a large grain: about as far as its cast shadow reaches.
+
+    Returns
+    -------
+    floor : ndarray of float32, shape (H, W, 3)
+    hidden : ndarray of bool, shape (H, W)
+        Where no shot shows the floor.
     """
     noise = 2 * brightness(sigma)
     rims = [cv2.dilate(mask.astype(np.uint8), disc(RIM_PX)) for mask in covered]
@@ -77,8 +83,10 @@ def average_bare(
     hidden = count == 0
     floor = np.asarray(total / np.where(hidden, np.float32(1), count)[..., None], np.float32)
     if hidden.any():
+        # Not from shade beside the grain: the outline of a grain that never moved is drawn against this.
+        lit = count >= 1
         floor[hidden] = from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0))[hidden]
-    return floor
+    return floor, hidden
 
 
 def from_surroundings(view: NDArray[np.float32], known: NDArray[np.bool_], reach_px: float) -> NDArray[np.float32]:

@@ -125,13 +125,18 @@ def cover_maps(
         floor = floor_around(view, bare, largest)
         noise = pattern_around(view, floor, bare, None if fine else smallest)
     else:
-        floor = average_bare([matched[n] for n in names], [covered[n] for n in names], noise.sigma, largest)
+        floor, hidden = average_bare([matched[n] for n in names], [covered[n] for n in names], noise.sigma, largest)
         noise = FloorNoise(sigma_map(model, floor), mix)
 
     # Now that grains are known, all of their pixels tell their colour, not only those that stand out most.
     parts = [core_pixels(matched[n], floor, covered[n] & usable) for n in dirty]
     colours = learn_colours(join_pixels(parts), kinds, usable.shape)
     filters = _filters(floor, colours, noise, shade)
+    if len(views) > 1 and hidden.any():
+        # There the floor has its pattern as well, of which the surroundings' mean tells nothing.
+        around = np.asarray(cv2.blur(floor, (2 * int(largest) + 1, 2 * int(largest) + 1)), np.float32)
+        pattern = pattern_around(floor, around, usable & ~hidden, None if fine else smallest)
+        _refilter(filters, hidden, floor, colours, pattern, shade)
     # Beside a dark joint, shade must be darker than the joint: shots lie on each other to about a pixel.
     smooth = cv2.GaussianBlur(brightness(floor), (0, 0), 0.7)
     bright = np.asarray(cv2.erode(smooth, np.ones((3, 3), np.uint8)), np.float32)
@@ -149,7 +154,46 @@ def cover_maps(
 def _filters(
     floor: NDArray[np.float32], colours: Sequence[LearnedColour], noise: FloorNoise, shade: float
 ) -> list[Discriminant]:
-    return [fisher_discriminant(floor, c.over(floor.shape[:2]), noise, c.covariance, shade) for c in colours]
+    filters = []
+    for c in colours:
+        debris = c.over(floor.shape[:2])
+        sheen = shade if _hue_tells(floor, debris, noise, c, shade) else SHEEN
+        filters.append(fisher_discriminant(floor, debris, noise, c.covariance, shade, sheen))
+    return filters
+
+
+def _hue_tells(
+    floor: NDArray[np.float32], debris: NDArray[np.float32], noise: FloorNoise, colour: LearnedColour, shade: float
+) -> bool:
+    """Whether cover by hue alone is no noisier than with brightness; then light debris is told without it as well.
+
+    For debris lighter than the floor `fisher_discriminant` counts brightness, as shade cannot pass for it; but where
+    hue does as well without, a grain's shade does not bend its outline.
+    """
+    some = np.s_[::16, ::16]
+    sample = FloorNoise(noise.sigma[some], noise.mix)
+    both, hue = (
+        fisher_discriminant(floor[some], debris[some], sample, colour.covariance, shade, sheen).sigma
+        for sheen in (SHEEN, shade)
+    )
+    return float(np.median(hue)) <= float(np.median(both))
+
+
+def _refilter(
+    filters: Sequence[Discriminant],
+    places: NDArray[np.bool_],
+    floor: NDArray[np.float32],
+    colours: Sequence[LearnedColour],
+    noise: FloorNoise,
+    shade: float,
+) -> None:
+    """Make the filters anew at some places, in place, for another noise."""
+    there = FloorNoise(noise.sigma[places][:, None], noise.mix)
+    for old, c in zip(filters, colours, strict=True):
+        debris = c.over(floor.shape[:2])[places][:, None]
+        sheen = shade if _hue_tells(floor, c.over(floor.shape[:2]), noise, c, shade) else SHEEN
+        new = fisher_discriminant(floor[places][:, None], debris, there, c.covariance, shade, sheen)
+        old.filter[places], old.sigma[places] = new.filter[:, 0], new.sigma[:, 0]
 
 
 def _covered(

@@ -13,7 +13,8 @@ from ..inputs.patch import Patch
 class GrainTable:
     """The grains of one shot, one entry a grain in every array.
 
-    ``kind`` indexes the measurement's ``kinds``; ``zone`` indexes ``ZONES``.
+    ``kind`` indexes the measurement's ``kinds``; ``zone`` indexes ``ZONES``; ``clump`` is the number of what hangs
+    together, empty where that is unknown.
     """
 
     kind: NDArray[np.int16]
@@ -21,6 +22,7 @@ class GrainTable:
     y_mm: NDArray[np.float64]
     area_mm2: NDArray[np.float64]
     zone: NDArray[np.int8]
+    clump: NDArray[np.int32] = field(default_factory=lambda: np.zeros(0, np.int32))
 
     @property
     def diameter_mm(self) -> NDArray[np.float64]:
@@ -30,14 +32,25 @@ class GrainTable:
     def __len__(self) -> int:
         return len(self.x_mm)
 
+    def take(self, chosen: NDArray[np.bool_]) -> "GrainTable":
+        """Those grains alone."""
+        clump = self.clump[chosen] if len(self.clump) else self.clump
+        return GrainTable(
+            self.kind[chosen], self.x_mm[chosen], self.y_mm[chosen], self.area_mm2[chosen], self.zone[chosen], clump
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """How much debris lies in a zone in one shot."""
+    """How much debris lies in a zone in one shot.
+
+    ``grains95`` is the 95 % interval of ``grains`` that grains hanging together leave open, None where it is unknown.
+    """
 
     area_mm2: float
     grains: int
     mass_g: float | None
+    grains95: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,9 +40,8 @@ class ShotGrains:
 
     def of_kind(self, kind: int) -> "ShotGrains":
         """The grains of one kind alone."""
-        own, g = self.grains.kind == kind, self.grains
-        table = GrainTable(g.kind[own], g.x_mm[own], g.y_mm[own], g.area_mm2[own], g.zone[own])
-        return ShotGrains(table, self.limit_mm2[own], self.residual_mm)
+        own = self.grains.kind == kind
+        return ShotGrains(self.grains.take(own), self.limit_mm2[own], self.residual_mm)
 
 
 def pickup_uncertainty(

@@ -9,6 +9,7 @@ from ..geometry.grid import FloorGrid
 from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
+from .clumps import K95, count_interval
 from .crowding import crowding_factor
 from .records import Amount, GrainTable
 
@@ -18,7 +19,7 @@ def grain_table(found: FoundGrains, grid: FloorGrid, patch: Patch) -> GrainTable
     x = grid.x0_mm + grid.mm_per_px * found.x_px
     y = grid.y0_mm + grid.mm_per_px * found.y_px
     zone = patch.zone_codes(*patch.in_front_of_walls(x, y))
-    return GrainTable(found.kind, x, y, found.area_px * grid.mm_per_px**2, zone)
+    return GrainTable(found.kind, x, y, found.area_px * grid.mm_per_px**2, zone, found.clump)
 
 
 def zone_members(patch: Patch, grains: GrainTable) -> dict[str, NDArray[np.bool_]]:
@@ -82,13 +83,31 @@ def amounts(
     for name, member in zone_members(patch, grains).items():
         chosen = member if only is None else member & (grains.kind == only)
         mass = float(masses[chosen].sum()) if known or chosen.any() else np.nan
-        result[name] = Amount(float(grains.area_mm2[chosen].sum()), int(chosen.sum()), None if np.isnan(mass) else mass)
+        result[name] = Amount(
+            float(grains.area_mm2[chosen].sum()),
+            int(chosen.sum()),
+            None if np.isnan(mass) else mass,
+            count_interval(grains, chosen),
+        )
     return result
 
 
 def less_background(amount: Amount, background: Amount) -> Amount:
-    """What is left of an amount when what the bare floor itself shows there is taken off."""
+    """What is left of an amount when what the bare floor itself shows there is taken off.
+
+    Notes
+    -----
+    The interval of the grains moves down by the background's grains and widens: those are chance events, seen once here
+    and once in the blank, so that their difference has twice the variance of a Poisson count. It is independent of
+    what clumps leave open, so the half widths add up as squares.
+    """
     mass = None
     if amount.mass_g is not None and background.mass_g is not None:
         mass = amount.mass_g - background.mass_g
-    return Amount(amount.area_mm2 - background.area_mm2, max(amount.grains - background.grains, 0), mass)
+    grains = amount.grains - background.grains
+    interval = None
+    if amount.grains95 is not None:
+        chance = K95 * np.sqrt(2 * background.grains)
+        down, up = (float(np.hypot(end - amount.grains, chance)) for end in amount.grains95)
+        interval = max(int(np.floor(grains - down)), 0), max(int(np.ceil(grains + up)), 0)
+    return Amount(amount.area_mm2 - background.area_mm2, max(grains, 0), mass, interval)

@@ -4,13 +4,15 @@ import csv
 import io
 import textwrap
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 TABLE_WIDTH = 100
 _SHORTEST_NAME = 10
+#: Columns by which a CSV file is known again. The first ones never change; what later versions add comes last.
+_FIRST = 4
 
 
 def csv_text(rows: Iterable[Iterable[object]]) -> str:
@@ -18,6 +20,11 @@ def csv_text(rows: Iterable[Iterable[object]]) -> str:
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(rows)
     return out.getvalue()
+
+
+def header_mark(header: Sequence[str]) -> bytes:
+    """How a CSV file of this header begins, whichever version wrote it."""
+    return (",".join(header[:_FIRST]) + ",").encode()
 
 
 def decimals(values: NDArray[np.float64]) -> list[str]:

@@ -12,23 +12,23 @@ from .. import __version__
 from ..figures.counted import Counted
 from ..figures.records import Amount
 from ..inputs.patch import ZONES
-from .columns import aligned, csv_text, wrapped
+from .columns import aligned, csv_text, header_mark, wrapped
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .lookup import base_name, zones_in_order
 from .palette import floor_colors
 from .pictures import FloorPicture, draw_picture
 from .record import JsonObject, amount_json, grid_json, kind_json, patch_json
-from .rounding import AREA_DECIMALS, MASS_DECIMALS, amount_text, area_text, rounded
+from .rounding import AREA_DECIMALS, MASS_DECIMALS, UNKNOWN, amount_text, area_text, rounded
 from .tables import grain_lines
 
 FORMAT = "debriscount/count/1"
-ZONES_HEADER = ("photo", "file", "kind", "zone", "area_mm2", "grains", "mass_g")
+ZONES_HEADER = ("photo", "file", "kind", "zone", "area_mm2", "grains", "mass_g", "grains_low95", "grains_high95")
 GRAINS_HEADER = ("photo", "file", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zone")
 
 _MARKS = {
     "count.json": RECORD_MARK,
-    "zones.csv": ",".join(ZONES_HEADER).encode(),
-    "grains.csv": ",".join(GRAINS_HEADER).encode(),
+    "zones.csv": header_mark(ZONES_HEADER),
+    "grains.csv": header_mark(GRAINS_HEADER),
 }
 _PICTURE = re.compile(r"overlay-.+\.jpg")
 
@@ -165,7 +165,12 @@ def _in_order(zones: Mapping[str, Amount], counted: Counted) -> Mapping[str, Amo
 
 
 def _cells(amount: Amount) -> tuple[object, ...]:
-    return rounded(amount.area_mm2, AREA_DECIMALS), amount.grains, rounded(amount.mass_g, MASS_DECIMALS)
+    return (
+        rounded(amount.area_mm2, AREA_DECIMALS),
+        amount.grains,
+        rounded(amount.mass_g, MASS_DECIMALS),
+        *(amount.grains95 or (None, None)),
+    )
 
 
 def _name(counted: Counted) -> str:
@@ -181,14 +186,31 @@ def _place(counted: Counted) -> str:
 
 def _rows(counted: Counted) -> Iterator[list[str]]:
     tables = {"": counted.zones} | (counted.by_kind if len(counted.by_kind) > 1 else {})
-    with_mass = any(amount.mass_g is not None for zones in tables.values() for amount in zones.values())
-    yield ["zone", "area mm²", "grains", *(["g"] if with_mass else [])]
+    amounts = [amount for zones in tables.values() for amount in zones.values()]
+    with_mass = any(amount.mass_g is not None for amount in amounts)
+    unsure = ["(95 %)", *filter(None, map(_interval, amounts))]
+    room = max(map(len, unsure)) if len(unsure) > 1 else 0
+
+    def beside(grains: str, interval: str) -> str:
+        """The grains with their interval to the right, such that the grains stand below one another."""
+        return f"{grains} {interval:<{room}}" if room else grains
+
+    yield ["zone", "area mm²", beside("grains", unsure[0]), *(["g"] if with_mass else [])]
     for kind, zones in tables.items():
         if kind:
             yield [kind]
         for zone, amount in _in_order(zones, counted).items():
+            grains = beside(amount_text(amount.grains), _interval(amount))
             mass = [amount_text(amount.mass_g, 2)] if with_mass else []
-            yield [f"{'  ' if kind else ''}{zone}", area_text(amount.area_mm2), amount_text(amount.grains), *mass]
+            yield [f"{'  ' if kind else ''}{zone}", area_text(amount.area_mm2), grains, *mass]
+
+
+def _interval(amount: Amount) -> str:
+    """What the number of grains may be, as "(26 to 29)": a dash where it is unknown, nothing where it is sure."""
+    if amount.grains95 is None:
+        return f"({UNKNOWN})"
+    low, high = amount.grains95
+    return f"({amount_text(low)} to {amount_text(high)})" if low < high else ""
 
 
 def _figures(counted: Counted) -> str:

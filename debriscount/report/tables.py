@@ -25,6 +25,7 @@ ZONES_HEADER = (
     "before_area_mm2", "after_area_mm2", "before_grains", "after_grains", "before_mass_g", "after_mass_g",
     "gone_percent", "pickup_percent", "low95", "high95",
     "more_than_percent", "detection_limit_mm2",
+    "before_grains_low95", "before_grains_high95", "after_grains_low95", "after_grains_high95",
 )  # fmt: skip
 GRAINS_HEADER = ("shot", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zone")
 
@@ -99,6 +100,7 @@ def _zone_cells(figures: ZoneFigures) -> tuple[object, ...]:
         *(rounded(amount.mass_g, MASS_DECIMALS) for amount in pairs),
         *(rounded(percent, PERCENT_DECIMALS) for percent in percents),
         rounded(figures.limit_mm2, AREA_DECIMALS),
+        *(end for amount in pairs for end in amount.grains95 or (None, None)),
     )
 
 

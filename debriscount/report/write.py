@@ -5,6 +5,7 @@ from functools import partial
 from pathlib import Path
 
 from ..figures.records import MeasuredShot, Measurement
+from .columns import header_mark
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .pictures import draw_overlay
 from .record import measurement_json
@@ -12,8 +13,8 @@ from .tables import GRAINS_HEADER, ZONES_HEADER, grains_csv, zones_csv
 
 _MARKS = {
     "measurement.json": RECORD_MARK,
-    "zones.csv": ",".join(ZONES_HEADER).encode(),
-    "grains.csv": ",".join(GRAINS_HEADER).encode(),
+    "zones.csv": header_mark(ZONES_HEADER),
+    "grains.csv": header_mark(GRAINS_HEADER),
 }
 _PICTURE = re.compile(r"overlay-(blank|before|after\d*)\.jpg")
 
