@@ -83,8 +83,6 @@ def average_bare(
     hidden = count == 0
     floor = np.asarray(total / np.where(hidden, np.float32(1), count)[..., None], np.float32)
     if hidden.any():
-        # Not from shade beside the grain: the outline of a grain that never moved is drawn against this.
-        lit = count >= 1
         floor[hidden] = from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0))[hidden]
     return floor, hidden
 
