@@ -97,7 +97,9 @@ def count(
     tell(0.75, "counting grains")
     zoned = patch if patch is not None else region_as_patch(registered.grid)
     found = {name: find_grains(shot, hints) for name, shot in maps.shots.items()} if maps else {}
-    grains = {name: grain_table(f, registered.grid, zoned) for name, f in found.items()} or {"photo": _no_grains()}
+    grains = {
+        name: grain_table(f, registered.grid, zoned, registered.cameras.get(name)) for name, f in found.items()
+    } or {"photo": _no_grains()}
     warnings = [*registered.warnings]
     warnings += kind_warnings(maps, named, hints) if maps else [NOTHING_SEEN]
     warnings += border_warnings(grains["photo"], zoned) if patch is None else []

@@ -89,7 +89,7 @@ def measure(
     with ThreadPoolExecutor() as pool:  # most of it happens outside the interpreter's lock
         found = dict(zip(maps.shots, pool.map(lambda shot: find_grains(shot, hints), maps.shots.values()), strict=True))
     tell(0.9, "summing zones")
-    grains = {name: grain_table(f, registered.grid, patch) for name, f in found.items()}
+    grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
     scale = registered.grid.mm_per_px
     weighed = {
         name: ShotGrains(grains[name], f.limit_px * scale**2, registered.residual_mm[name]) for name, f in found.items()

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.grid import FloorGrid
+from ..geometry.pose import MIDDLE, below
 from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
@@ -14,12 +15,21 @@ from .crowding import crowding_factor
 from .records import Amount, GrainTable
 
 
-def grain_table(found: FoundGrains, grid: FloorGrid, patch: Patch) -> GrainTable:
-    """Grains in millimetres of floor, each in the zone where its centre lies."""
+def grain_table(
+    found: FoundGrains, grid: FloorGrid, patch: Patch, camera: NDArray[np.float64] | None = None
+) -> GrainTable:
+    """Grains in millimetres of floor, each in the zone where its centre lies.
+
+    ``camera`` is where the shot was taken from: a grain's middle stands above the floor, so that it seems to lie
+    farther from the camera than it does. None leaves places as seen.
+    """
     x = grid.x0_mm + grid.mm_per_px * found.x_px
     y = grid.y0_mm + grid.mm_per_px * found.y_px
+    area = found.area_px * grid.mm_per_px**2
+    if camera is not None:
+        x, y = below(x, y, MIDDLE * 2 * np.sqrt(area / np.pi), camera)
     zone = patch.zone_codes(*patch.in_front_of_walls(x, y))
-    return GrainTable(found.kind, x, y, found.area_px * grid.mm_per_px**2, zone, found.clump)
+    return GrainTable(found.kind, x, y, area, zone, found.clump)
 
 
 def zone_members(patch: Patch, grains: GrainTable) -> dict[str, NDArray[np.bool_]]:

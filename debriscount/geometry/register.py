@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
@@ -16,6 +16,7 @@ from .align import floor_likeness, improve_shift, no_shift, residual_mm, texture
 from .grid import FloorGrid
 from .layout import misplaced_marker
 from .markers import SeenMarker, find_markers
+from .pose import camera_place
 from .resample import Shift, floor_grid, resample
 from .view import FittedViews, FloorToPhoto, SeenCorners, fit_views
 
@@ -42,7 +43,8 @@ class RegisteredShots:
 
     ``views`` holds linear light of shape grid.shape + (3,) by shot name; ``shown`` of shape grid.shape is True where
     every shot shows the place and no marker's paper lies; ``usable`` is that less what is behind a wall;
-    ``markers_seen`` and ``residual_mm`` what each shot's fit rests on and leaves.
+    ``markers_seen`` and ``residual_mm`` what each fit rests on and leaves; ``cameras`` where each shot was taken from,
+    as `camera_place` gives it, missing for shots without markers.
     """
 
     grid: FloorGrid
@@ -53,6 +55,7 @@ class RegisteredShots:
     residual_mm: dict[str, float]
     likeness: dict[str, float | None]
     warnings: tuple[str, ...]
+    cameras: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
 
 
 def register_shots(
@@ -124,6 +127,7 @@ def register_shots(
         {n: laid[n].residual_mm for n in photos},
         {n: laid[n].likeness for n in photos},
         tuple(warnings),
+        {n: camera_place(models[n][0]) for n in photos},
     )
 
 

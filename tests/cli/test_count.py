@@ -78,7 +78,9 @@ def test_json_is_all_that_stdout_gets(tmp_path: Path) -> None:
     record = json.loads(result.stdout)
     assert record["format"] == "debriscount/count/1"
     assert [photo["file"] for photo in record["photos"]] == ["a.jpg", "b.jpg"]
-    assert record["photos"][0]["zones"] == {"patch": {"area_mm2": 123.0, "grains": 7, "mass_g": None}}
+    assert record["photos"][0]["zones"] == {
+        "patch": {"area_mm2": 123.0, "grains": 7, "grains_interval95": None, "mass_g": None}
+    }
     assert record["photos"][0]["warnings"] == ["it is dark."]
     assert record == json.loads((tmp_path / "out" / "count.json").read_text(encoding="utf-8"))
     assert result.stderr == "Warning: a.jpg: it is dark.\nWarning: b.jpg: it is dark.\n"

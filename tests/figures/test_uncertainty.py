@@ -65,7 +65,7 @@ def test_grains_on_a_zone_border_make_its_figure_unsure() -> None:
         y = 30 + np.random.default_rng(1).uniform(-2, 2, 60)  # about the border between edge and open floor
         table = GrainTable(np.zeros(60, np.int16), x, y, np.full(60, 5.0), PATCH.zone_codes(x, y))
         some = ShotGrains(table, np.zeros(60), residual)
-        half = GrainTable(*(getattr(table, f)[::2] for f in ("kind", "x_mm", "y_mm", "area_mm2", "zone")))
+        half = table.take(np.arange(60) % 2 == 0)
         interval = pickup_uncertainty(PATCH, some, ShotGrains(half, np.zeros(30), residual), nothing(), 0.3)[0]["open"]
         assert interval is not None
         return interval[1] - interval[0]
@@ -91,3 +91,20 @@ def test_debris_flung_into_the_margin_widens_nothing_but_lowers_the_patch() -> N
         return sum(interval["patch"]) / 2
 
     assert middle(0) - middle(20) == pytest.approx(10, abs=0.5)  # by hand: 20 of 200
+
+
+def test_the_grains_of_one_kind_keep_all_that_is_known_of_them() -> None:
+    place = np.array([1.0, 2.0, 3.0])
+    zone = PATCH.zone_codes(place, place)
+    kinds, clumps = np.array([1, 0, 1], np.int16), np.array([4, 9, 4], np.int32)
+    both = ShotGrains(GrainTable(kinds, place, 2 * place, 3 * place, zone, clumps), 4 * place, 0.5)
+    own = both.of_kind(1)
+    assert own.limit_mm2.tolist() == [4, 12]
+    assert [own.grains.x_mm.tolist(), own.grains.y_mm.tolist(), own.grains.area_mm2.tolist()] == [
+        [1, 3],
+        [2, 6],
+        [3, 9],
+    ]
+    assert own.grains.clump.tolist() == [4, 4]
+    unknown = ShotGrains(GrainTable(kinds, place, place, place, zone), place, 0.5)
+    assert len(unknown.of_kind(1).grains.clump) == 0

@@ -7,7 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from debriscount.figures.records import Amount, GrainTable
-from debriscount.figures.zones import amounts, less_background, zone_members
+from debriscount.figures.zones import amounts, grain_table, less_background, zone_members
+from debriscount.geometry.grid import FloorGrid
+from debriscount.grains.find import FoundGrains
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import CORNER, EDGE, MARGIN, OPEN, OUTSIDE, WALL_SIDES, CustomZone, Patch
 
@@ -146,7 +148,7 @@ def test_no_grains_at_all_is_zero_in_every_zone() -> None:
     patch = patch_of(custom_zones=(CustomZone("x", ((0.0, 0.0), (9.0, 0.0), (0.0, 9.0))),))
     empty = grains_at(patch)
     assert all(not member.any() for member in zone_members(patch, empty).values())
-    assert amounts(patch, empty, [LENTILS])["patch"] == Amount(0.0, 0, 0.0)
+    assert amounts(patch, empty, [LENTILS])["patch"] == Amount(0.0, 0, 0.0, (0, 0))
 
 
 def test_kinds_are_summed_apart_and_an_unknown_mass_is_none() -> None:
@@ -189,3 +191,56 @@ def test_less_than_the_bare_floor_shows_is_negative_area_but_no_negative_count()
     """Clipping the area would make every clean zone look a little dirty on average."""
     left = less_background(Amount(3.0, 1, None), Amount(8.0, 3, 0.016))
     assert left == Amount(-5.0, 0, None)
+
+
+def test_the_interval_of_a_count_moves_down_with_it() -> None:
+    assert less_background(Amount(100.0, 20, None, (18, 25)), Amount(0.0, 0, None)).grains95 == (18, 25)
+    assert less_background(Amount(100.0, 20, None), Amount(8.0, 3, None, (3, 3))).grains95 is None
+
+
+def test_what_the_bare_floor_shows_makes_a_count_unsure() -> None:
+    """*By hand*: 1.96 sqrt(2 * 2) = 3.92, with 2 and 5 of the clumps 4.4 and 6.4: 18 - 4.4 and 18 + 6.4, outwards."""
+    left = less_background(Amount(100.0, 20, None, (18, 25)), Amount(8.0, 2, None))
+    assert (left.grains, left.grains95) == (18, (13, 25))
+
+
+@given(st.integers(0, 50), st.integers(0, 5), st.integers(0, 9), st.integers(0, 60))
+def test_the_interval_of_what_is_left_holds_it_and_is_not_negative(n: int, down: int, up: int, bare: int) -> None:
+    left = less_background(Amount(9.0, n, None, (max(n - down, 0), n + up)), Amount(1.0, bare, None))
+    assert left.grains95 is not None
+    assert 0 <= left.grains95[0] <= left.grains <= left.grains95[1]
+
+
+def found_grains(x_px: list[float], clump: list[int]) -> FoundGrains:
+    n = len(x_px)
+    area = 60.0 + 5.0 * (np.arange(n) % 3)
+    return FoundGrains(
+        np.zeros(n, np.int16),
+        np.array(x_px),
+        np.full(n, 500.0),
+        area,
+        np.zeros(n),
+        np.array(clump, np.int32),
+        np.zeros((1000, 2000), np.uint8),
+    )
+
+
+def test_every_zone_tells_how_far_its_count_can_be_trusted() -> None:
+    """A tenth of a millimetre a pixel: fifteen single grains, and four that hang together across an edge zone's end."""
+    patch = patch_of(walls=("left",))
+    x = [400.0 + 80 * i for i in range(15)] + [180.0, 190.0, 210.0, 220.0]
+    grains = grain_table(found_grains(x, [*range(15), *[15] * 4]), FloorGrid(0.0, 0.0, 0.1, 1000, 2000), patch)
+    assert grains.clump.tolist() == [*range(15), *[15] * 4]
+    found = amounts(patch, grains, [LENTILS])
+    edge, inside, whole = (found[zone].grains95 for zone in ("edge", "open", "patch"))
+    assert found["edge"].grains == 2
+    assert found["margin"].grains95 == (0, 0)
+    assert edge is not None and inside is not None and whole is not None
+    assert 1 <= edge[0] <= 2 <= edge[1]
+    assert 16 <= inside[0] <= 17 < inside[1]
+    assert 16 <= whole[0] <= 19 < whole[1]
+    assert grains.take(grains.zone == EDGE).clump.tolist() == [15, 15]
+
+
+def test_a_count_whose_clumps_are_unknown_has_no_interval() -> None:
+    assert amounts(patch_of(), grains_at(patch_of(), (100, 50)), [LENTILS])["patch"].grains95 is None

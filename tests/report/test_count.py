@@ -28,7 +28,6 @@ from debriscount.report import (
 )
 from debriscount.report.caption import PAPER, Caption, draw_caption
 from debriscount.report.folder import MARK
-from debriscount.report.rounding import UNKNOWN
 
 NAMES = ["count.json", "zones.csv", "grains.csv", "overlay-before größer.jpg", "overlay-leftovers.jpg"]
 
@@ -39,12 +38,12 @@ def on_patch(run: Measurement) -> Counted:
     shot = run.shots[0]
     lentils, sand = (kind.name for kind in run.kinds)
     zones = {
-        "patch": Amount(50.265482, 7, None),
-        "rug": Amount(0.01, 1, None),
-        "margin": Amount(12.566371, 1, None),
-        "open": Amount(25.140741, 5, None),
-        "edge": Amount(12.566371, 1, None),
-        "corner": Amount(12.566371, 1, None),
+        "patch": Amount(50.265482, 7, None, (6, 9)),
+        "rug": Amount(0.01, 1, None, (1, 1)),
+        "margin": Amount(12.566371, 1, None, (1, 1)),
+        "open": Amount(25.140741, 5, None, (4, 1234)),
+        "edge": Amount(12.566371, 1, None, (1, 1)),
+        "corner": Amount(12.566371, 1, None, (1, 1)),
     }
     return Counted(
         shot.file,
@@ -68,7 +67,7 @@ def on_patch(run: Measurement) -> Counted:
 @pytest.fixture
 def on_region(on_patch: Counted) -> Counted:
     """The same pixels as a picture without markers: one zone, one kind."""
-    amount = Amount(62.831853, 8, 0.1)
+    amount = Amount(62.831853, 8, 0.1, (8, 8))
     grains = replace(on_patch.grains, zone=np.zeros(8, np.int8), kind=np.zeros(8, np.int16))
     return replace(
         on_patch,
@@ -95,8 +94,18 @@ def test_the_record_has_the_designs_shape(on_patch: Counted, on_region: Counted)
     assert (first["file"], first["sha256"]) == ("before größer.jpg", "ab" * 32)
     assert first["blank"] == {"file": "blank.jpg", "sha256": "cd" * 32}
     assert list(first["zones"]) == ["patch", "open", "edge", "corner", "margin", "rug"]
-    assert first["zones"]["patch"] == {"area_mm2": 50.265, "grains": 7, "mass_g": None}
-    assert first["kinds"]['"fine" sand']["zones"]["patch"] == {"area_mm2": 0.03, "grains": 3, "mass_g": 0.00123}
+    assert first["zones"]["patch"] == {
+        "area_mm2": 50.265,
+        "grains": 7,
+        "grains_interval95": [6, 9],
+        "mass_g": None,
+    }
+    assert first["kinds"]['"fine" sand']["zones"]["patch"] == {
+        "area_mm2": 0.03,
+        "grains": 3,
+        "grains_interval95": None,
+        "mass_g": 0.00123,
+    }
     assert first["kinds"]["rote Linsen, groß"]["color"] == "#a8482c"
     assert first["patch"]["width_mm"] == 100
     assert (first["region"], first["mm_per_px"]) == (None, None)
@@ -105,7 +114,7 @@ def test_the_record_has_the_designs_shape(on_patch: Counted, on_region: Counted)
     assert (second["patch"], second["blank"]) == (None, None)
     assert (second["region"], second["mm_per_px"]) == ([10, 20, 2400, 2000], 0.05)
     assert second["grid"] == {"x0_mm": 0.05, "y0_mm": 0.05, "mm_per_px": 0.1, "width_px": 1200, "height_px": 1000}
-    assert second["zones"] == {"patch": {"area_mm2": 62.832, "grains": 8, "mass_g": 0.1}}
+    assert second["zones"] == {"patch": {"area_mm2": 62.832, "grains": 8, "grains_interval95": [8, 8], "mass_g": 0.1}}
     assert second["warnings"] == []
 
 
@@ -115,7 +124,7 @@ def test_zones_csv_has_a_line_a_photo_kind_and_zone(on_patch: Counted, on_region
     assert {row["kind"] for row in rows[:6]} == {"all"}
     assert rows[0] == {
         "photo": "1", "file": "before größer.jpg", "kind": "all", "zone": "patch",
-        "area_mm2": "50.265", "grains": "7", "mass_g": "",
+        "area_mm2": "50.265", "grains": "7", "mass_g": "", "grains_low95": "6", "grains_high95": "9",
     }  # fmt: skip
     assert [(row["photo"], row["kind"], row["zone"]) for row in rows[-3:]] == [
         ("1", '"fine" sand', "patch"),
@@ -143,8 +152,18 @@ def test_the_table_is_for_people(on_patch: Counted, on_region: Counted) -> None:
     first, second = text.rstrip("\n").split("\n\n")
     lines = first.splitlines()
     assert lines[0] == ('before größer.jpg: Küche "links", hinten, 100 x 80 mm; debris: rote Linsen, groß, "fine" sand')
-    assert lines[1].split() == ["zone", "area", "mm²", "grains", "g"]
-    assert lines[2].split() == ["patch", "50.3", "7", UNKNOWN]
+    assert lines[1:10] == [
+        "zone                 area mm²  grains (95 %)          g",
+        "patch                    50.3       7 (6 to 9)        –",
+        "open                     25.1       5 (4 to 1 234)    –",
+        "edge                     12.6       1                 –",
+        "corner                   12.6       1                 –",
+        "margin                   12.6       1                 –",
+        "rug                       0.0       1                 –",
+        "rote Linsen, groß",
+        "  patch                  50.3       7 (6 to 9)        –",
+    ]
+    assert lines[-2] == "  patch                   0.0       3 (–)          0.00"
     assert lines[-1] == "Warning: the blank is dark"
     assert second.splitlines() == [
         "leftovers.png: region 10,20,2400,2000 at 0.05 mm per pixel; debris: rote Linsen, groß",
@@ -154,7 +173,7 @@ def test_the_table_is_for_people(on_patch: Counted, on_region: Counted) -> None:
 
 
 def test_a_photo_without_a_file_or_kinds_has_a_table_too(on_region: Counted) -> None:
-    none = replace(on_region, file="", kinds=(), by_kind={}, zones={"patch": Amount(0.0, 0, None)})
+    none = replace(on_region, file="", kinds=(), by_kind={}, zones={"patch": Amount(0.0, 0, None, (0, 0))})
     assert count_text([none]).splitlines() == [
         "photo: region 10,20,2400,2000 at 0.05 mm per pixel; debris: none",
         "zone   area mm²  grains",
@@ -260,6 +279,16 @@ def test_a_file_of_ones_own_called_like_a_record_is_no_hindrance(on_region: Coun
     (tmp_path / "measurement.json").write_text('{"mine": 1}')
     write_counts([on_region], tmp_path)
     assert (tmp_path / "measurement.json").read_text() == '{"mine": 1}'
+
+
+def test_a_count_of_an_older_version_is_replaced(on_region: Counted, tmp_path: Path) -> None:
+    write_counts([on_region], tmp_path)
+    # *Frozen*, 2026-11-25: the tables' headers before counts had intervals.
+    (tmp_path / "zones.csv").write_text("photo,file,kind,zone,area_mm2,grains,mass_g\n")
+    (tmp_path / "grains.csv").write_text("photo,file,kind,x_mm,y_mm,area_mm2,diameter_mm,zone\n")
+    write_counts([on_region], tmp_path)
+    assert (tmp_path / "zones.csv").read_text(encoding="utf-8") == count_zones_csv([on_region])
+    assert (tmp_path / "grains.csv").read_text(encoding="utf-8") == count_grains_csv([on_region])
 
 
 @pytest.mark.parametrize("name", ["overlay-leftovers.jpg", "zones.csv", "count.json"])

@@ -40,8 +40,8 @@ def test_figures_are_rounded_but_keep_their_digits(run: Measurement) -> None:
         "detection_limit_mm2": None,
         "interval95": [47.9876, 52.4877],
         "gone_percent": 50.9877,
-        "before": {"area_mm2": 50.265, "grains": 7, "mass_g": None},
-        "after": {"area_mm2": 25.141, "grains": 4, "mass_g": None},
+        "before": {"area_mm2": 50.265, "grains": 7, "grains_interval95": None, "mass_g": None},
+        "after": {"area_mm2": 25.141, "grains": 4, "grains_interval95": None, "mass_g": None},
     }
     assert zones["edge"]["pickup_percent"] == -100.0
 
@@ -54,6 +54,13 @@ def test_what_is_promised_stands_beside_the_best_estimate(run: Measurement) -> N
         99.6543,
         0.174,
     ]
+
+
+def test_a_count_stands_beside_its_interval(run: Measurement) -> None:
+    zone = replace(run.passes[0].zones["patch"], before=Amount(50.0, 27, None, (26, 29)))
+    record = json.loads(json.dumps(measurement_json(_with_zones(run, {"patch": zone}))))
+    before = record["passes"][0]["zones"]["patch"]["before"]
+    assert (before["grains"], before["grains_interval95"]) == (27, [26, 29])
 
 
 def test_unknown_figures_are_null(run: Measurement) -> None:

@@ -13,7 +13,7 @@ from PIL import Image
 
 from debriscount.errors import OutputError
 from debriscount.figures.records import Measurement
-from debriscount.report import measurement_json, read_record, write, write_measurement
+from debriscount.report import grains_csv, measurement_json, read_record, write, write_measurement, zones_csv
 from debriscount.report.folder import MARK
 
 NAMES = ["measurement.json", "zones.csv", "grains.csv", "overlay-before.jpg", "overlay-after.jpg", "overlay-after2.jpg"]
@@ -73,6 +73,27 @@ def test_an_earlier_result_is_replaced_and_other_files_stay(run: Measurement, tm
     assert set(contents) == {*NAMES, *own, "copy of after.jpg"} - {"overlay-after2.jpg"}
     assert {name: contents[name] for name in own} == own
     assert read_record(out / "measurement.json") == measurement_json(shorter)
+
+
+@pytest.mark.parametrize("added", ["", ",more_than_percent,detection_limit_mm2", ",of a later version" * 20])
+def test_a_measurement_of_another_version_is_replaced(run: Measurement, tmp_path: Path, added: str) -> None:
+    """Versions add columns at the end; their folder is a result all the same."""
+    write_measurement(run, tmp_path)
+    # *Frozen*, 2026-11-25: the header of an earlier version.
+    (tmp_path / "zones.csv").write_text(
+        "pass,kind,zone,before_area_mm2,after_area_mm2,before_grains,after_grains,before_mass_g,after_mass_g,"
+        f"gone_percent,pickup_percent,low95,high95{added}\n"
+    )
+    (tmp_path / "grains.csv").write_text(f"shot,kind,x_mm,y_mm,area_mm2,diameter_mm,zone{added}\n")
+    write_measurement(run, tmp_path)
+    assert (tmp_path / "zones.csv").read_text(encoding="utf-8") == zones_csv(run)
+    assert (tmp_path / "grains.csv").read_text(encoding="utf-8") == grains_csv(run)
+
+
+def test_a_table_that_begins_otherwise_is_no_result(run: Measurement, tmp_path: Path) -> None:
+    (tmp_path / "zones.csv").write_text("pass,kind,area\n1,gravel,3\n")
+    with pytest.raises(OutputError, match=r"zones\.csv: is no result of debriscount"):
+        write_measurement(run, tmp_path)
 
 
 def test_results_go_into_a_folder_of_other_files(run: Measurement, tmp_path: Path) -> None:
