@@ -110,7 +110,8 @@ def _heights(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint) -> _He
         return _Heights(sharp, height, seen)
     # Gloss and odd colours are no more like the kind than the floor is, but they are no floor.
     unlike = _unlike_floor(np.where(cover != 0, shot.apart, np.float32(0)))
-    return _Heights(np.where(unlike > height, unlike, sharp), np.maximum(height, unlike), seen | (unlike > 0))
+    more = unlike.smooth > height
+    return _Heights(np.where(more, unlike.sharp, sharp), np.where(more, unlike.smooth, height), seen | unlike.seen)
 
 
 def least_area_px(kind: KindHint) -> float:
@@ -118,13 +119,13 @@ def least_area_px(kind: KindHint) -> float:
     return float(max(LEAST_SHARE * np.pi / 4 * kind.size_px[0] ** 2, LEAST_PX))
 
 
-def _unlike_floor(apart: NDArray[np.float32]) -> NDArray[np.float32]:
+def _unlike_floor(apart: NDArray[np.float32]) -> _Heights:
     """Departure from floor in any shade as a share of its highest value hereabouts; 0 where it does not stand out."""
     smooth = cv2.GaussianBlur(apart, (0, 0), 0.7)
-    window = np.ones((2 * LEVEL_PX + 1, 2 * LEVEL_PX + 1), np.uint8)
-    return np.asarray(
-        np.where(smooth > SURELY_APART, smooth / np.maximum(cv2.dilate(smooth, window), 1e-6), 0), np.float32
-    )
+    top = cv2.dilate(smooth, np.ones((2 * LEVEL_PX + 1, 2 * LEVEL_PX + 1), np.uint8))
+    seen = smooth > SURELY_APART
+    shares = (np.where(seen, height / np.maximum(top, SURELY_APART), np.float32(0)) for height in (apart, smooth))
+    return _Heights(*shares, seen)
 
 
 def _own_level(smooth: NDArray[np.float32], noise: NDArray[np.float32], kind: KindHint) -> NDArray[np.float32]:

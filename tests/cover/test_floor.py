@@ -17,7 +17,7 @@ def plain(level: float) -> NDArray[np.float32]:
 
 
 def bare_from(views: list[NDArray[np.float32]], covered: list[NDArray[np.bool_]]) -> NDArray[np.float32]:
-    return average_bare(views, covered, np.full((*SHAPE, 3), 0.01, np.float32), GRAIN_PX)
+    return average_bare(views, covered, np.full((*SHAPE, 3), 0.01, np.float32), GRAIN_PX)[0]
 
 
 def square(top: int, left: int, side: int) -> NDArray[np.bool_]:

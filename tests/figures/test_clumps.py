@@ -8,8 +8,13 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from debriscount.figures.clumps import LEAST_SINGLES, count_interval
+from debriscount.figures.count import count
 from debriscount.figures.records import GrainTable
 from debriscount.grains.split import split_grains
+from debriscount.inputs.debris import DebrisKind
+from debriscount.simulate.layout import lay_patch
+from debriscount.simulate.scene import make_scene
+from debriscount.simulate.spec import Camera, Floor, Portion, SceneSpec
 
 
 def table(areas: list[float], clumps: list[int], kinds: list[int] | None = None) -> GrainTable:
@@ -216,3 +221,32 @@ def test_merged_and_torn_clumps_keep_the_true_number(seed: int, sigma: float) ->
         low, high = interval([float(p) for p in pieces], number)
         held.append(low <= 200 <= high)
     assert np.sum(held) >= 16
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("kind", "shape", "floor"),
+    [
+        (DebrisKind("red lentils", (205, 100, 55), (4.3, 5.6)), "round", (205, 205, 200)),
+        (DebrisKind("rice", (226, 214, 190), (2.8, 3.9)), "long", (120, 122, 124)),
+    ],
+    ids=["round", "long"],
+)
+def test_photographed_heaps_hold_a_number_within_the_interval(
+    kind: DebrisKind, shape: str, floor: tuple[int, int, int]
+) -> None:
+    """*Independent*: the scene's own truth; a quarter of the grains lie in heaps."""
+    spec = SceneSpec(
+        lay_patch(240, 160, ()),
+        (Portion(kind, 0.06, shape=shape),),
+        floor=Floor("plain", floor),
+        passes=(),
+        camera=Camera(megapixels=3.0),
+        seed=7,
+    )
+    scene = make_scene(spec)
+    counted = count(scene.pixels("before"), patch=spec.patch, blank=scene.pixels("blank"), debris=[kind])
+    found, true = counted.zones["patch"], scene.truth.amounts(0)["patch"].grains
+    assert found.grains95 is not None
+    assert found.grains95[0] <= true <= found.grains95[1]
+    assert 0 < found.grains95[1] - found.grains95[0] < 0.25 * true

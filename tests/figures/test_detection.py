@@ -14,7 +14,6 @@ from debriscount.figures.detection import (
     FalseGrains,
     Limits,
     currie_limits,
-    least_area_px,
     mirror_grains,
     most_left,
     zone_limits,
@@ -23,7 +22,7 @@ from debriscount.figures.passes import pass_figures
 from debriscount.figures.records import GrainTable
 from debriscount.figures.uncertainty import ShotGrains
 from debriscount.geometry.grid import FloorGrid
-from debriscount.grains.find import find_grains
+from debriscount.grains.find import find_grains, least_area_px
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import CustomZone, Patch
 
@@ -132,7 +131,8 @@ def disc_shot(diameter_px: float) -> ShotCover:
     fine = (np.arange(480) + 0.5) / 8 - 30.0
     cover = (np.hypot(fine[None], fine[:, None]) < diameter_px / 2).reshape(60, 8, 60, 8).mean(axis=(1, 3))
     seen = cv2.GaussianBlur(cover.astype(np.float32), (0, 0), 0.8)
-    return ShotCover(seen, np.full((60, 60), 0.01, np.float32), np.zeros((60, 60), np.uint8), seen / np.float32(0.01))
+    sigma, light = np.full((60, 60), 0.01, np.float32), np.zeros((60, 60), np.float32)
+    return ShotCover(seen, sigma, np.zeros((60, 60), np.uint8), seen / sigma, light, (0.0,))
 
 
 @pytest.mark.parametrize("smallest_px", [1.5, 2.5, 3.0, 5.5, 8.0, 12.0])

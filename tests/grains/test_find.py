@@ -52,7 +52,8 @@ def shot_of(cover: NDArray[np.float32], blur_px: float = 0.7, noise: float = 0.0
     seen = cv2.GaussianBlur(cover, (0, 0), blur_px) + noise * np.random.default_rng(seed).standard_normal(cover.shape)
     sigma = np.full(cover.shape, noise, np.float32)
     apart = np.abs(seen / noise).astype(np.float32)
-    return ShotCover(seen.astype(np.float32), sigma, np.zeros(cover.shape, np.uint8), apart)
+    light = np.zeros(cover.shape, np.float32)
+    return ShotCover(seen.astype(np.float32), sigma, np.zeros(cover.shape, np.uint8), apart, light, (0.0, 0.0))
 
 
 def find(shot: ShotCover, *diameters_px: float) -> FoundGrains:
@@ -208,7 +209,7 @@ def test_flipping_the_picture_changes_nothing() -> None:
     places = spread(40, 4.0)
     shot = shot_of(discs(places, 4.0))
     mirror = np.s_[:, ::-1]
-    flipped = ShotCover(shot.cover[mirror].copy(), shot.sigma[mirror], shot.kind[mirror], shot.apart[mirror].copy())
+    flipped = replace(shot, cover=shot.cover[mirror].copy(), apart=shot.apart[mirror].copy())
     plain, mirrored = find(shot, 8.0), find(flipped, 8.0)
     assert len(plain.area_px) == len(mirrored.area_px)
     assert plain.area_px.sum() == pytest.approx(mirrored.area_px.sum(), rel=1e-4)

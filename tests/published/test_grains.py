@@ -25,6 +25,8 @@ def handed_over(cover: NDArray[np.float32], sigma: float) -> ShotCover:
         np.full(cover.shape, sigma, np.float32),
         np.zeros(cover.shape, np.uint8),
         np.abs(cover / sigma).astype(np.float32),
+        np.zeros(cover.shape, np.float32),
+        (0.0,),
     )
 
 
