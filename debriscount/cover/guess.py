@@ -61,7 +61,8 @@ def guess_kinds(
         colour = np.median(pixels.colour[members], axis=0).astype(float)
         sure = np.zeros(usable.shape, bool)
         sure[pixels.y[members].astype(int), pixels.x[members].astype(int)] = True
-        hints.append(KindHint(colour, _size(matched["before"], other, colour, sure, contrast)))
+        size = _size(matched["before"], other, colour, sure, contrast)
+        hints.append(KindHint(colour, size, size_known=False))
     return tuple(hints)
 
 

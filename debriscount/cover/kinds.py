@@ -15,10 +15,14 @@ OUTLINED_PX = 5.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class KindHint:
-    """Rough linear colour, shape (3,), and the 5th and 95th percentile of grain diameter, px."""
+    """Rough linear colour, shape (3,), and the 5th and 95th percentile of grain diameter, px.
+
+    ``size_known`` is False for sizes guessed from the photos, where blur makes small grains look larger.
+    """
 
     colour: NDArray[np.float64]
     size_px: tuple[float, float]
+    size_known: bool = True
 
     @property
     def outlined(self) -> bool:

@@ -7,15 +7,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .alone import floor_around, likely_floor, pattern_around
+from .alone import pattern_around
 from .assign import likeliest_kind
-from .changes import floor_without_blank
 from .colours import LearnedColour, apart_pixels, core_pixels, join_pixels, learn_colours
 from .discriminant import SHADE, SHEEN, Discriminant, cover_of, departure, fisher_discriminant
-from .floor import RIM_PX, average_bare, brightness, disc, local_floor
+from .fine import fine_spots, full_cover, lone_cover
+from .floor import brightness, local_floor
 from .kinds import KindHint
-from .light import FAINTEST, stiff_gain, supple_gain
-from .noise import FloorNoise, learn_mix, learn_noise, sigma_map
+from .light import FAINTEST
+from .noise import FloorNoise
+from .shots import BareFloor, Shots
 from .strips import over_strips
 
 #: How far shade may change the hue of a floor, as a share of each channel: of two lamps of unlike colour one is
@@ -23,6 +24,9 @@ from .strips import over_strips
 SHADE_TINT = 0.1
 #: Cover above which a pixel is kept out of what is averaged as bare floor or light.
 NOT_BARE = 0.25
+#: How often light and floor are learned where grains are fine: fine debris leaves little floor bare, and what of it
+#: is not known yet passes for light. A third round changes little.
+FINE_ROUNDS = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,7 +37,8 @@ class ShotCover:
     same shape indexes the kinds. ``apart``, also (H, W), is how many standard deviations the pixel is from
     floor in any shade, coloured shade included; ``light`` how much brighter it is than the floor, as a share of the
     floor's brightness, and 0 where the floor is not shown. ``spread`` is, for each kind, the standard deviation of
-    cover over pixels that it hides wholly: its grains' shading and pattern.
+    cover over pixels that it hides wholly: its grains' shading and pattern. ``full`` is, for each kind, what cover sums
+    up to over a grain for each pixel that the grain hides; empty means 1.
     """
 
     cover: NDArray[np.float32]
@@ -42,6 +47,7 @@ class ShotCover:
     apart: NDArray[np.float32]
     light: NDArray[np.float32]
     spread: tuple[float, ...]
+    full: tuple[float, ...] = ()
 
     def mirrored(self) -> "ShotCover":
         """The same with floor's departures turned round: chance takes bare floor as often to one side as the other."""
@@ -86,79 +92,53 @@ def cover_maps(
     CoverMaps
         Views are in the light of the blank or, without one, of the last shot.
     """
-    names = list(views)
-    reference = "blank" if "blank" in views else names[-1]
-    matched = {
-        name: view if name == reference else view * stiff_gain(view, views[reference], usable)
-        for name, view in views.items()
-    }
-    dirty = [name for name in names if name != "blank"]
-    smallest, largest = min(k.size_px[0] for k in kinds), max(k.size_px[1] for k in kinds)
-    # Grains of a few pixels are narrower than the photo's colour blocks: their colour is smeared, their
-    # brightness is not, and their own shade is too small to be told from them.
-    fine = not all(k.outlined for k in kinds)
-    shade = SHEEN if fine else SHADE
-    if len(views) == 1:
-        view = views[reference]
-        floor, bare = likely_floor(view, usable, kinds)
-        noise = pattern_around(view, floor, bare, None if fine else smallest)
-    else:
-        other = matched["blank" if "blank" in views else dirty[0]]
-        difference = matched[dirty[-1]] - other
-        model = learn_noise(difference, other, usable)
-        mix = np.eye(3) if fine else learn_mix(difference, sigma_map(model, other), usable, smallest)
-        floor = matched["blank"] if "blank" in views else floor_without_blank(matched, usable, kinds)
-        noise = FloorNoise(sigma_map(model, floor), mix)
-    parts = [apart_pixels(matched[n], floor, departure(matched[n], floor, noise, shade), usable) for n in dirty]
+    run = Shots(views, usable, kinds)
+    floor = run.first_floor()
+    parts = [apart_pixels(v, floor.mean, departure(v, floor.mean, floor.noise, run.shade), usable) for v in run.dirty()]
+    for _ in range(FINE_ROUNDS if run.fine else 1):
+        filters = _filters(floor, learn_colours(join_pixels(parts), kinds, usable.shape), run.shade)
+        limit = min(NOT_BARE, 0.5 * min(k.least_peak for k in kinds))
+        covered = {n: _covered(view, floor.mean, filters, limit) for n, view in run.matched.items()}
+        run.match_light(covered)
+        floor = run.floor(covered, floor)
+        # Now that grains are known, all of their pixels tell their colour, not only those that stand out most.
+        parts = [core_pixels(run.matched[n], floor.mean, covered[n] & usable) for n in run.dirty_names]
     colours = learn_colours(join_pixels(parts), kinds, usable.shape)
-    filters = _filters(floor, colours, noise, shade)
-    limit = min(NOT_BARE, 0.5 * min(k.least_peak for k in kinds))
-    covered = {n: _covered(matched[n], floor, filters, limit) for n in names}
-    for name in names:
-        if name != reference:
-            busy = covered[name] | covered[reference] | ~usable
-            both = cv2.dilate(busy.astype(np.uint8), disc(RIM_PX)) == 0
-            reach = max(2 * largest, 24.0)
-            matched[name] = matched[name] * supple_gain(matched[name], matched[reference], both, reach)
-    if len(views) == 1:
-        bare = usable & ~covered[reference]
-        floor = floor_around(view, bare, largest)
-        noise = pattern_around(view, floor, bare, None if fine else smallest)
-    else:
-        floor, hidden = average_bare([matched[n] for n in names], [covered[n] for n in names], noise.sigma, largest)
-        noise = FloorNoise(sigma_map(model, floor), mix)
-
-    # Now that grains are known, all of their pixels tell their colour, not only those that stand out most.
-    parts = [core_pixels(matched[n], floor, covered[n] & usable) for n in dirty]
-    colours = learn_colours(join_pixels(parts), kinds, usable.shape)
-    filters = _filters(floor, colours, noise, shade)
-    if len(views) > 1 and hidden.any():
+    filters = _filters(floor, colours, run.shade)
+    if floor.hidden.any() and len(views) > 1:
         # There the floor has its pattern as well, of which the surroundings' mean tells nothing.
-        around = np.asarray(cv2.blur(floor, (2 * int(largest) + 1, 2 * int(largest) + 1)), np.float32)
-        pattern = pattern_around(floor, around, usable & ~hidden, None if fine else smallest)
-        _refilter(filters, hidden, floor, colours, pattern, shade)
-    # Beside a dark joint, shade must be darker than the joint: shots lie on each other to about a pixel.
-    smooth = cv2.GaussianBlur(brightness(floor), (0, 0), 0.7)
-    bright = np.asarray(cv2.erode(smooth, np.ones((3, 3), np.uint8)), np.float32)
-    if "blank" not in views:
-        # Without a blank light debris that was overlooked in one shot is floor that looks shaded in the next: shade
-        # must be darker than the floor hereabouts as well.
-        bright = np.minimum(bright, brightness(local_floor(floor, max(3 * largest, 15.0))))
-    shots = {n: _shot_cover(matched[n], floor, bright, filters, colours, noise, usable, shown, largest) for n in names}
+        around = np.asarray(cv2.blur(floor.mean, (2 * int(run.largest) + 1, 2 * int(run.largest) + 1)), np.float32)
+        pattern = pattern_around(floor.mean, around, usable & ~floor.hidden, run.averaged_px)
+        _refilter(filters, floor, colours, pattern, run.shade)
+    bright = _lit_floor(floor.mean, None if "blank" in views else run.window)
+    shots = {
+        n: _shot_cover(v, floor, bright, filters, colours, usable, shown, run.largest) for n, v in run.matched.items()
+    }
+    shots = _alike(shots, run.dirty_names, kinds, usable)
     blind = tuple(
         float((2 * f.sigma[usable] > 0.5 * kind.usual_peak).mean()) for f, kind in zip(filters, kinds, strict=True)
     )
-    return CoverMaps(floor, matched, colours, shots, blind)
+    return CoverMaps(floor.mean, run.matched, colours, shots, blind)
 
 
-def _filters(
-    floor: NDArray[np.float32], colours: Sequence[LearnedColour], noise: FloorNoise, shade: float
-) -> list[Discriminant]:
+def _lit_floor(floor: NDArray[np.float32], window_px: float | None) -> NDArray[np.float32]:
+    """Brightness of the floor that shade must fall below, shape (H, W).
+
+    Beside a dark joint that is the joint's: shots lie on each other to about a pixel. Without a blank (``window_px``
+    given) it is no more than that of the floor hereabouts: light debris that was overlooked in one shot is floor that
+    looks shaded in the next.
+    """
+    smooth = cv2.GaussianBlur(brightness(floor), (0, 0), 0.7)
+    lit = np.asarray(cv2.erode(smooth, np.ones((3, 3), np.uint8)), np.float32)
+    return lit if window_px is None else np.minimum(lit, brightness(local_floor(floor, window_px)))
+
+
+def _filters(floor: BareFloor, colours: Sequence[LearnedColour], shade: float) -> list[Discriminant]:
     filters = []
     for c in colours:
-        debris = c.over(floor.shape[:2])
-        sheen = shade if _hue_tells(floor, debris, noise, c, shade) else SHEEN
-        filters.append(fisher_discriminant(floor, debris, noise, c.covariance, shade, sheen))
+        debris = c.over(floor.hidden.shape)
+        sheen = shade if _hue_tells(floor.mean, debris, floor.noise, c, shade) else SHEEN
+        filters.append(fisher_discriminant(floor.mean, debris, floor.noise, c.covariance, shade, sheen))
     return filters
 
 
@@ -181,18 +161,20 @@ def _hue_tells(
 
 def _refilter(
     filters: Sequence[Discriminant],
-    places: NDArray[np.bool_],
-    floor: NDArray[np.float32],
+    floor: BareFloor,
     colours: Sequence[LearnedColour],
     noise: FloorNoise,
     shade: float,
 ) -> None:
-    """Make the filters anew at some places, in place, for another noise."""
+    """Make the filters anew, in place, for another noise where the floor is hidden."""
+    places = floor.hidden
     there = FloorNoise(noise.sigma[places][:, None], noise.mix)
     for old, c in zip(filters, colours, strict=True):
-        debris = c.over(floor.shape[:2])[places][:, None]
-        sheen = shade if _hue_tells(floor, c.over(floor.shape[:2]), noise, c, shade) else SHEEN
-        new = fisher_discriminant(floor[places][:, None], debris, there, c.covariance, shade, sheen)
+        debris = c.over(places.shape)
+        sheen = shade if _hue_tells(floor.mean, debris, noise, c, shade) else SHEEN
+        new = fisher_discriminant(
+            floor.mean[places][:, None], debris[places][:, None], there, c.covariance, shade, sheen
+        )
         old.filter[places], old.sigma[places] = new.filter[:, 0], new.sigma[:, 0]
 
 
@@ -205,31 +187,56 @@ def _covered(
 
 def _shot_cover(
     view: NDArray[np.float32],
-    floor: NDArray[np.float32],
+    floor: BareFloor,
     bright: NDArray[np.float32],
     filters: Sequence[Discriminant],
     colours: Sequence[LearnedColour],
-    noise: FloorNoise,
     usable: NDArray[np.bool_],
     shown: NDArray[np.bool_],
     grain_px: float,
 ) -> ShotCover:
     # A kind of which nothing was seen covers nothing: its colour is a hint in a light of its own.
     covers = [
-        cover_of(f, view, floor) if c.samples else np.zeros(usable.shape, np.float32)
+        cover_of(f, view, floor.mean) if c.samples else np.zeros(usable.shape, np.float32)
         for f, c in zip(filters, colours, strict=True)
     ]
-    kind = likeliest_kind(view - floor, floor, covers, colours, noise.sigma, grain_px)
+    kind = likeliest_kind(view - floor.mean, floor.mean, covers, colours, floor.noise.sigma, grain_px)
     cover = covers[0] if len(covers) == 1 else np.choose(kind, covers)
     sigma = filters[0].sigma if len(covers) == 1 else np.choose(kind, [f.sigma for f in filters])
-    # The filter's own sigma takes channels as independent; the photo says how far that is wrong.
-    some = usable[::3, ::3] & (sigma[::3, ::3] > 0)
-    sample = cover[::3, ::3][some] / sigma[::3, ::3][some]
-    factor = np.float32(max(1.4826 * np.median(np.abs(sample - np.median(sample))), 1e-3))
-    apart = departure(view, floor, FloorNoise(_tinted(view, floor, noise.sigma), np.eye(3)), SHADE)
+    apart = departure(view, floor.mean, FloorNoise(_tinted(view, floor.mean, floor.noise.sigma), np.eye(3)), SHADE)
     light = np.where(usable, brightness(view) / np.maximum(bright, FAINTEST) - 1, np.float32(0))
     spread = tuple(_spread(f, c) for f, c in zip(filters, colours, strict=True))
-    return ShotCover(np.where(shown, cover, 0), sigma * factor, kind, apart, light, spread)
+    return ShotCover(np.where(shown, cover, 0), np.asarray(sigma, np.float32), kind, apart, light, spread)
+
+
+def _alike(
+    shots: Mapping[str, ShotCover], dirty: Sequence[str], kinds: Sequence[KindHint], usable: NDArray[np.bool_]
+) -> dict[str, ShotCover]:
+    """Shots with the noise and the full cover that all of them have in common.
+
+    One camera, one noise: debris widens the spread, so the shot with the least of it says what noise alone does.
+    """
+    wider = np.float32(min(_noise_factor(shots[n], usable) for n in dirty))
+    even = {n: replace(s, sigma=s.sigma * wider) for n, s in shots.items()}
+    full = tuple(_full_cover([even[n] for n in dirty], k, kind, usable) for k, kind in enumerate(kinds))
+    return {n: replace(s, full=full) for n, s in even.items()}
+
+
+def _noise_factor(shot: ShotCover, usable: NDArray[np.bool_]) -> float:
+    """How much wider cover spreads in a shot than its sigma says, which takes channels as independent."""
+    cover, sigma = shot.cover[::3, ::3], shot.sigma[::3, ::3]
+    some = usable[::3, ::3] & (sigma > 0)
+    sample = cover[some] / sigma[some]
+    return max(1.4826 * float(np.median(np.abs(sample - np.median(sample)))), 1e-3)
+
+
+def _full_cover(shots: Sequence[ShotCover], k: int, kind: KindHint, usable: NDArray[np.bool_]) -> float:
+    """What cover comes to, in the shots' sums over whole grains of a kind, per pixel hidden."""
+    if kind.outlined or not kind.size_known:
+        return 1.0
+    own = [np.where(shot.kind == k, shot.cover, np.float32(0)) for shot in shots]
+    spots = [fine_spots(cover, shot.sigma, kind) for cover, shot in zip(own, shots, strict=True)]
+    return full_cover(np.concatenate([lone_cover(s, usable) for s in spots]), kind)
 
 
 def _spread(discriminant: Discriminant, colour: LearnedColour) -> float:

@@ -63,7 +63,7 @@ def find_grains(shot: ShotCover, kinds: Sequence[KindHint]) -> FoundGrains:
         if kind.outlined:
             found = outlined.outlined_grains(cover, shot, kind, shot.spread[k])
         else:
-            found = gathered.gathered_grains(cover, shot, kind)
+            found = gathered.gathered_grains(cover, shot, kind, shot.full[k] if shot.full else 1.0)
         kind_map[found.mask] = k + 1
         sums = sum_grains(found)
         step = LIMIT_U / outlined.TIGHTER if kind.outlined else FINE_LIMIT_U / gathered.TIGHTER

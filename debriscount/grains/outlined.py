@@ -125,7 +125,7 @@ def _unlike_floor(apart: NDArray[np.float32]) -> _Heights:
     top = cv2.dilate(smooth, np.ones((2 * LEVEL_PX + 1, 2 * LEVEL_PX + 1), np.uint8))
     seen = smooth > SURELY_APART
     shares = (np.where(seen, height / np.maximum(top, SURELY_APART), np.float32(0)) for height in (apart, smooth))
-    return _Heights(*shares, seen)
+    return _Heights(next(shares), next(shares), seen)
 
 
 def _own_level(smooth: NDArray[np.float32], noise: NDArray[np.float32], kind: KindHint) -> NDArray[np.float32]:

@@ -8,7 +8,7 @@ from scipy import ndimage
 from skimage.data import coins
 from skimage.filters import threshold_otsu
 
-from debriscount.cover.discriminant import SHADE, cover_of, fisher_discriminant
+from debriscount.cover.discriminant import SHADE, cover_of, departure, fisher_discriminant
 from debriscount.cover.kinds import KindHint
 from debriscount.cover.maps import ShotCover
 from debriscount.cover.noise import FloorNoise
@@ -134,14 +134,24 @@ def coins_from_afar(light: NDArray[np.float32], times: int) -> tuple[FoundGrains
     """Grains of the photo as from ``times`` as far, and their places in px of the photo as it is."""
     table = table_under(light)
     coin = float(np.median(light[light > np.quantile(light, 0.7)]))
-    floor, debris = (np.repeat(level[..., None], 3, axis=2) for level in (table, np.full_like(table, coin)))
     near = np.abs(light / table - 1) < 0.3
-    sigma = 1.4826 * float(np.median(np.abs((light - table)[near])))
+    sigma = 1.4826 * float(np.median(np.abs((light - table)[near]))) / times
+    small = (light.shape[1] // times, light.shape[0] // times)
+
+    def seen(v: NDArray[np.float32]) -> NDArray[np.float32]:
+        return np.repeat(np.asarray(cv2.resize(v, small, interpolation=cv2.INTER_AREA), np.float32)[..., None], 3, 2)
+
+    view, floor = seen(light), seen(table)
     noise = FloorNoise(np.full(floor.shape, sigma, np.float32), np.eye(3))
-    found = fisher_discriminant(floor, debris, noise, np.zeros((3, 3)), SHADE)
-    cover = cover_of(found, np.repeat(light[..., None], 3, axis=2), floor)
-    small = cv2.resize(cover, None, fx=1 / times, fy=1 / times, interpolation=cv2.INTER_AREA)
-    shot = handed_over(np.asarray(small, np.float32), float(np.median(found.sigma)) / times)
+    found = fisher_discriminant(floor, np.full_like(floor, coin), noise, np.zeros((3, 3)), SHADE)
+    shot = ShotCover(
+        cover_of(found, view, floor),
+        found.sigma,
+        np.zeros(floor.shape[:2], np.uint8),
+        departure(view, floor, noise, SHADE),
+        np.asarray(view[..., 0] / floor[..., 0] - 1),
+        (0.0,),
+    )
     grains = find_grains(shot, [KindHint(np.full(3, coin), (36 / times, 62 / times))])
     places = np.stack([grains.x_px, grains.y_px], axis=-1) * times + (times - 1) / 2
     return grains, places
