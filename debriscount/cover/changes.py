@@ -9,15 +9,13 @@ from numpy.typing import NDArray
 from .colours import ApartPixels, LearnedColour, apart_pixels, join_pixels, learn_colours
 from .discriminant import SHADE, SHEEN, cover_of, departure, fisher_discriminant
 from .floor import average_bare, disc, local_floor
+from .joints import floor_joints
 from .kinds import KindHint
 from .noise import FloorNoise, learn_mix, learn_noise, sigma_map
 
 #: Cover by which two shots must differ at a place before one of them is held to show the floor there: half
 #: of what a grain's edge pixel differs by.
 DIFFERS = 0.25
-#: Length from which a straight thin thing is a joint of the floor, in large grains: longer than two long grains end to
-#: end.
-LONG = 5.0
 
 
 def changed_pixels(
@@ -167,30 +165,13 @@ def covered_places(
         spread = 1.4826 * float(np.median(np.abs(sample - middle)))
         level = max(0.5 * kind.least_peak, middle + 4 * spread)
         stands_out = (hat > level) & usable
-        lying |= _not_smaller(stands_out & ~_long_and_thin(stands_out, high), 0.3 * np.pi / 4 * low**2)
+        lying |= _not_smaller(stands_out & ~floor_joints(stands_out, high, 1.5 * high), 0.3 * np.pi / 4 * low**2)
     # Shade is less than no cover, and what is one kind in one shot is hardly another kind in the next: so
     # the kinds' covers are compared as one, from 0 up.
     peak = min(kind.least_peak for kind in kinds)
     totals = [np.maximum.reduce([np.clip(cover, 0, 1) for cover in shot]) for shot in moved]
     least = np.minimum.reduce(totals)
     return [lying | ((t - least > min(0.5 * peak, DIFFERS)) & (t > 0.5 * peak)) for t in totals]
-
-
-def _long_and_thin(mask: NDArray[np.bool_], grain_px: float) -> NDArray[np.bool_]:
-    """Joints between tiles and planks: straight for LONG grains and nowhere as wide as a heap."""
-    factor = max(1, int(grain_px / 6))
-    size = (mask.shape[1] // factor, mask.shape[0] // factor)
-    small = (cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.3).astype(np.uint8)
-    half = max(2, round(LONG * grain_px / factor / 2))
-    lines = np.zeros_like(small)
-    for angle in np.arange(0, 180, 15):
-        x, y = (round(half * float(f(np.deg2rad(angle)))) for f in (np.cos, np.sin))
-        kernel = np.zeros((2 * half + 1, 2 * half + 1), np.uint8)
-        cv2.line(kernel, (half - x, half - y), (half + x, half + y), (1,))
-        lines |= np.asarray(cv2.morphologyEx(small, cv2.MORPH_OPEN, kernel), np.uint8)
-    wide = np.asarray(cv2.morphologyEx(small, cv2.MORPH_OPEN, disc(max(1, round(0.75 * grain_px / factor)))), np.uint8)
-    thin = cv2.dilate(lines & (1 - wide), disc(1))
-    return np.asarray(cv2.resize(thin, (mask.shape[1], mask.shape[0]), interpolation=cv2.INTER_NEAREST) > 0)
 
 
 def _not_smaller(mask: NDArray[np.bool_], least_px: float) -> NDArray[np.bool_]:

@@ -13,6 +13,7 @@ from .colours import LearnedColour, apart_pixels, core_pixels, join_pixels, lear
 from .discriminant import SHADE, SHEEN, Discriminant, cover_of, departure, fisher_discriminant
 from .fine import fine_spots, full_cover, lone_cover
 from .floor import brightness, local_floor
+from .joints import floor_joints
 from .kinds import KindHint
 from .light import FAINTEST
 from .noise import FloorNoise
@@ -24,6 +25,9 @@ from .strips import over_strips
 SHADE_TINT = 0.1
 #: Cover above which a pixel is kept out of what is averaged as bare floor or light.
 NOT_BARE = 0.25
+#: Width, in small grains, of what may be a joint of the floor in a photo that stands alone: long grains are about half
+#: as wide as their diameter.
+JOINT = 0.5
 #: How often light and floor are learned where grains are fine: fine debris leaves little floor bare, and what of it
 #: is not known yet passes for light. A third round changes little.
 FINE_ROUNDS = 2
@@ -114,6 +118,8 @@ def cover_maps(
     shots = {
         n: _shot_cover(v, floor, bright, filters, colours, usable, shown, run.largest) for n, v in run.matched.items()
     }
+    if run.alone:
+        shots = {n: _without_pattern(shot, run.smallest, run.largest) for n, shot in shots.items()}
     shots = _alike(shots, run.dirty_names, kinds, usable)
     blind = tuple(
         float((2 * f.sigma[usable] > 0.5 * kind.usual_peak).mean()) for f, kind in zip(filters, kinds, strict=True)
@@ -207,6 +213,12 @@ def _shot_cover(
     light = np.where(usable, brightness(view) / np.maximum(bright, FAINTEST) - 1, np.float32(0))
     spread = tuple(_spread(f, c) for f, c in zip(filters, colours, strict=True))
     return ShotCover(np.where(shown, cover, 0), np.asarray(sigma, np.float32), kind, apart, light, spread)
+
+
+def _without_pattern(shot: ShotCover, small_px: float, large_px: float) -> ShotCover:
+    """A shot against a smooth floor, which does not tell its joints from debris nor its dark places from shade."""
+    joints = floor_joints(shot.cover > NOT_BARE, large_px, JOINT * small_px)
+    return replace(shot, cover=np.where(joints, np.float32(0), shot.cover), light=np.zeros_like(shot.light))
 
 
 def _alike(

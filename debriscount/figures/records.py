@@ -44,7 +44,8 @@ class GrainTable:
 class Amount:
     """How much debris lies in a zone in one shot.
 
-    ``grains95`` is the 95 % interval of ``grains`` that grains hanging together leave open, None where it is unknown.
+    ``grains95`` is the 95 % interval of ``grains``, which is open where grains hang together or the bare floor shows
+    some too; None where it is unknown.
     """
 
     area_mm2: float

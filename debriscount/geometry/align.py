@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 from .grid import FloorGrid
 from .resample import Shift, shift_basis
 
+#: Contrast of a floor's texture below which it says nothing of two floors being one: debris and its shade leave a
+#: hundredth or two even where most places are bare.
+FAINT_TEXTURE = 0.03
 #: Side of the squares over which the texture's pull is summed before the smooth shift is fitted, px.
 TILE = 32
 
@@ -160,7 +163,7 @@ def floor_likeness(
     # What single-pixel noise alone leaves in this band: a white noise of this standard deviation, blurred.
     noise = min(_pixel_noise(view) for view in (reference, moving)) / (2 * np.sqrt(np.pi) * fine)
     spread = [1.4826 * float(np.median(np.abs(v - np.median(v)))) for v in (a, b)]
-    if min(spread) < 5 * noise or min(spread) < 0.01:
+    if min(spread) < 5 * noise or min(spread) < FAINT_TEXTURE:
         return None
     inner = (np.abs(a) < 3 * spread[0]) & (np.abs(b) < 3 * spread[1])
     return float(np.corrcoef(a[inner], b[inner])[0, 1])

@@ -31,7 +31,7 @@ BAR_GIB = 1.5
 
 #: Functions that `debriscount.figures.run` calls, by the stage that they stand for.
 STAGES = {
-    "reading": "read_photo",
+    "reading": "load_photo",
     "registering": "register_shots",
     "cover": "cover_maps",
     "grains": "find_grains",

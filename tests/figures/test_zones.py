@@ -213,7 +213,7 @@ def test_the_interval_of_what_is_left_holds_it_and_is_not_negative(n: int, down:
 
 def found_grains(x_px: list[float], clump: list[int]) -> FoundGrains:
     n = len(x_px)
-    area = 60.0 + 5.0 * (np.arange(n) % 3)
+    area = np.array([60.0 + 5.0 * (i % 3) for i in range(n)])
     return FoundGrains(
         np.zeros(n, np.int16),
         np.array(x_px),

@@ -132,16 +132,13 @@ def coin_light() -> NDArray[np.float32]:
 
 def coins_from_afar(light: NDArray[np.float32], times: int) -> tuple[FoundGrains, NDArray[np.float64]]:
     """Grains of the photo as from ``times`` as far, and their places in px of the photo as it is."""
-    table = table_under(light)
     coin = float(np.median(light[light > np.quantile(light, 0.7)]))
-    near = np.abs(light / table - 1) < 0.3
-    sigma = 1.4826 * float(np.median(np.abs((light - table)[near]))) / times
-    small = (light.shape[1] // times, light.shape[0] // times)
-
-    def seen(v: NDArray[np.float32]) -> NDArray[np.float32]:
-        return np.repeat(np.asarray(cv2.resize(v, small, interpolation=cv2.INTER_AREA), np.float32)[..., None], 3, 2)
-
-    view, floor = seen(light), seen(table)
+    size = (light.shape[1] // times, light.shape[0] // times)
+    small, table = (
+        np.asarray(cv2.resize(v, size, interpolation=cv2.INTER_AREA), np.float32) for v in (light, table_under(light))
+    )
+    sigma = 1.4826 * float(np.median(np.abs(small - table)[np.abs(small / table - 1) < 0.3]))
+    view, floor = (np.repeat(v[..., None], 3, axis=2) for v in (small, table))
     noise = FloorNoise(np.full(floor.shape, sigma, np.float32), np.eye(3))
     found = fisher_discriminant(floor, np.full_like(floor, coin), noise, np.zeros((3, 3)), SHADE)
     shot = ShotCover(
@@ -149,7 +146,7 @@ def coins_from_afar(light: NDArray[np.float32], times: int) -> tuple[FoundGrains
         found.sigma,
         np.zeros(floor.shape[:2], np.uint8),
         departure(view, floor, noise, SHADE),
-        np.asarray(view[..., 0] / floor[..., 0] - 1),
+        small / table - 1,
         (0.0,),
     )
     grains = find_grains(shot, [KindHint(np.full(3, coin), (36 / times, 62 / times))])
