@@ -18,7 +18,8 @@ from ..photo.read import LEAST_SIDE_PX, Photo
 from .counted import Region
 
 #: Width of a small grain, px, from which a finer raster does not measure it better. The area of a digitised disc of
-#: radius r px has standard deviation 0.6765 sqrt(r) px [1]_, 0.13 % of the area at r = 30.
+#: radius r px has standard deviation 0.6765 sqrt(r) px [1]_, 0.7 % of the area at r = 10; and a grain's own pattern
+#: averages out.
 #:
 #: .. [1] D. G. Kendall, On the number of lattice points inside a random oval, Quart. J. Math. 19 (1948) 1-26.
 FINE_ENOUGH_PX = 20.0

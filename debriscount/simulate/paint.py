@@ -40,7 +40,7 @@ def paint_grains(light: Image, truth: SceneTruth, state: int, pose: Pose, lighti
     jacobian = pose.jacobian_px_per_mm(places)
     to_unit = unit_maps(grains.a_mm, grains.b_mm, angle, jacobian)
     px2_per_mm2 = np.abs(np.linalg.det(jacobian))
-    center = pose.view.project(places)
+    center = pose.view.project(_seen_on_floor(places, grains.height_mm / 2, pose.eye_mm))
     outlines = Outlines(center, to_unit, grains.waves, grains.area_mm2 * px2_per_mm2)
     _shade_floor(light, grains, outlines, jacobian, lighting)
     sun = _sun(lighting)
@@ -54,6 +54,12 @@ def paint_grains(light: Image, truth: SceneTruth, state: int, pose: Pose, lighti
             box += share * (dome[..., None] * color - box)
         else:
             box += share * (color - box)
+
+
+def _seen_on_floor(places_mm: Floats, height_mm: Floats, eye_mm: tuple[float, float, float]) -> Floats:
+    """Where on the floor points above it seem to lie, shape (N, 2): on from the eye's foot, by h / (h - z)."""
+    foot = np.array(eye_mm[:2])
+    return np.asarray(foot + (places_mm - foot) * (eye_mm[2] / (eye_mm[2] - height_mm))[:, None])
 
 
 def _sun(lighting: Light) -> Floats:

@@ -1,13 +1,14 @@
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from debriscount.cover.kinds import KindHint
 from debriscount.cover.maps import ShotCover
-from debriscount.grains.find import FoundGrains, find_grains
+from debriscount.grains.find import FoundGrains, find_grains, least_area_px
 
 if TYPE_CHECKING:
     from tests.grains.conftest import Painter
@@ -168,3 +169,60 @@ def test_flipping_the_picture_changes_nothing(painter: "Painter") -> None:
     plain, mirrored = find(shot, 8.0), find(flipped, 8.0)
     assert len(plain.area_px) == len(mirrored.area_px)
     assert plain.area_px.sum() == pytest.approx(mirrored.area_px.sum(), rel=1e-4)
+
+
+def with_shade(painter: "Painter", shot: ShotCover, shades: NDArray[np.float64], radius_px: float = 6.0) -> ShotCover:
+    """The shot with half of the floor's light gone at places."""
+    noise = 0.02 * np.random.default_rng(3).standard_normal(painter.shape)
+    light = noise - 0.5 * painter.discs(shades, radius_px) * (shot.cover < 0.5)
+    return replace(shot, light=light.astype(np.float32))
+
+
+#: Grains of two sizes on a grid, and places far from them and from where they throw shade.
+GRID = np.array([[60.0 + 70 * (k % 5), 50.0 + 60 * (k // 5)] for k in range(20)])
+UNSEEN = np.array([[95.0, 140.0], [300.0, 80.0]])
+
+
+def test_grains_that_only_their_shade_gives_away_have_the_mean_area(painter: "Painter") -> None:
+    """Twenty grains of the floor's colour's like are seen, two are not; all throw the same shade."""
+    shot = painter.shot_of(painter.discs(GRID[:10], 5.5) + painter.discs(GRID[10:], 6.5))
+    shot = with_shade(painter, shot, np.concatenate([GRID + (7, 6), UNSEEN]))
+    found, plain = find(shot, 12.0), find(replace(shot, light=np.zeros_like(shot.light)), 12.0)
+    assert (len(plain), len(found)) == (20, 22)
+    assert found.x_px[-2:].tolist() == pytest.approx([300.0, 95.0], abs=0.5)
+    assert found.area_px[-2:] == pytest.approx([plain.area_px.mean()] * 2)
+    # What goes unseen may go with size.
+    assert found.limit_px[-2:] == pytest.approx([plain.area_px.std()] * 2)
+    assert len({*found.clump[-2:]} - {*plain.clump}) == 2
+    for x, y in UNSEEN.astype(int):
+        assert found.kind_map[y, x] == 1
+    assert found.kind.tolist() == [0] * 22
+
+
+def test_shade_beside_a_grain_and_the_soft_shadow_of_a_person_are_no_grains(painter: "Painter") -> None:
+    shot = with_shade(painter, painter.shot_of(painter.discs(GRID, 6.0)), GRID + (7, 6))
+    person = cv2.GaussianBlur(painter.discs(np.array([[200.0, 150.0]]), 40.0), (0, 0), 10.0)
+    assert len(find(replace(shot, light=shot.light - np.float32(0.5) * person), 12.0)) == 20
+
+
+def test_unseen_grains_are_of_the_kind_that_is_hardest_to_see(painter: "Painter") -> None:
+    shot = with_shade(painter, painter.shot_of(painter.discs(GRID, 6.0)), np.concatenate([GRID + (7, 6), UNSEEN]))
+    kind = np.zeros(painter.shape, np.uint8)
+    kind[140:] = 1
+    for faint in (0, 1):
+        sigma = np.where(kind == faint, np.float32(0.05), shot.sigma)
+        found = find(replace(shot, kind=kind, sigma=sigma), 12.0, 12.0)
+        assert len(found) == 22
+        assert found.kind[-2:].tolist() == [faint] * 2
+
+
+def test_a_mirrored_shot_of_a_clean_floor_shows_as_little(painter: "Painter") -> None:
+    shot = painter.shot_of(np.zeros(painter.shape, np.float32))
+    assert len(find(shot.mirrored(), 12.0)) == len(find(shot, 12.0)) == 0
+
+
+@pytest.mark.parametrize("size_px", [(2.0, 3.0), (10.0, 14.0)])
+def test_the_least_area_is_that_of_the_way_grains_are_found(size_px: tuple[float, float]) -> None:
+    """By hand: half the smallest disc where all is edge, a third of it where there is an outline."""
+    share = {2.0: 0.5, 10.0: 0.33}[size_px[0]]
+    assert least_area_px(KindHint(GREY, size_px)) == pytest.approx(share * np.pi / 4 * size_px[0] ** 2)

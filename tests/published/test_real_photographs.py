@@ -61,14 +61,12 @@ LENTILS = {
 @pytest.mark.slow
 @needs_photographs
 @pytest.mark.parametrize("name", LENTILS)
-@pytest.mark.parametrize("with_debris_file", [True, False], ids=["file", "no file"])
-def test_touching_lentils_on_black_card(name: str, with_debris_file: bool) -> None:
+def test_touching_lentils_on_black_card(name: str) -> None:
     image = truth("lentils")["images"][name]
     photo = FOLDER / "lentils" / name
     height, width = read_photo(photo).pixels.shape[:2]
     top = image["seeds_below_row"]
-    debris = [LENTILS[name]] if with_debris_file else []
-    found = count(photo, mm_per_px=1 / image["px_per_mm"], region=(0, top, width, height - top), debris=debris)
+    found = count(photo, mm_per_px=1 / image["px_per_mm"], region=(0, top, width, height - top), debris=[LENTILS[name]])
     assert found.zones["patch"].grains == pytest.approx(image["count"], abs=1)
     centres = [[x, y - top] for x, y in image["centres_x_y_px"]]
     assert found_of(found, centres, truth("lentils")["centre_tolerance_px"]) >= image["count"] - 1
@@ -76,12 +74,10 @@ def test_touching_lentils_on_black_card(name: str, with_debris_file: bool) -> No
 
 @pytest.mark.slow
 @needs_photographs
-@pytest.mark.parametrize("with_debris_file", [True, False], ids=["file", "no file"])
-def test_coins_that_touch(with_debris_file: bool) -> None:
+def test_coins_that_touch() -> None:
     """24 equal coins of 47 px in one heap, side by side, on a light ground."""
     coin = DebrisKind("coin", (0x6A, 0x58, 0x3B), (46, 48))
-    debris = [coin] if with_debris_file else []
-    found = count(FOLDER / "touching_coins" / "water_coins.jpg", mm_per_px=1, debris=debris)
+    found = count(FOLDER / "touching_coins" / "water_coins.jpg", mm_per_px=1, debris=[coin])
     circles = truth("touching_coins")["circles_x_y_r_px"]
     assert found.zones["patch"].grains == pytest.approx(24, abs=1)
     assert found_of(found, [[x, y] for x, y, _ in circles], 5) >= 23
@@ -101,14 +97,11 @@ SWEETS = [
 
 @pytest.mark.slow
 @needs_photographs
-@pytest.mark.parametrize("with_debris_files", [True, False], ids=["files", "no file"])
-def test_sweets_of_five_colours(with_debris_files: bool) -> None:
+def test_sweets_of_five_colours() -> None:
     """14 sweets on white, two of them cut by the border."""
     sweets = truth("colour_sweets")
-    debris = SWEETS if with_debris_files else []
-    found = count(FOLDER / "colour_sweets" / "smarties.png", mm_per_px=1, debris=debris)
+    found = count(FOLDER / "colour_sweets" / "smarties.png", mm_per_px=1, debris=SWEETS)
     assert found.zones["patch"].grains == pytest.approx(sweets["count_all"], abs=1)
-    if with_debris_files:
-        for color, number in sweets["by_colour"].items():
-            grains = found.by_kind[color.replace("_", " ")]["patch"].grains
-            assert grains == pytest.approx(number, abs=1), color
+    for color, number in sweets["by_colour"].items():
+        grains = found.by_kind[color.replace("_", " ")]["patch"].grains
+        assert grains == pytest.approx(number, abs=1), color
