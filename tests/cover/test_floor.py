@@ -1,9 +1,10 @@
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
-from debriscount.cover.floor import average_bare, local_floor
+from debriscount.cover.floor import average_bare, brightness, from_surroundings, local_floor
 
 if TYPE_CHECKING:
     from tests.cover.conftest import Painter
@@ -72,6 +73,43 @@ def test_what_lies_in_every_shot_is_filled_from_around_it() -> None:
 def test_a_floor_of_which_nothing_is_seen_is_still_a_number() -> None:
     everywhere = np.ones(SHAPE, bool)
     assert np.isfinite(bare_from([plain(0.2), plain(0.2)], [everywhere, everywhere])).all()
+
+
+def test_where_no_shot_shows_the_floor_is_said() -> None:
+    """Debris in both, and the blurred rim of 2 px around it, is hidden."""
+    both, one = square(40, 60, 20), square(80, 20, 10)
+    covered = [both | one, both]
+    _, hidden = average_bare([plain(0.2), plain(0.2)], covered, np.full((*SHAPE, 3), 0.01, np.float32), GRAIN_PX)
+    assert hidden[both].all()
+    assert not hidden[one].any()
+    far = ~square(38, 58, 24)
+    assert not hidden[far].any()
+
+
+@pytest.mark.parametrize("reach_px", [1.0, 4.0, 12.0, 40.0])
+def test_surroundings_are_as_near_as_any_are_known(reach_px: float) -> None:
+    """Light grows to the right; what is hidden, small or large, is what it would be by the ramp."""
+    ramp = np.repeat(np.linspace(0.1, 0.3, SHAPE[1], dtype=np.float32)[None, :, None], SHAPE[0], axis=0) * np.ones(
+        3, np.float32
+    )
+    hidden = square(20, 30, 6) | square(50, 80, 50)
+    filled = from_surroundings(np.where(hidden[..., None], np.float32(5), ramp), ~hidden, reach_px)
+    assert filled.shape == ramp.shape
+    # In from the border, where a mean is lopsided, by more than its reach a mean of a ramp is the ramp.
+    inner = np.s_[:, 45:115] if reach_px == 40.0 else np.s_[:, 30:130]
+    np.testing.assert_allclose(filled[inner], ramp[inner], atol=0.025)
+
+
+@pytest.mark.xfail(reason="from_surroundings leaves floor black where next to none is known")
+def test_however_little_is_known_it_is_taken_for_all() -> None:
+    """A corner of 3 px, of a view forty times as large: floor of no light at all would be the worst of guesses."""
+    corner = square(0, 0, 3)
+    np.testing.assert_allclose(from_surroundings(plain(0.3), corner, 2.0), 0.3, rtol=1e-4)
+
+
+def test_brightness_is_the_mean_of_the_channels() -> None:
+    view = np.array([[[0.1, 0.2, 0.6], [0.0, 0.0, 0.0]]], np.float32)
+    np.testing.assert_allclose(brightness(view), [[0.3, 0.0]], atol=1e-6)
 
 
 def test_the_floor_hereabouts_looks_past_debris_on_a_fifth_of_it(painter: "Painter") -> None:

@@ -3,7 +3,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from debriscount.cover.guess import guess_kinds
+from debriscount.cover.guess import guess_kinds, guess_kinds_alone
 
 if TYPE_CHECKING:
     from tests.cover.conftest import Painter
@@ -52,3 +52,21 @@ def test_grains_that_are_not_usable_show_no_kind(painter: "Painter") -> None:
     usable[:, :230] = True
     view = painter.photographed(floor, cover, seed=3)
     assert guess_kinds(view, painter.photographed(floor, nothing, seed=4), usable) == ()
+
+
+@pytest.mark.parametrize("radius_px", [3.5, 6.0, 8.6])
+def test_size_and_colour_are_seen_in_a_single_shot(painter: "Painter", radius_px: float) -> None:
+    """Light falls by a third across the view: only the floor around a grain tells what is floor."""
+    strewn = painter.scatter(2, 60, radius_px)
+    ramp = np.linspace(1.1, 0.75, painter.shape[1], dtype=np.float32)[None, :, None]
+    view = painter.photographed(painter.grained(1, contrast=0.02), strewn.cover, ramp, seed=3)
+    (kind,) = guess_kinds_alone(view, np.ones(painter.shape, bool))
+    low, high = kind.size_px
+    assert float(np.sqrt(low * high)) == pytest.approx(2 * radius_px, rel=0.1)
+    np.testing.assert_allclose(kind.colour, painter.lentil, atol=0.04)
+    assert not kind.size_known
+
+
+def test_bare_floor_alone_shows_no_kind(painter: "Painter") -> None:
+    view = painter.photographed(painter.grained(1, contrast=0.02), np.zeros(painter.shape, np.float32), seed=3)
+    assert guess_kinds_alone(view, np.ones(painter.shape, bool)) == ()

@@ -52,6 +52,25 @@ def test_a_heap_of_debris_in_a_corner_does_not_pull(painter: "Painter") -> None:
     np.testing.assert_allclose(gain, 1, atol=0.003)
 
 
+@pytest.mark.parametrize("debris", [0.02, 0.9], ids=["dark", "light"])
+def test_few_huge_discs_on_a_quarter_of_the_view_do_not_pull(painter: "Painter", debris: float) -> None:
+    """Three coins seen from near: squares full of them are a quarter of all, and lie together."""
+    floor = painter.grained(1)
+    radius, rows, columns = 70.0, painter.shape[0], painter.shape[1]
+    y, x = np.mgrid[0:rows, 0:columns]
+    coins = [np.hypot(x - c, y - r) < radius for c, r in ((90, 90), (240, 110), (120, 290))]
+    covered = np.logical_or.reduce(coins)
+    assert 0.23 < covered.mean() < 0.27
+    view = np.where(covered[..., None], np.float32(debris), floor * quadratic_light(painter.shape))
+    gain = stiff_gain(view, floor, np.ones(painter.shape, bool))
+    np.testing.assert_allclose(gain * quadratic_light(painter.shape), 1, atol=0.02)
+
+
+def test_nothing_usable_leaves_the_light_alone(painter: "Painter") -> None:
+    floor = painter.grained(1)
+    np.testing.assert_allclose(stiff_gain(floor * np.float32(0.5), floor, np.zeros(painter.shape, bool)), 1)
+
+
 def test_what_is_not_usable_does_not_count(painter: "Painter") -> None:
     """Half of the view is a white sheet of paper that only one shot shows."""
     floor = painter.grained(1)

@@ -178,15 +178,16 @@ def with_shade(painter: "Painter", shot: ShotCover, shades: NDArray[np.float64],
     return replace(shot, light=light.astype(np.float32))
 
 
-#: Grains of two sizes on a grid, and places far from them and from where they throw shade.
+#: Grains on a grid, where they throw shade, and places far from both.
 GRID = np.array([[60.0 + 70 * (k % 5), 50.0 + 60 * (k // 5)] for k in range(20)])
+SHADES = GRID + np.array([7.0, 6.0])
 UNSEEN = np.array([[95.0, 140.0], [300.0, 80.0]])
 
 
 def test_grains_that_only_their_shade_gives_away_have_the_mean_area(painter: "Painter") -> None:
-    """Twenty grains of the floor's colour's like are seen, two are not; all throw the same shade."""
+    """Twenty grains are seen, two of the floor's own colour are not; all throw the same shade."""
     shot = painter.shot_of(painter.discs(GRID[:10], 5.5) + painter.discs(GRID[10:], 6.5))
-    shot = with_shade(painter, shot, np.concatenate([GRID + (7, 6), UNSEEN]))
+    shot = with_shade(painter, shot, np.concatenate([SHADES, UNSEEN]))
     found, plain = find(shot, 12.0), find(replace(shot, light=np.zeros_like(shot.light)), 12.0)
     assert (len(plain), len(found)) == (20, 22)
     assert found.x_px[-2:].tolist() == pytest.approx([300.0, 95.0], abs=0.5)
@@ -200,13 +201,13 @@ def test_grains_that_only_their_shade_gives_away_have_the_mean_area(painter: "Pa
 
 
 def test_shade_beside_a_grain_and_the_soft_shadow_of_a_person_are_no_grains(painter: "Painter") -> None:
-    shot = with_shade(painter, painter.shot_of(painter.discs(GRID, 6.0)), GRID + (7, 6))
+    shot = with_shade(painter, painter.shot_of(painter.discs(GRID, 6.0)), SHADES)
     person = cv2.GaussianBlur(painter.discs(np.array([[200.0, 150.0]]), 40.0), (0, 0), 10.0)
     assert len(find(replace(shot, light=shot.light - np.float32(0.5) * person), 12.0)) == 20
 
 
 def test_unseen_grains_are_of_the_kind_that_is_hardest_to_see(painter: "Painter") -> None:
-    shot = with_shade(painter, painter.shot_of(painter.discs(GRID, 6.0)), np.concatenate([GRID + (7, 6), UNSEEN]))
+    shot = with_shade(painter, painter.shot_of(painter.discs(GRID, 6.0)), np.concatenate([SHADES, UNSEEN]))
     kind = np.zeros(painter.shape, np.uint8)
     kind[140:] = 1
     for faint in (0, 1):

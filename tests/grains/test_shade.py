@@ -87,7 +87,7 @@ def test_where_grains_throw_no_shade_nothing_is_sought(painter: "Painter") -> No
 
 
 def test_shade_that_does_not_stand_out_of_the_noise_is_not_sought(painter: "Painter") -> None:
-    light, debris = light_of(painter, SEEN, np.concatenate([SEEN + THROWN, ALONE]), depth=0.05)
+    light, debris = light_of(painter, SEEN, np.concatenate([SEEN + THROWN, ALONE]), depth=0.01)
     assert len(look(light, debris).x_px) == 0
 
 
@@ -100,7 +100,7 @@ def test_floor_that_is_not_shown_has_no_shade(painter: "Painter") -> None:
 
 
 def test_grains_at_the_border_alone_tell_nothing(painter: "Painter") -> None:
-    corner = np.array([[8.0, 8.0]])
+    corner = np.array([[12.0, 12.0]])
     light, debris = light_of(painter, corner, np.concatenate([corner + THROWN, ALONE]))
     shades = look(light, debris, corner)
     assert len(shades.x_px) == 0
