@@ -109,6 +109,8 @@ def from_surroundings(view: NDArray[np.float32], known: NDArray[np.bool_], reach
         if not missing.any():
             break
         sigma *= 2
+    if missing.any() and known.any():
+        filled[missing] = view[known].mean(axis=0)
     if factor == 1:
         return filled
     return np.asarray(cv2.resize(filled, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)

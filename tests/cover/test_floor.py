@@ -100,7 +100,6 @@ def test_surroundings_are_as_near_as_any_are_known(reach_px: float) -> None:
     np.testing.assert_allclose(filled[inner], ramp[inner], atol=0.025)
 
 
-@pytest.mark.xfail(reason="from_surroundings leaves floor black where next to none is known")
 def test_however_little_is_known_it_is_taken_for_all() -> None:
     """A corner of 3 px, of a view forty times as large: floor of no light at all would be the worst of guesses."""
     corner = square(0, 0, 3)
