@@ -144,7 +144,8 @@ def test_no_figure_makes_the_record_anything_but_json(
     zone = record["passes"][0]["zones"]["patch"]
     assert (zone["pickup_percent"] is None) == (not math.isfinite(percent))
     if math.isfinite(percent):
-        assert zone["pickup_percent"] == pytest.approx(percent, abs=0.00005)
+        # Half of the last decimal, and a hair for a number that lies just between two.
+        assert zone["pickup_percent"] == pytest.approx(percent, abs=0.000051)
     assert (zone["interval95"] is None) == (interval is None or not all(map(math.isfinite, interval)))
 
 
