@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from .floor import brightness
 from .kinds import KindHint
 from .light import FAINTEST
 
@@ -96,7 +97,7 @@ def _cores(
         least = ALONE * APART
         if height is None:
             least = 0.0
-            height = np.abs(cv2.transform(view - floor, np.full((1, 3), 1 / 3, np.float32)))
+            height = np.abs(brightness(view - floor))
         core = apart & (height > least) & (height >= cv2.dilate(height, np.ones((3, 3), np.uint8)))
     rows, columns = np.nonzero(core)
     if len(rows) > 60_000:

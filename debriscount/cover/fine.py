@@ -6,11 +6,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from .colours import APART
 from .floor import RIM_PX, disc
 from .kinds import KindHint
 
-#: Standard deviations of cover by which a pixel must stand out: see cover.colours.APART.
-STANDS_OUT = 4.0
 #: What the smoothing below leaves of a photo's noise: 0.56 of white noise (0.5 px; 1 / (2 sqrt(pi) s)), and a photo's
 #: noise is smoother than white.
 SMOOTHED = 0.75
@@ -42,7 +41,7 @@ class FineSpots:
 def fine_spots(cover: NDArray[np.float32], sigma: NDArray[np.float32], kind: KindHint) -> FineSpots:
     """Find what stands out of the floor by LEAST_PEAK of what a small grain's middle reaches, and beyond noise."""
     smooth = np.asarray(cv2.GaussianBlur(cover, (0, 0), 0.5), np.float32)
-    limit = np.maximum(np.float32(LEAST_PEAK * kind.least_peak), np.float32(STANDS_OUT * SMOOTHED) * sigma)
+    limit = np.maximum(np.float32(LEAST_PEAK * kind.least_peak), np.float32(APART * SMOOTHED) * sigma)
     mask = smooth > limit
     seeds = mask & (smooth >= cv2.dilate(smooth, np.ones((3, 3), np.uint8)))
     near = cv2.dilate(mask.astype(np.uint8), disc(RIM_PX)).astype(bool)

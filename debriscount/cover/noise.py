@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from .floor import brightness
 from .light import FAINTEST
 from .strips import over_strips
 
@@ -29,10 +30,10 @@ class NoiseModel:
 
 def _brightness_and_contrast(floor: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Mean of the channels and length of its gradient, per pixel; shape (H, W, 3) to twice (H, W)."""
-    grey = cv2.transform(floor, np.full((1, 3), 1 / 3, np.float32))
+    grey = brightness(floor)
     gx = cv2.Scharr(grey, cv2.CV_32F, 1, 0, scale=1 / 32)
     gy = cv2.Scharr(grey, cv2.CV_32F, 0, 1, scale=1 / 32)
-    return np.asarray(grey, np.float32), np.asarray(cv2.magnitude(gx, gy), np.float32)
+    return grey, np.asarray(cv2.magnitude(gx, gy), np.float32)
 
 
 def learn_noise(difference: NDArray[np.float32], floor: NDArray[np.float32], usable: NDArray[np.bool_]) -> NoiseModel:

@@ -128,8 +128,7 @@ def mirror_grains(
     near = away_px < reach_mm / grid.mm_per_px
     column, row = np.rint(grid.to_px(np.stack([mirror.x_mm, mirror.y_mm], axis=-1))).astype(int).T
     kept = ~near[np.clip(row, 0, grid.height_px - 1), np.clip(column, 0, grid.width_px - 1)]
-    fields = (mirror.kind, mirror.x_mm, mirror.y_mm, mirror.area_mm2, mirror.zone)
-    return FalseGrains(GrainTable(*(f[kept] for f in fields)), least_mm2, _shares(patch, grid, near))
+    return FalseGrains(mirror.take(kept), least_mm2, _shares(patch, grid, near))
 
 
 def _shares(patch: Patch, grid: FloorGrid, chosen: NDArray[np.bool_]) -> dict[str, float]:

@@ -22,7 +22,7 @@ from .checks import check_debris, check_same_floor, run_warnings
 from .detection import FalseGrains, mirror_grains
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours
 from .passes import pass_figures
-from .records import MeasuredShot, Measurement
+from .records import GrainTable, MeasuredShot, Measurement
 from .sources import PhotoSource, Progress, load_photo
 from .uncertainty import ShotGrains
 from .zones import grain_table
@@ -94,7 +94,7 @@ def measure(
     weighed = {
         name: ShotGrains(grains[name], f.limit_px * scale**2, registered.residual_mm[name]) for name, f in found.items()
     }
-    false = _false_grains(patch, registered.grid, maps, found, hints)
+    false = _false_grains(patch, registered.grid, maps, found, grains, hints)
     passes, budget = pass_figures(patch, weighed, named, scale, false)
     check_debris(photos, passes, allow_growth)
     shots = tuple(
@@ -159,12 +159,17 @@ def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[Ki
 
 
 def _false_grains(
-    patch: Patch, grid: FloorGrid, maps: CoverMaps, found: Mapping[str, FoundGrains], hints: Sequence[KindHint]
+    patch: Patch,
+    grid: FloorGrid,
+    maps: CoverMaps,
+    found: Mapping[str, FoundGrains],
+    grains: Mapping[str, GrainTable],
+    hints: Sequence[KindHint],
 ) -> FalseGrains:
     """What bare floor shows as debris: the blank's grains or, without a blank, those in the last shot's mirror."""
     least_mm2 = tuple(least_area_px(hint) * grid.mm_per_px**2 for hint in hints)
     if "blank" in found:
-        return FalseGrains(grain_table(found["blank"], grid, patch), least_mm2)
+        return FalseGrains(grains["blank"], least_mm2)
     last = list(found)[-1]
     mirror = find_grains(maps.shots[last].mirrored(), hints)
     reach_mm = max(hint.size_px[1] for hint in hints) * grid.mm_per_px

@@ -6,14 +6,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..cover.colours import APART
 from ..cover.floor import RIM_PX
 from ..cover.kinds import KindHint
 from ..cover.maps import ShotCover
 from .labelled import Labelled
 from .split import split_grains
 
-#: Standard deviations of cover by which a pixel must stand out: see cover.colours.APART.
-STANDS_OUT = 4.0
 #: What the smoothing below leaves of a photo's noise: 0.40 of white noise (0.7 px; 1 / (2 sqrt(pi) s)), and a photo's
 #: noise is smoother than white.
 SMOOTHED = 0.5
@@ -26,7 +25,7 @@ PARTED = 0.7
 #: and twice that holds enough of the inside.
 LEVEL_PX = 2 * RIM_PX
 #: Departure from floor, in standard deviations, that no shade, pattern or chance makes: twice what sets pixels apart.
-SURELY_APART = 2 * STANDS_OUT
+SURELY_APART = 2 * APART
 #: Lowest outline, as a share of a grain's level: a quarter is what blur leaves a pixel beyond the half-level outline.
 LOWEST = 0.25
 #: Width of a small grain, px, from which on a pattern within it can be seen: the way from one outline to the other is
@@ -35,7 +34,7 @@ PATTERNED_PX = 4 * LEVEL_PX
 #: Largest hole within a grain, a highlight or a crease, as a share of a small grain's area. Three equal discs that
 #: touch leave a gap of 0.05 of a disc's area between them.
 HOLE = 0.05
-#: Area of a small grain of which a third is no grain of its kind.
+#: A third of a small grain's area, or less than this many pixels, is no grain of its kind.
 LEAST_SHARE, LEAST_PX = 0.33, 4.0
 #: Mean departure from shaded floor, in standard deviations, that a grain must have.
 NO_SHADE = 2.5
@@ -101,7 +100,7 @@ class _Heights:
 
 def _heights(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint) -> _Heights:
     smooth = np.asarray(cv2.GaussianBlur(cover, (0, 0), 0.7), np.float32)
-    noise = STANDS_OUT * SMOOTHED * shot.sigma
+    noise = APART * SMOOTHED * shot.sigma
     level = _own_level(smooth, noise, kind)
     ground = _ground(smooth, level)
     span = level - ground

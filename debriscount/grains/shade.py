@@ -6,12 +6,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..cover.colours import APART
 from ..cover.kinds import KindHint
 from .outlined import least_area_px
 
-#: Standard deviations by which shade must darken the floor, and by which usual shade must for any to be sought: see
-#: cover.colours.APART.
-DARKER, USUALLY_DARKER = 4.0, 5.0
+#: Standard deviations by which usual shade must darken the floor for any to be sought: more than the APART at which a
+#: single shade counts.
+USUALLY_DARKER = 5.0
 #: Share of the usual shade's depth at which shade begins.
 HALF = 0.5
 #: Shade belongs to a grain where, seen from its middle, at least this share of what is most usual is shade.
@@ -79,7 +80,7 @@ def unclaimed_shades(
     usual = -float(np.median(darkest[row[inner], column[inner]]))
     if usual <= USUALLY_DARKER * noise:
         return nothing
-    shade = (smooth < -max(HALF * usual, DARKER * noise)) & ~debris
+    shade = (smooth < -max(HALF * usual, APART * noise)) & ~debris
     beside = cv2.dilate(debris.astype(np.uint8), np.ones((5, 5), np.uint8))
     claimed = np.maximum(_claimed(shade, column, row, inner, reach), beside)
     _, labels, stats, middles = cv2.connectedComponentsWithStats(shade.astype(np.uint8), connectivity=8)

@@ -1,5 +1,7 @@
 """Part touching grains: along the necks between them, and by what size a grain usually has."""
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -14,12 +16,12 @@ SADDLE_STEP = 0.08
 #: Areas beyond this many standard deviations are no grain of the usual kind, but how far beyond decides no more than in
 #: proportion: outlines are never so good.
 BEYOND = 3.0
-#: A piece smaller than usual by this many standard deviations may be broken off: one grain in forty is so small.
+#: A piece smaller than usual by this many standard deviations is broken off: one grain in seven hundred is so small.
 BROKEN = 3.0
 #: Least standard deviation of the logarithm of a grain's area: blur and shade make outlines differ even between equal
 #: grains.
 LEAST_SPREAD = 0.12
-#: What the area of one grain may be, in small and in large grains, when the usual area is learned from the mask.
+#: What the area of one grain may be, in small and in large grains, when the usual area is learned from the pieces.
 SINGLE = (0.33, 1.5)
 #: What outlines may make of a grain's area: shading may hide half of it, blur adds less than a tenth to its width.
 DRAWN = (0.5, 1.2)
@@ -58,12 +60,12 @@ def split_grains(
     if count <= 1:
         return np.zeros(mask.shape, np.int32)
     labels = watershed(-height, seeds, mask=inner).astype(np.int32)  # type: ignore[no-untyped-call]
-    labels = _join(labels, height, *_usual_log_area(labels, height, size_px))
+    labels = _join_likely(_pieces(labels, height), size_px)
     if parted is None:
         return labels
     height = _height(mask, size_px)
     labels = watershed(-height, labels, mask=mask).astype(np.int32)  # type: ignore[no-untyped-call]
-    return _join(labels, height, *_usual_log_area(labels, height, size_px), broken=True)
+    return _join_likely(_pieces(labels, height), size_px, broken=True)
 
 
 def _height(mask: NDArray[np.bool_], size_px: tuple[float, float]) -> NDArray[np.float32]:
@@ -72,9 +74,29 @@ def _height(mask: NDArray[np.bool_], size_px: tuple[float, float]) -> NDArray[np
     return np.asarray(cv2.GaussianBlur(distance, (0, 0), max(0.05 * size_px[0], 0.5)) * mask, np.float32)
 
 
-def _usual_log_area(
-    labels: NDArray[np.int32], height: NDArray[np.float32], size_px: tuple[float, float]
-) -> tuple[float, float]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pieces:
+    """Labels (H, W), each label's area and highest point, and the pairs that touch with the saddle between them."""
+
+    labels: NDArray[np.int32]
+    areas: NDArray[np.float64]
+    tops: NDArray[np.float32]
+    pairs: NDArray[np.int64]
+    saddles: NDArray[np.float32]
+
+
+def _pieces(labels: NDArray[np.int32], height: NDArray[np.float32]) -> _Pieces:
+    areas = np.bincount(labels.ravel()).astype(float)
+    tops = np.zeros(len(areas), np.float32)
+    np.maximum.at(tops, labels[labels > 0], height[labels > 0])
+    return _Pieces(labels, areas, tops, *_saddles(labels, height))
+
+
+def _join_likely(pieces: _Pieces, size_px: tuple[float, float], broken: bool = False) -> NDArray[np.int32]:
+    return _join(pieces, *_usual_log_area(pieces, size_px), broken)
+
+
+def _usual_log_area(pieces: _Pieces, size_px: tuple[float, float]) -> tuple[float, float]:
     """Median and standard deviation of the logarithm of a grain's area, px.
 
     The median, by area, of all that necks alone leave whole and that may be a single grain; specks of noise are many
@@ -83,7 +105,7 @@ def _usual_log_area(
     small, large = (np.pi / 4 * d**2 for d in size_px)
     # 5th and 95th percentile of a normal distribution are 3.29 standard deviations apart.
     spread = max(float(np.log(large / small)) / 3.29, LEAST_SPREAD)
-    areas = np.sort(np.bincount(_join(labels, height, 0.0, np.inf).ravel())[1:].astype(float))
+    areas = np.sort(np.bincount(_join(pieces, 0.0, np.inf).ravel())[1:].astype(float))
     areas = areas[(areas > SINGLE[0] * small) & (areas < SINGLE[1] * large)]
     middle = float(np.log(small * large)) / 2
     if not len(areas):
@@ -93,14 +115,9 @@ def _usual_log_area(
     return float(np.clip(usual, middle + np.log(DRAWN[0]), middle + np.log(DRAWN[1]))), spread
 
 
-def _join(
-    labels: NDArray[np.int32], height: NDArray[np.float32], usual: float, spread: float, broken: bool = False
-) -> NDArray[np.int32]:
+def _join(pieces: _Pieces, usual: float, spread: float, broken: bool = False) -> NDArray[np.int32]:
     """Join pieces where one grain is likelier than two; ``broken`` ones have been joined by their necks before."""
-    areas = np.bincount(labels.ravel()).astype(float)
-    tops = np.zeros(len(areas), np.float32)
-    np.maximum.at(tops, labels[labels > 0], height[labels > 0])
-    pairs, saddles = _saddles(labels, height)
+    areas, tops, pairs, saddles = pieces.areas.copy(), pieces.tops, pieces.pairs, pieces.saddles
     parent = np.arange(len(tops))
 
     def root(i: int) -> int:
@@ -128,7 +145,7 @@ def _join(
     final = np.array([root(i) for i in range(len(tops))])
     final[areas == 0] = 0
     _, compact = np.unique(final, return_inverse=True)
-    return compact[labels].astype(np.int32)
+    return compact[pieces.labels].astype(np.int32)
 
 
 def _saddles(labels: NDArray[np.int32], height: NDArray[np.float32]) -> tuple[NDArray[np.int64], NDArray[np.float32]]:

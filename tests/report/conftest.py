@@ -21,6 +21,8 @@ from debriscount.figures.records import (
 )
 from debriscount.geometry.grid import FloorGrid
 from debriscount.inputs.patch import CustomZone, Marker, Patch
+from debriscount.report import pictures
+from debriscount.report.caption import Caption, draw_caption
 
 FLOOR = (150, 150, 148)
 # kind, x mm, y mm, radius mm; the radius 0.05 is one pixel
@@ -124,3 +126,16 @@ def run() -> Measurement:
 @pytest.fixture(scope="session")
 def floor_rgb() -> NDArray[np.uint8]:
     return np.array(FLOOR, np.uint8)
+
+
+@pytest.fixture
+def captions(monkeypatch: pytest.MonkeyPatch) -> list[Caption]:
+    """Captions that are drawn while a test runs."""
+    seen: list[Caption] = []
+
+    def spy(caption: Caption, width: int, mm_per_px: float, size: int) -> NDArray[np.uint8]:
+        seen.append(caption)
+        return draw_caption(caption, width, mm_per_px, size)
+
+    monkeypatch.setattr(pictures, "draw_caption", spy)
+    return seen

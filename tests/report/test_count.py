@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from PIL import Image
 
 from debriscount.errors import OutputError
@@ -22,11 +21,10 @@ from debriscount.report import (
     count_text,
     count_zones_csv,
     draw_count,
-    pictures,
     write_counts,
     write_measurement,
 )
-from debriscount.report.caption import PAPER, Caption, draw_caption
+from debriscount.report.caption import PAPER, Caption
 from debriscount.report.folder import MARK
 from debriscount.report.rounding import UNKNOWN
 
@@ -180,18 +178,6 @@ def test_a_photo_without_a_file_or_kinds_has_a_table_too(on_region: Counted) -> 
         "zone   area mm²  grains",
         "patch       0.0       0",
     ]
-
-
-@pytest.fixture
-def captions(monkeypatch: pytest.MonkeyPatch) -> list[Caption]:
-    seen: list[Caption] = []
-
-    def spy(caption: Caption, width: int, mm_per_px: float, size: int) -> NDArray[np.uint8]:
-        seen.append(caption)
-        return draw_caption(caption, width, mm_per_px, size)
-
-    monkeypatch.setattr(pictures, "draw_caption", spy)
-    return seen
 
 
 def test_a_regions_picture_has_no_borders(on_region: Counted, captions: list[Caption]) -> None:

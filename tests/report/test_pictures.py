@@ -10,7 +10,7 @@ from PIL import Image
 from debriscount.figures.records import GrainTable, MeasuredShot, Measurement, PassFigures
 from debriscount.geometry.grid import FloorGrid
 from debriscount.report import draw_overlay, pictures
-from debriscount.report.caption import PAPER, Caption, draw_caption
+from debriscount.report.caption import PAPER, Caption
 from debriscount.report.palette import DARK, LIGHT, distances, floor_colors, outline_colors
 from debriscount.report.pictures import encode_jpeg, enlargement
 
@@ -33,18 +33,6 @@ def _smaller(run: Measurement, step: int) -> Measurement:
 def _outlines(run: Measurement) -> list[tuple[int, int, int]]:
     floor = floor_colors(run.shots[0].floor_view, run.shots[0].kind_map)
     return outline_colors(floor, [kind.color_srgb for kind in run.kinds])
-
-
-@pytest.fixture
-def captions(monkeypatch: pytest.MonkeyPatch) -> list[Caption]:
-    seen: list[Caption] = []
-
-    def spy(caption: Caption, width: int, mm_per_px: float, size: int) -> NDArray[np.uint8]:
-        seen.append(caption)
-        return draw_caption(caption, width, mm_per_px, size)
-
-    monkeypatch.setattr(pictures, "draw_caption", spy)
-    return seen
 
 
 def test_overlay_is_the_floor_view_with_a_caption_below(run: Measurement) -> None:
