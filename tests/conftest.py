@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from debriscount.inputs.debris import DebrisKind
-from debriscount.simulate.layout import lay_patch
+from debriscount.inputs.lay_patch import lay_patch
 from debriscount.simulate.scene import Scene
 from debriscount.simulate.scene import make_scene as simulate_scene
 from debriscount.simulate.spec import Camera, Floor, Portion, SceneSpec

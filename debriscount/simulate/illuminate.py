@@ -90,6 +90,6 @@ def _from_center(pose: Pose, shape: tuple[int, ...]) -> Floats:
     step = pose.step_px
     column = step * np.arange(-1, columns - 1) + (step - 1) / 2
     row = step * np.arange(-1, rows - 1) + (step - 1) / 2
-    center = pose.view.center_px
+    center = pose.view.lens.center_px
     reach = np.hypot(*pose.size_px) / 2
     return np.asarray(np.hypot(column[None, :] - center[0], row[:, None] - center[1]) / reach)

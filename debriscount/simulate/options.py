@@ -7,8 +7,8 @@ from os import PathLike
 from ..errors import SceneError
 from ..inputs.debris import DebrisKind
 from ..inputs.debris_file import read_debris_files
+from ..inputs.lay_patch import lay_patch
 from .check import check_spec
-from .layout import lay_patch
 from .spec import Camera, Cleaning, Floor, Portion, Rgb, SceneSpec
 
 #: What lies there unless something else is asked for; invented.
@@ -77,6 +77,8 @@ def scene_spec(
     ------
     SceneError
         A value that cannot be.
+    PatchLayoutError
+        A patch whose size, walls or markers cannot be.
     InputFileError
         A debris file that cannot be used.
     """

@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import SceneError
-from ..geometry.view import FloorToPhoto, undistort
+from ..geometry.lens import Lens
+from ..geometry.view import FloorToPhoto
+from ..inputs.paper import MODULES, QUIET_MODULES
 from ..inputs.patch import Patch
-from .layout import MODULES, QUIET_MODULES
 from .spec import Camera
 
 Floats = NDArray[np.float64]
@@ -24,9 +25,8 @@ _HIGHEST_MM = 20_000.0
 class Pose:
     """A camera in one shot.
 
-    ``view`` is what `debriscount.geometry.view` would fit; its ``center_px`` is the true principal
-    point and its ``focal_px`` the true focal length, to which ``k1`` belongs. ``eye_mm`` is the
-    camera's place: x, y and height above the floor.
+    ``view`` is what `debriscount.geometry.fit` would fit, with the true principal point and focal length.
+    ``eye_mm`` is the camera's place: x, y and height above the floor.
     """
 
     view: FloorToPhoto
@@ -41,17 +41,11 @@ class Pose:
 
     def jacobian_px_per_mm(self, xy_mm: Floats) -> Floats:
         """Return the derivative of pixel by floor place at places of shape (N, 2), shape (N, 2, 2)."""
-        steps = 0.25 * np.eye(2)
-        ahead = [self.view.project(xy_mm + step) - self.view.project(xy_mm - step) for step in steps]
-        return np.asarray(np.stack(ahead, axis=-1) / 0.5)
+        return self.view.px_per_mm(xy_mm)
 
     def floor_mm(self, pixels: Floats) -> Floats:
         """Floor places of pixels of shape (N, 2) (column, row), shape (N, 2), mm."""
-        view = self.view
-        flat = undistort(pixels, np.array(view.center_px), view.focal_px, view.k1)
-        inverse = np.linalg.inv(view.homography)
-        ray = flat @ inverse[:, :2].T + inverse[:, 2]
-        return np.asarray(ray[:, :2] / ray[:, 2:])
+        return self.view.floor_mm(pixels)
 
     def coarse_floor_mm(self) -> Floats:
         """Floor places of every eighth pixel, shape (rows, columns, 2), for `refine`."""
@@ -165,7 +159,8 @@ def _pose(camera: Camera, height: float, aim: Floats, size: tuple[int, int], tur
     center = ((size[0] - 1) / 2 + camera.center_offset_px[0], (size[1] - 1) / 2 + camera.center_offset_px[1])
     intrinsic = np.array([[focal, 0, center[0]], [0, focal, center[1]], [0, 0, 1]])
     homography = intrinsic @ np.column_stack([rotation[:, 0], rotation[:, 1], -rotation @ eye])
-    view = FloorToPhoto(homography / homography[2, 2], center, float(focal), camera.k1)
+    lens = Lens(center, (float(focal), float(focal)), (camera.k1, 0.0, 0.0))
+    view = FloorToPhoto(homography / homography[2, 2], lens)
     real_tilt = float(np.rad2deg(np.arccos(np.clip(forward[2], -1, 1))))
     return Pose(view, (float(eye[0]), float(eye[1]), float(height)), size, real_tilt)
 
@@ -228,9 +223,8 @@ def _check_seen(patch: Patch, camera: Camera, pose: Pose, lowest: float) -> None
             )
     width, height = pose.size_px
     corners = np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
-    view = pose.view
-    flat = undistort(corners, np.array(view.center_px), view.focal_px, view.k1)
-    inverse = np.linalg.inv(view.homography)
+    flat = pose.view.lens.undistort(corners)
+    inverse = np.linalg.inv(pose.view.homography)
     depth = flat @ inverse[2, :2] + inverse[2, 2]
     if (depth <= 0.05 * depth.max()).any():
         raise SceneError(f"camera.tilt_deg {camera.tilt_deg:g} lets the photo see the horizon. Tilt the camera less.")

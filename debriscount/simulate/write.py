@@ -13,7 +13,8 @@ import numpy as np
 
 from ..errors import OutputError
 from ..inputs.debris import DebrisKind
-from ..inputs.patch import OUTSIDE, ZONES, Patch
+from ..inputs.patch import OUTSIDE, ZONES
+from ..inputs.patch_write import patch_toml
 from .scene import NOT_MODELLED, Scene
 from .spec import Portion
 from .truth import DISPLACED, FATES, UNTOUCHED, SceneTruth
@@ -88,32 +89,6 @@ def _debris_name(portion: Portion, taken: dict[str, str]) -> str:
     return name
 
 
-def patch_toml(patch: Patch) -> str:
-    """Return a patch as a patch file; custom zones included."""
-    lines = [
-        "[patch]",
-        f"name = {json.dumps(patch.name)}",
-        f"width_mm = {patch.width_mm:g}",
-        f"height_mm = {patch.height_mm:g}",
-        f"walls = {json.dumps(list(patch.walls))}",
-    ]
-    for marker in patch.markers:
-        x, y = marker.center_mm
-        lines += [
-            "",
-            "[[markers]]",
-            f"id = {marker.id}",
-            f"center_mm = [{x}, {y}]",
-            f"side_mm = {marker.side_mm}",
-        ]
-    lines += ["", "[zones]", f"edge_mm = {patch.edge_mm:g}", f"corner_mm = {patch.corner_mm:g}"]
-    lines += [f"margin_mm = {patch.margin_mm:g}"]
-    for zone in patch.custom_zones:
-        points = ", ".join(f"[{x}, {y}]" for x, y in zone.polygon_mm)
-        lines += ["", "[[zones.custom]]", f"name = {json.dumps(zone.name)}", f"polygon_mm = [{points}]"]
-    return "\n".join(lines) + "\n"
-
-
 def debris_toml(kind: DebrisKind) -> str:
     """Return a kind as a debris file."""
     red, green, blue = kind.color_srgb
@@ -137,7 +112,7 @@ def truth_json(scene: Scene) -> dict[str, Any]:
 
     ``passes`` has the form of the shipped reference pictures; ``photos`` holds for each shot the
     homography (floor mm to undistorted px, row by row), centre, focal length and k1 as
-    `debriscount.geometry.view.FloorToPhoto` has them.
+    `debriscount.geometry.view.FloorToPhoto` and its lens have them.
     """
     truth = scene.truth
     passes = []
@@ -202,9 +177,9 @@ def _pose_json(truth: SceneTruth, name: str) -> dict[str, Any]:
     return {
         "size_px": list(pose.size_px),
         "homography": [[float(v) for v in row] for row in pose.view.homography],
-        "center_px": list(pose.view.center_px),
-        "focal_px": pose.view.focal_px,
-        "k1": pose.view.k1,
+        "center_px": list(pose.view.lens.center_px),
+        "focal_px": pose.view.lens.focal_px[0],
+        "k1": pose.view.lens.k1,
         "eye_mm": [round(v, 3) for v in pose.eye_mm],
         "tilt_deg": round(pose.tilt_deg, 4),
     }

@@ -5,7 +5,7 @@ import pytest
 
 from debriscount.errors import SceneError
 from debriscount.geometry.markers import find_markers
-from debriscount.simulate.layout import lay_patch
+from debriscount.inputs.lay_patch import lay_patch
 from debriscount.simulate.options import scene_spec
 from debriscount.simulate.pose import pose_shots, seen_box_mm
 from debriscount.simulate.scene import make_scene

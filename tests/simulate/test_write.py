@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from debriscount.errors import OutputError
+from debriscount.geometry.lens import Lens
 from debriscount.geometry.view import FloorToPhoto
 from debriscount.inputs.debris_file import read_debris
 from debriscount.inputs.patch_file import read_patch
@@ -52,7 +53,10 @@ def test_particles_and_truth_agree(scene: Any) -> None:
 
 def test_cameras_are_written_as_geometry_has_them(scene: Any) -> None:
     photo = truth_json(scene.scene)["photos"]["after"]
-    view = FloorToPhoto(np.array(photo["homography"]), tuple(photo["center_px"]), photo["focal_px"], photo["k1"])
+    view = FloorToPhoto(
+        np.array(photo["homography"]),
+        Lens(tuple(photo["center_px"]), (photo["focal_px"], photo["focal_px"]), (photo["k1"], 0.0, 0.0)),
+    )
     places = np.array([[0.0, 0.0], [400.0, 300.0]])
     assert view.project(places) == pytest.approx(scene.scene.truth.poses["after"].view.project(places))
 

@@ -1,0 +1,34 @@
+"""``debriscount markers``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def markers(
+    *,
+    patch: Annotated[Path, typer.Option(metavar="FILE", help="patch.toml: where the markers lie.")],
+    out: Annotated[Path, typer.Option(metavar="FILE", help="Sheet to write: .pdf, or .svg or .png, one file a page.")],
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    printed_ruler_mm: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="What the printed 100 mm ruler measures: correct the patch file into OUT."),
+    ] = None,
+    megapixels: Annotated[float, typer.Option(min=0.05, help="Of the camera.")] = 12.0,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace files that are there.")] = False,
+) -> None:
+    """Draw a patch's markers at true size, with a sketch of where they lie; or correct what was printed."""
+    if printed_ruler_mm is not None:
+        from debriscount.inputs.patch_correct import correct_patch_file
+
+        correct_patch_file(patch, printed_ruler_mm, out, overwrite=overwrite)
+        typer.echo(f"wrote {out}: every side_mm times {printed_ruler_mm / 100:g}", err=True)
+        return
+    from debriscount.opencv import require_opencv
+
+    require_opencv()
+    from debriscount.sheet.write import write_sheet
+
+    written = write_sheet(patch, out, paper, megapixels=megapixels, overwrite=overwrite)
+    typer.echo(f"wrote {', '.join(str(path) for path in written)}", err=True)
