@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from debriscount.photo.limits import MOST_MEGAPIXELS
+
 from ._progress import progress_bar, share_of
 
 
@@ -23,7 +25,13 @@ def count(
     ] = None,
     blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
     debris: Annotated[list[Path] | None, typer.Option(metavar="FILE", help="debris.toml; once for each kind.")] = None,
+    lens: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Lens of the camera, as `debriscount lens` writes it.")
+    ] = None,
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")] = None,
+    most_megapixels: Annotated[
+        float, typer.Option(metavar="N", help="Refuse larger photos before decoding them.")
+    ] = MOST_MEGAPIXELS,
     json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
 ) -> None:
@@ -47,6 +55,8 @@ def count(
                     region=part,
                     blank=blank,
                     debris=debris or (),
+                    lens=lens,
+                    most_megapixels=most_megapixels,
                     progress=share_of(progress, number, len(photos)),
                 )
             )

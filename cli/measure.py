@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from debriscount.photo.limits import MOST_MEGAPIXELS
+
 from ._progress import progress_bar
 
 
@@ -16,6 +18,12 @@ def measure(
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")],
     blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
     debris: Annotated[list[Path] | None, typer.Option(metavar="FILE", help="debris.toml; once for each kind.")] = None,
+    lens: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Lens of the camera, as `debriscount lens` writes it.")
+    ] = None,
+    most_megapixels: Annotated[
+        float, typer.Option(metavar="N", help="Refuse larger photos before decoding them.")
+    ] = MOST_MEGAPIXELS,
     json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
     allow_growth: Annotated[
         bool, typer.Option("--allow-growth", help="Debris did grow from before to after: measure anyway.")
@@ -36,7 +44,9 @@ def measure(
             after,
             blank=blank,
             debris=debris or (),
+            lens=lens,
             allow_growth=allow_growth,
+            most_megapixels=most_megapixels,
             progress=progress,
         )
     written = write_measurement(measurement, out)

@@ -13,13 +13,18 @@ from ..errors import CountOptionsError, PhotoFileError
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import find_grains
 from ..inputs.debris import DebrisKind
+from ..inputs.lens import CameraLens
+from ..inputs.lens_file import read_lens
 from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
 from ..photo.colour import srgb_pixels
+from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
+from ..photo.settings import UNKNOWN_SETTINGS
+from ..photo.shots import side_by_side
 from .checks import border_warnings, check_same_floor, kind_warnings
 from .counted import Counted, Region
-from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours
+from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .records import Amount, GrainTable
 from .region import checked_region, needed_averaging, region_as_patch, region_views
 from .sources import PhotoSource, Progress, load_photo
@@ -38,6 +43,8 @@ def count(
     region: Region | None = None,
     blank: PhotoSource | None = None,
     debris: Sequence[DebrisKind | str | PathLike[str]] = (),
+    lens: CameraLens | str | PathLike[str] | None = None,
+    most_megapixels: float = MOST_MEGAPIXELS,
     progress: Progress | None = None,
 ) -> Counted:
     """Count and measure the debris that one photo shows: leftovers, a weighed portion, a picture without markers.
@@ -57,6 +64,11 @@ def count(
         Photo of the clean floor. Without a patch it must be taken from the same place as ``photo``.
     debris : sequence of DebrisKind or path
         The kinds to look for. Without any, what stands out from the floor is taken for debris.
+    lens : CameraLens or path, optional
+        The camera's lens, as `read_lens` or ``debriscount lens`` makes it; only with a patch. Without, it is told from
+        the markers.
+    most_megapixels : float
+        Larger photo files are refused before they are decoded.
     progress : callable, optional
         Told the share done, 0 to 1, and what is being done.
 
@@ -67,9 +79,11 @@ def count(
     Raises
     ------
     CountOptionsError
-        If patch, scale and region do not go together, with one another, the photo or the debris.
+        If patch, scale, region and lens do not go together, with one another, the photo or the debris.
     InputFileError, PhotoFileError
         If a file cannot be used.
+    LensError
+        If the lens does not go with a photo.
     MarkerError, PhotosDifferError, PhotoUnfitError
         If a photo of a patch is not fit to measure.
 
@@ -79,15 +93,18 @@ def count(
     cuts counts, with the area that is seen, if it is seen at all.
     """
     tell: Progress = progress if progress is not None else lambda _done, _what: None
-    _check_options(patch, mm_per_px, region)
+    _check_options(patch, mm_per_px, region, lens)
     patch = patch if patch is None or isinstance(patch, Patch) else read_patch(patch)
+    lens = lens if lens is None or isinstance(lens, CameraLens) else read_lens(lens)
     kinds = read_kinds(debris)
     tell(0.0, "reading photos")
-    photos = _read_photos(photo, blank)
+    photos, told = side_by_side(_read_photos(photo, blank, most_megapixels))
+    if photos["photo"].grey:
+        kinds = without_colour(kinds)
     if mm_per_px is None:
         assert patch is not None  # _check_options saw to it
         area = None
-        registered, hints = _on_patch(photos, patch, kinds, tell)
+        registered, hints = _on_patch(photos, patch, kinds, lens, tell)
     else:
         area = checked_region(photos["photo"], region)
         registered, hints = _in_region(photos, area, mm_per_px, kinds)
@@ -100,7 +117,7 @@ def count(
     grains = {
         name: grain_table(f, registered.grid, zoned, registered.cameras.get(name)) for name, f in found.items()
     } or {"photo": _no_grains()}
-    warnings = [*registered.warnings]
+    warnings = [*told, *registered.warnings]
     warnings += kind_warnings(maps, named, hints) if maps else [NOTHING_SEEN]
     warnings += border_warnings(grains["photo"], zoned) if patch is None else []
     tell(1.0, "done")
@@ -120,10 +137,12 @@ def count(
         floor_view=srgb_pixels(registered.views["photo"]),
         kind_map=found["photo"].kind_map if found else np.zeros(registered.grid.shape, np.uint8),
         warnings=tuple(warnings),
+        settings=photos["photo"].settings,
+        blank_settings=photos["blank"].settings if "blank" in photos else UNKNOWN_SETTINGS,
     )
 
 
-def _check_options(patch: object, mm_per_px: float | None, region: Region | None) -> None:
+def _check_options(patch: object, mm_per_px: float | None, region: Region | None, lens: object) -> None:
     if (patch is None) == (mm_per_px is None):
         said = "neither of them" if patch is None else "both"
         raise CountOptionsError(
@@ -135,6 +154,11 @@ def _check_options(patch: object, mm_per_px: float | None, region: Region | None
             "a region goes with the scale of a photo without markers (--mm-per-px). Leave it out: with a patch file, "
             "the patch is what is looked at."
         )
+    if mm_per_px is not None and lens is not None:
+        raise CountOptionsError(
+            "a lens goes with a patch file (--patch), whose markers tell how the camera was held. Leave it out, or give"
+            " the patch file."
+        )
     least, most = SCALES_MM_PER_PX
     if mm_per_px is not None and not least <= mm_per_px <= most:
         raise CountOptionsError(
@@ -143,10 +167,10 @@ def _check_options(patch: object, mm_per_px: float | None, region: Region | None
         )
 
 
-def _read_photos(photo: PhotoSource, blank: PhotoSource | None) -> dict[str, Photo]:
+def _read_photos(photo: PhotoSource, blank: PhotoSource | None, most_megapixels: float) -> dict[str, Photo]:
     """The photo and, before it, the blank if there is one."""
-    photos = {} if blank is None else {"blank": load_photo(blank, "blank")}
-    photos["photo"] = load_photo(photo, "photo")
+    photos = {} if blank is None else {"blank": load_photo(blank, "blank", most_megapixels)}
+    photos["photo"] = load_photo(photo, "photo", most_megapixels)
     if blank is not None and photos["photo"].sha256 and photos["photo"].sha256 == photos["blank"].sha256:
         raise PhotoFileError(f"{photos['photo'].name}: is the same photo as the blank. Give the photo of the debris.")
     return photos
@@ -163,11 +187,11 @@ def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[Ki
 
 
 def _on_patch(
-    photos: dict[str, Photo], patch: Patch, kinds: Sequence[DebrisKind], tell: Progress
+    photos: dict[str, Photo], patch: Patch, kinds: Sequence[DebrisKind], lens: CameraLens | None, tell: Progress
 ) -> tuple[RegisteredShots, tuple[KindHint, ...]]:
     """Floor views of the patch, and what to look for in them."""
     registered = register_shots(
-        photos, patch, rim_mm=rim_mm(kinds), progress=lambda done: tell(0.1 + 0.3 * done, "aligning")
+        photos, patch, rim_mm=rim_mm(kinds), lens=lens, progress=lambda done: tell(0.1 + 0.3 * done, "aligning")
     )
     check_same_floor(photos, registered)
     return registered, _hints(registered, kinds)

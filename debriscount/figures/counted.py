@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from ..geometry.grid import FloorGrid
 from ..inputs.patch import Patch
+from ..photo.settings import UNKNOWN_SETTINGS, CameraSettings
 from .records import Amount, GrainTable, KindColor
 
 #: Left, top, width and height of a part of the upright photo, px.
@@ -41,3 +42,5 @@ class Counted:
     floor_view: NDArray[np.uint8]
     kind_map: NDArray[np.uint8]
     warnings: tuple[str, ...] = field(default=())
+    settings: CameraSettings = UNKNOWN_SETTINGS
+    blank_settings: CameraSettings = UNKNOWN_SETTINGS

@@ -1,6 +1,7 @@
 """Kinds of debris on their way from files to photos: as hints for the cover stage, and with the colours it found."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from os import PathLike
 
 import numpy as np
@@ -10,7 +11,7 @@ from ..cover.colours import LearnedColour
 from ..cover.kinds import KindHint
 from ..inputs.debris import DebrisKind
 from ..inputs.debris_file import read_debris_files
-from ..photo.colour import linear_to_srgb, srgb_to_linear
+from ..photo.colour import linear_to_srgb, luminance, srgb_to_linear
 from .records import KindColor
 
 #: Name of debris of which no file tells.
@@ -24,6 +25,15 @@ def read_kinds(debris: Sequence[DebrisKind | str | PathLike[str]]) -> tuple[Debr
     paths = [d for d in debris if not isinstance(d, DebrisKind)]
     given = [d for d in debris if isinstance(d, DebrisKind)]
     return (*given, *read_debris_files(paths))
+
+
+def without_colour(kinds: Sequence[DebrisKind]) -> tuple[DebrisKind, ...]:
+    """The kinds as grey photos show them."""
+
+    def grey(kind: DebrisKind) -> tuple[int, int, int]:
+        return _as_srgb(np.repeat(luminance(srgb_to_linear(np.array(kind.color_srgb) / 255)), 3))
+
+    return tuple(replace(kind, color_srgb=grey(kind)) for kind in kinds)
 
 
 def rim_mm(kinds: Sequence[DebrisKind]) -> float:

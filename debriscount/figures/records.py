@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from ..geometry.grid import FloorGrid
 from ..inputs.patch import Patch
+from ..photo.settings import UNKNOWN_SETTINGS, CameraSettings
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,6 +110,7 @@ class MeasuredShot:
     floor_view: NDArray[np.uint8]
     kind_map: NDArray[np.uint8]
     grains: GrainTable
+    settings: CameraSettings = UNKNOWN_SETTINGS
 
 
 @dataclass(frozen=True, slots=True)

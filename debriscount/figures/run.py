@@ -10,17 +10,23 @@ from ..cover.guess import guess_kinds
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps, cover_maps
 from ..errors import NoDebrisError, PhotoFileError
+from ..fitness.records import USUAL_WANT
+from ..fitness.shot import check_located
 from ..geometry.grid import FloorGrid
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import FoundGrains, find_grains, least_area_px
 from ..inputs.debris import DebrisKind
+from ..inputs.lens import CameraLens
+from ..inputs.lens_file import read_lens
 from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
 from ..photo.colour import srgb_pixels
+from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
+from ..photo.shots import side_by_side
 from .checks import check_debris, check_same_floor, run_warnings
 from .detection import FalseGrains, mirror_grains
-from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours
+from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .passes import pass_figures
 from .records import GrainTable, MeasuredShot, Measurement
 from .sources import PhotoSource, Progress, load_photo
@@ -35,7 +41,9 @@ def measure(
     *,
     blank: PhotoSource | None = None,
     debris: Sequence[DebrisKind | str | PathLike[str]] = (),
+    lens: CameraLens | str | PathLike[str] | None = None,
     allow_growth: bool = False,
+    most_megapixels: float = MOST_MEGAPIXELS,
     progress: Progress | None = None,
 ) -> Measurement:
     """Measure how much of the scattered debris a machine picked up.
@@ -52,8 +60,12 @@ def measure(
         Photo of the clean floor.
     debris : sequence of DebrisKind or path
         The kinds scattered. Without any, colour and size come from what changed between the shots.
+    lens : CameraLens or path, optional
+        The camera's lens, as `read_lens` or ``debriscount lens`` makes it. Without, it is told from the markers.
     allow_growth : bool
         Measure even if debris grew everywhere, which otherwise counts as exchanged photos.
+    most_megapixels : float
+        Larger photo files are refused before they are decoded.
     progress : callable, optional
         Told the share done, 0 to 1, and what is being done.
 
@@ -65,6 +77,8 @@ def measure(
     ------
     InputFileError, PhotoFileError
         If a file cannot be used.
+    LensError
+        If the lens does not go with a photo.
     MarkerError, PhotosDifferError, NoDebrisError
         If the photos are not fit to measure.
     ShotOrderError
@@ -72,12 +86,16 @@ def measure(
     """
     tell: Progress = progress if progress is not None else lambda _done, _what: None
     patch = patch if isinstance(patch, Patch) else read_patch(patch)
+    lens = lens if lens is None or isinstance(lens, CameraLens) else read_lens(lens)
     kinds = read_kinds(debris)
-    photos = _read_photos(before, afters, blank, tell)
+    photos, told = side_by_side(_read_photos(before, afters, blank, most_megapixels, tell))
+    if photos["before"].grey:
+        kinds = without_colour(kinds)
     registered = register_shots(
         photos,
         patch,
         rim_mm=rim_mm(kinds),
+        lens=lens,
         progress=lambda done: tell(0.1 + 0.3 * done, "aligning"),
     )
     check_same_floor(photos, registered)
@@ -92,7 +110,8 @@ def measure(
     grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
     scale = registered.grid.mm_per_px
     weighed = {
-        name: ShotGrains(grains[name], f.limit_px * scale**2, registered.residual_mm[name]) for name, f in found.items()
+        name: ShotGrains(grains[name], f.limit_px * scale**2, registered.apart_mm[name], registered.place_u_mm)
+        for name, f in found.items()
     }
     false = _false_grains(patch, registered.grid, maps, found, grains, hints)
     passes, budget = pass_figures(patch, weighed, named, scale, false)
@@ -107,6 +126,7 @@ def measure(
             srgb_pixels(registered.views[name]),
             found[name].kind_map,
             grains[name],
+            photo.settings,
         )
         for name, photo in photos.items()
     )
@@ -118,14 +138,28 @@ def measure(
         shots,
         passes,
         budget,
-        warnings=run_warnings(patch, registered, passes, maps, named, hints),
+        warnings=(
+            *told,
+            *run_warnings(patch, registered, passes, maps, named, hints),
+            *_unfit(photos, registered, patch, kinds),
+        ),
     )
+
+
+def _unfit(
+    photos: Mapping[str, Photo], registered: RegisteredShots, patch: Patch, kinds: Sequence[DebrisKind]
+) -> list[str]:
+    """Return a sentence for everything that makes a shot unfit for the usual accuracy."""
+    assert registered.located is not None
+    checked = check_located(photos, registered.located, patch, kinds, USUAL_WANT)
+    return [f"{name}: {finding.sentence}" for name, shot in checked.items() for finding in shot.faults]
 
 
 def _read_photos(
     before: PhotoSource,
     afters: PhotoSource | Sequence[PhotoSource],
     blank: PhotoSource | None,
+    most_megapixels: float,
     tell: Progress,
 ) -> dict[str, Photo]:
     several = [afters] if isinstance(afters, str | PathLike | np.ndarray) else list(afters)
@@ -138,7 +172,7 @@ def _read_photos(
     photos = {}
     for step, (name, source) in enumerate(sources.items()):
         tell(0.1 * step / len(sources), "reading photos")
-        photos[name] = load_photo(source, name)
+        photos[name] = load_photo(source, name, most_megapixels)
     for name, photo in photos.items():
         if name.startswith("after") and photo.sha256 and photo.sha256 == photos["before"].sha256:
             raise PhotoFileError(f"{photo.name}: is the same photo as *before*. Give the photo taken after the pass.")

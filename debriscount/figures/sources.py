@@ -6,6 +6,7 @@ from os import PathLike
 import numpy as np
 from numpy.typing import NDArray
 
+from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo, photo_from_array, read_photo
 
 #: A photo: a file or sRGB pixels of shape (H, W, 3), 8 bits a channel.
@@ -14,7 +15,7 @@ PhotoSource = str | PathLike[str] | NDArray[np.uint8]
 Progress = Callable[[float, str], None]
 
 
-def load_photo(source: PhotoSource, name: str) -> Photo:
+def load_photo(source: PhotoSource, name: str, most_megapixels: float = MOST_MEGAPIXELS) -> Photo:
     """Read a photo, or take an array for one.
 
     Parameters
@@ -23,6 +24,8 @@ def load_photo(source: PhotoSource, name: str) -> Photo:
         The photo.
     name : str
         What messages call an array.
+    most_megapixels : float
+        Larger photo files are refused.
 
     Returns
     -------
@@ -35,4 +38,6 @@ def load_photo(source: PhotoSource, name: str) -> Photo:
     ValueError
         As `photo_from_array`.
     """
-    return photo_from_array(source, name) if isinstance(source, np.ndarray) else read_photo(source)
+    if isinstance(source, np.ndarray):
+        return photo_from_array(source, name)
+    return read_photo(source, most_megapixels=most_megapixels)

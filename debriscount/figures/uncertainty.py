@@ -32,16 +32,21 @@ NO_BLANK = 0.06
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ShotGrains:
-    """Grains of a shot, what its colour limit's uncertainty does to each, mm², and how well the shot is placed, mm."""
+    """Grains of a shot, what its colour limit's uncertainty does to each, mm², and how well the shot is placed, mm.
+
+    ``residual_mm`` is how far the shot may lie from the others, ``place_mm`` how far all of them may lie from the
+    floor's true places: standard uncertainties of a coordinate.
+    """
 
     grains: GrainTable
     limit_mm2: NDArray[np.float64]
     residual_mm: float
+    place_mm: float = 0.0
 
     def of_kind(self, kind: int) -> "ShotGrains":
         """The grains of one kind alone."""
         own = self.grains.kind == kind
-        return ShotGrains(self.grains.take(own), self.limit_mm2[own], self.residual_mm)
+        return ShotGrains(self.grains.take(own), self.limit_mm2[own], self.residual_mm, self.place_mm)
 
 
 def pickup_uncertainty(
@@ -126,11 +131,16 @@ def _random_overlap(grains: GrainTable) -> NDArray[np.float64]:
 
 
 def _moved_borders(patch: Patch, shot: ShotGrains, stream: int) -> NDArray[np.float64]:
-    """Area by zone when the zones lie a little elsewhere, shape (BORDER_TRIES, zones)."""
-    rng = np.random.default_rng(SEED + 1 + stream)
+    """Area by zone when the zones lie a little elsewhere, shape (BORDER_TRIES, zones).
+
+    Try by try all shots are off together by what plane, lens and layout leave open, and each by itself.
+    """
+    shape = (BORDER_TRIES, 2)
+    together = np.random.default_rng(SEED).normal(0, shot.place_mm, shape)
+    apart = np.random.default_rng(SEED + 1 + stream).normal(0, shot.residual_mm, shape)
     g = shot.grains
     rows = []
-    for dx, dy in rng.normal(0, shot.residual_mm, (BORDER_TRIES, 2)):
+    for dx, dy in together + apart:
         zone = patch.zone_codes(*patch.in_front_of_walls(g.x_mm + dx, g.y_mm + dy))
         moved = GrainTable(g.kind, g.x_mm + dx, g.y_mm + dy, g.area_mm2, zone)
         rows.append([g.area_mm2[m].sum() for m in zone_members(patch, moved).values()])

@@ -1,56 +1,45 @@
 """Photo files, read into upright 8-bit sRGB."""
 
 import hashlib
-import threading
-import warnings
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
-from io import BytesIO
 from os import PathLike
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import ExifTags, Image, UnidentifiedImageError
 
 from ..errors import PhotoFileError
+from .decode import decode
+from .files import file_bytes, printable
+from .grey import is_grey
+from .limits import LEAST_SIDE_PX, MOST_MEGAPIXELS, most_bytes
+from .settings import UNKNOWN_SETTINGS, CameraSettings
 
-#: Phones reach 200 megapixels; above 300 a file is a mistake or a trap, and decoding it takes gigabytes.
-MOST_PIXELS = 300_000_000
-#: Below this no marker of four by four cells can be read.
-LEAST_SIDE_PX = 64
-
-# Named, since others that Pillow knows start foreign programs or are no photos.
-_FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP", "GIF")
-_FORMATS_TEXT = "JPEG, PNG, TIFF, WebP, BMP or GIF"
-_HEIF_BRANDS = (b"heic", b"heix", b"heim", b"hevc", b"mif1", b"msf1", b"avif", b"avis")
-
-_UPRIGHT = {
-    2: Image.Transpose.FLIP_LEFT_RIGHT,
-    3: Image.Transpose.ROTATE_180,
-    4: Image.Transpose.FLIP_TOP_BOTTOM,
-    5: Image.Transpose.TRANSPOSE,
-    6: Image.Transpose.ROTATE_270,
-    7: Image.Transpose.TRANSVERSE,
-    8: Image.Transpose.ROTATE_90,
-}
-
-_pillow_settings = threading.Lock()
+__all__ = ["LEAST_SIDE_PX", "Photo", "photo_from_array", "read_photo"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Photo:
     """One photo as it is measured.
 
-    ``pixels`` is upright sRGB of shape (H, W, 3), read-only; ``name`` the file's name, or what the
-    caller calls an array; ``sha256`` that of the file's bytes in hexadecimal, empty for an array.
+    ``pixels`` is upright sRGB of shape (H, W, 3), read-only; ``name`` the file's name, as it can be printed, or what
+    the caller calls an array; ``sha256`` that of the file's bytes in hexadecimal, empty for an array.
+
+    ``turned_deg`` is the clockwise turn, 0, 90, 180 or 270, that made the stored picture upright, 0 for a mirrored one.
+    ``jpeg_steps`` of shape (n, 8, 8) are a JPEG's quantisation tables, luma before chroma, rows by vertical frequency;
+    None for other formats. ``grey`` says that the photo shows no colour at all. ``warnings`` are what made reading it
+    doubtful, one sentence each.
     """
 
     pixels: NDArray[np.uint8]
     name: str
     sha256: str = ""
+    settings: CameraSettings = UNKNOWN_SETTINGS
+    turned_deg: int = 0
+    jpeg_steps: NDArray[np.float64] | None = None
+    grey: bool = False
+    warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Take a view that cannot be written through."""
@@ -64,37 +53,45 @@ class Photo:
         return self.name if self.sha256 else ""
 
 
-def read_photo(path: str | PathLike[str]) -> Photo:
+def read_photo(path: str | PathLike[str], *, most_megapixels: float = MOST_MEGAPIXELS) -> Photo:
     """Read a photo file.
 
     Parameters
     ----------
     path : path-like
-        JPEG, PNG, TIFF, WebP, BMP or GIF; of several pictures in a file the first counts.
+        JPEG, HEIC, DNG, PNG, TIFF, WebP, AVIF, BMP or GIF, whatever its name says; of several pictures in a file the
+        first counts. DNG needs rawpy, the extra "raw".
+    most_megapixels : float
+        A larger picture is refused before it is decoded, and so is a file of more bytes than such a picture can take.
 
     Returns
     -------
     Photo
-        Turned upright as its EXIF orientation says, transparency dropped, 16 bits scaled to 8.
+        Turned upright as the file says, transparency dropped, colours brought from the file's profile to sRGB, 16 bits
+        scaled to 8. Of EXIF, `CameraSettings` are all that is kept.
 
     Raises
     ------
     PhotoFileError
-        The file is missing, unreadable, damaged, cut off, no photo, smaller than 64 px on a side or
-        larger than 300 megapixels.
+        The file is missing, no file, unreadable, damaged, cut off, no photo, smaller than 64 px on a side or larger
+        than the limit; or a DNG, and rawpy is not installed; or the limit is no number above 0.
     """
     path = Path(path)
-    content = _file_bytes(path)
     try:
-        pixels = _decode(content, path)
-    except (PhotoFileError, MemoryError):
-        raise
-    except UnidentifiedImageError:
-        raise PhotoFileError(_not_a_photo(content, path)) from None
-    except Exception as error:  # damaged files make Pillow raise whatever its decoders stumble over
-        reason = " ".join(str(error).split()) or type(error).__name__
-        raise PhotoFileError(f"{path}: is damaged or cut off ({reason}). Copy it from the camera once more.") from None
-    return Photo(pixels, path.name, hashlib.sha256(content).hexdigest())
+        content = file_bytes(path, most_bytes(most_megapixels))
+        found = decode(content, most_megapixels)
+    except PhotoFileError as error:
+        raise PhotoFileError(f"{printable(path)}: {error}") from None
+    return Photo(
+        found.pixels,
+        printable(path.name),
+        hashlib.sha256(content).hexdigest(),
+        found.settings,
+        found.turned_deg,
+        found.jpeg_steps,
+        found.grey,
+        found.warnings,
+    )
 
 
 def photo_from_array(pixels: NDArray[Any], name: str) -> Photo:
@@ -122,76 +119,4 @@ def photo_from_array(pixels: NDArray[Any], name: str) -> Photo:
         )
     if min(pixels.shape[:2]) < LEAST_SIDE_PX:
         raise ValueError(f"{name} must be at least {LEAST_SIDE_PX} px on each side, got shape {pixels.shape}")
-    return Photo(np.ascontiguousarray(pixels), name)
-
-
-def _file_bytes(path: Path) -> bytes:
-    try:
-        content = path.read_bytes()
-    except FileNotFoundError:
-        raise PhotoFileError(f"{path}: there is no such file. Give the path of a photo.") from None
-    except IsADirectoryError:
-        raise PhotoFileError(f"{path}: is a folder. Give the path of a photo in it.") from None
-    except OSError as error:
-        raise PhotoFileError(f"{path}: cannot be read ({error.strerror}). Check the file's rights.") from None
-    if not content:
-        raise PhotoFileError(f"{path}: is empty. Copy it from the camera once more.")
-    return content
-
-
-def _not_a_photo(content: bytes, path: Path) -> str:
-    if content[4:8] == b"ftyp" and content[8:12] in _HEIF_BRANDS:
-        return f"{path}: is HEIF or AVIF, which cannot be read here. Export it as JPEG at best quality."
-    return f"{path}: is no photo that can be read. Give {_FORMATS_TEXT}."
-
-
-def _decode(content: bytes, path: Path) -> NDArray[np.uint8]:
-    with _open(content) as image:
-        width, height = image.size
-        if width * height > MOST_PIXELS:
-            raise PhotoFileError(
-                f"{path}: has {width} x {height} px, more than {MOST_PIXELS // 1_000_000} megapixels."
-                " Give the photo as the camera made it."
-            )
-        if min(width, height) < LEAST_SIDE_PX:
-            raise PhotoFileError(
-                f"{path}: has only {width} x {height} px, less than {LEAST_SIDE_PX} on a side."
-                " Give the photo itself, not a thumbnail."
-            )
-        turn = _UPRIGHT.get(_orientation(image))
-        image.load()
-        upright = image if turn is None else image.transpose(turn)
-        return _as_rgb8(upright, path)
-
-
-@contextmanager
-def _open(content: bytes) -> Iterator[Image.Image]:
-    """Open with our own limit of pixels, quietly; both are switches of Pillow as a whole, hence the lock."""
-    with _pillow_settings, warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        pillow_limit, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None
-        try:
-            with Image.open(BytesIO(content), formats=_FORMATS) as image:
-                yield image
-        finally:
-            Image.MAX_IMAGE_PIXELS = pillow_limit
-
-
-def _orientation(image: Image.Image) -> int:
-    try:
-        return int(image.getexif().get(ExifTags.Base.Orientation, 1))
-    except Exception:  # a spoilt EXIF block does not spoil the pixels, and markers are found either way up
-        return 1
-
-
-def _as_rgb8(image: Image.Image, path: Path) -> NDArray[np.uint8]:
-    if image.mode == "F" or image.mode.startswith("I"):
-        grey = np.asarray(image)
-        if image.mode == "F" or grey.min() < 0 or grey.max() > 65535:
-            raise PhotoFileError(f"{path}: has more than 16 bits a pixel. Export it as JPEG at best quality.")
-        # 65535 / 255 = 257, so that white stays white.
-        grey8 = ((grey.astype(np.uint32) + 128) // 257).astype(np.uint8)
-        return np.repeat(grey8[:, :, None], 3, axis=2)
-    if image.mode == "P":  # straight to RGB a palette with transparency warns
-        image = image.convert("RGBA")
-    return np.asarray(image if image.mode == "RGB" else image.convert("RGB"))
+    return Photo(np.ascontiguousarray(pixels), name, grey=is_grey(pixels))

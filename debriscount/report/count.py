@@ -17,7 +17,7 @@ from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write
 from .lookup import base_name, zones_in_order
 from .palette import floor_colors
 from .pictures import FloorPicture, draw_picture
-from .record import JsonObject, amount_json, grid_json, kind_json, patch_json
+from .record import JsonObject, amount_json, camera_json, grid_json, kind_json, patch_json
 from .rounding import AREA_DECIMALS, MASS_DECIMALS, UNKNOWN, amount_text, area_text, rounded
 from .tables import grain_lines
 
@@ -138,10 +138,15 @@ def write_counts(counts: Sequence[Counted], out_dir: str | Path) -> list[Path]:
 
 
 def _photo(counted: Counted) -> JsonObject:
-    blank = {"file": base_name(counted.blank_file), "sha256": counted.blank_sha256}
+    blank = {
+        "file": base_name(counted.blank_file),
+        "sha256": counted.blank_sha256,
+        **camera_json(counted.blank_settings),
+    }
     return {
         "file": base_name(counted.file),
         "sha256": counted.sha256,
+        **camera_json(counted.settings),
         "blank": blank if counted.blank_sha256 else None,
         "patch": None if counted.patch is None else patch_json(counted.patch),
         "mm_per_px": counted.mm_per_px,

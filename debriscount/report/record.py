@@ -1,6 +1,7 @@
 """The measurement as a JSON record that others, and later versions, can read."""
 
 import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,7 @@ from ..errors import InputFileError
 from ..figures.records import Amount, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
 from ..geometry.grid import FloorGrid
 from ..inputs.patch import Patch
+from ..photo.settings import CameraSettings
 from .lookup import base_name, zones_in_order
 from .rounding import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DECIMALS, rounded
 
@@ -135,6 +137,16 @@ def _photo(shot: MeasuredShot) -> JsonObject:
         "sha256": shot.sha256,
         "markers_seen": [int(i) for i in shot.markers_seen],
         "residual_mm": _mm(shot.residual_mm),
+        **camera_json(shot.settings),
+    }
+
+
+def camera_json(settings: CameraSettings) -> JsonObject:
+    """Return when a photo was taken and how the camera was set; nothing of who, where and with what is known."""
+    camera = asdict(settings)
+    return {
+        "taken": camera.pop("taken"),
+        "camera": {key: rounded(v, 9) if isinstance(v, float) else v for key, v in camera.items()},
     }
 
 

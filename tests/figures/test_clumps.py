@@ -12,7 +12,7 @@ from debriscount.figures.count import count
 from debriscount.figures.records import GrainTable
 from debriscount.grains.split import split_grains
 from debriscount.inputs.debris import DebrisKind
-from debriscount.simulate.layout import lay_patch
+from debriscount.inputs.lay_patch import lay_patch
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Camera, Floor, Portion, SceneSpec
 

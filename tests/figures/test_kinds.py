@@ -5,7 +5,14 @@ import pytest
 
 from debriscount.cover.kinds import KindHint
 from debriscount.errors import InputFileError
-from debriscount.figures.kinds import UNNAMED_SIZE_MM, kind_hints, named_kinds, read_kinds, rim_mm
+from debriscount.figures.kinds import (
+    UNNAMED_SIZE_MM,
+    kind_hints,
+    named_kinds,
+    read_kinds,
+    rim_mm,
+    without_colour,
+)
 from debriscount.inputs.debris import DebrisKind
 
 RICE = DebrisKind("rice", (240, 238, 230), (3.0, 6.5))
@@ -43,3 +50,10 @@ def test_kinds_of_which_no_file_tells_get_names() -> None:
     assert (only.name, only.color_srgb, only.area_mass_mg_per_mm2) == ("debris", (255, 188, 0), None)
     assert named_kinds([RICE], hints[:1]) == (RICE,)
     assert named_kinds([], []) == ()
+
+
+def test_kinds_are_seen_without_their_colour_in_grey_photos() -> None:
+    # By hand: 0.2126 of white's light is (0.2126 ** (1 / 2.4) * 1.055 - 0.055) * 255 = 127.1 (IEC 61966-2-1).
+    (red, white) = without_colour([DebrisKind("red", (255, 0, 0), (1.0, 2.0)), DebrisKind("white", (255,) * 3, (1, 2))])
+    assert (red.name, red.color_srgb, red.size_mm) == ("red", (127, 127, 127), (1.0, 2.0))
+    assert white.color_srgb == (255, 255, 255)

@@ -73,6 +73,24 @@ def test_grains_on_a_zone_border_make_its_figure_unsure() -> None:
     assert width(0.5) > 2 * width(1e-6)
 
 
+def test_what_moves_all_shots_together_costs_less_where_debris_lies_alike() -> None:
+    """The same place error in both shots moves the same grains over a border; in each by itself it does not."""
+
+    def width(apart: float, together: float) -> float:
+        x = np.linspace(20, 380, 60)
+        y = 30 + np.random.default_rng(1).uniform(-2, 2, 60)
+        table = GrainTable(np.zeros(60, np.int16), x, y, np.full(60, 5.0), PATCH.zone_codes(x, y))
+        half = table.take(np.arange(60) % 2 == 0)
+        before, after = (ShotGrains(t, np.zeros(len(t)), apart, together) for t in (table, half))
+        interval = pickup_uncertainty(PATCH, before, after, nothing(), 0.3)[0]["open"]
+        assert interval is not None
+        return interval[1] - interval[0]
+
+    none, apart, together = width(1e-6, 0.0), width(0.5, 0.0), width(1e-6, 0.5)
+    assert none < together < apart
+    assert width(0.5, 0.5) > together
+
+
 def test_a_zone_that_held_nothing_has_no_interval() -> None:
     intervals, _ = pickup_uncertainty(PATCH, shot(50), shot(10), nothing(), 0.3)
     assert intervals["edge"] is None

@@ -91,7 +91,8 @@ def test_the_record_has_the_designs_shape(on_patch: Counted, on_region: Counted)
     assert record["format"] == "debriscount/count/1"
     first, second = record["photos"]
     assert (first["file"], first["sha256"]) == ("before größer.jpg", "ab" * 32)
-    assert first["blank"] == {"file": "blank.jpg", "sha256": "cd" * 32}
+    assert first["blank"] == {"file": "blank.jpg", "sha256": "cd" * 32, "taken": None, "camera": second["camera"]}
+    assert (first["taken"], second["taken"]) == (None, None)
     assert list(first["zones"]) == ["patch", "open", "edge", "corner", "margin", "rug"]
     assert first["zones"]["patch"] == {
         "area_mm2": 50.265,

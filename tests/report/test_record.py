@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from debriscount import __version__
 from debriscount.errors import InputFileError
 from debriscount.figures.records import Amount, BudgetLine, Measurement, PassFigures, ZoneFigures
+from debriscount.photo.settings import CameraSettings
 from debriscount.report import measurement_json, read_record
 from debriscount.report.rounding import rounded
 
@@ -74,13 +75,27 @@ def test_unknown_figures_are_null(run: Measurement) -> None:
 
 
 def test_photos_are_named_without_their_folders(run: Measurement) -> None:
-    unix = replace(run.shots[1], file="/home/somebody/a b/after.jpg", residual_mm=math.nan)
+    taken = CameraSettings("2026-05-01T10:30:00", exposure_s=1 / 60, f_number=1.8, white_balance="manual", flash=False)
+    unix = replace(run.shots[1], file="/home/somebody/a b/after.jpg", residual_mm=math.nan, settings=taken)
     photos = measurement_json(replace(run, shots=(run.shots[0], unix)))["photos"]
     assert photos["before"] == {
         "file": "before größer.jpg",
         "sha256": "ab" * 32,
         "markers_seen": [0, 1, 3],
         "residual_mm": 0.1235,
+        "taken": None,
+        "camera": dict.fromkeys(photos["before"]["camera"]),
+    }
+    assert photos["after"]["taken"] == "2026-05-01T10:30:00"
+    assert photos["after"]["camera"] == {
+        "exposure_s": 0.016666667,
+        "f_number": 1.8,
+        "iso": None,
+        "focal_mm": None,
+        "focal_35mm": None,
+        "exposure_bias_ev": None,
+        "white_balance": "manual",
+        "flash": False,
     }
     assert photos["after"]["file"] == "after.jpg"
     assert photos["after"]["residual_mm"] is None
