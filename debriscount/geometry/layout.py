@@ -1,63 +1,164 @@
-"""Whether the markers lie where the patch file says."""
+"""Which of the squares seen in a photo are the patch's: those that lie to one another as the patch file says."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import islice, product
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .view import FloorToPhoto, undistort
+from .markers import SeenMarker
+
+Floats = NDArray[np.float64]
+#: Corners of each marker, shape (4, 2), by number.
+Corners = Mapping[int, Floats]
+
+#: Corners off by more than this share of a marker's side, and by more than this many millimetres, mean another layout
+#: than the patch file's, not a marker laid a little askew.
+WRONG_LAYOUT, WRONG_LAYOUT_MM = 0.15, 7.5
+#: The share for three markers or two: a plane can be laid through their places however they lie, and only their shapes
+#: contradict it. A marker laid askew by two degrees is off by 0.025.
+WRONG_SHAPE = 0.05
+#: Choices among squares of the same numbers that are looked at: two whole sheets of eight.
+_MOST_CHOICES = 256
 
 
-@dataclass(frozen=True, slots=True)
-class Misplaced:
-    """A marker that lies elsewhere than the patch file says, and how far, mm."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Fitting:
+    """Squares of a photo, by number.
 
-    id: int
-    off_mm: float
+    ``used`` lie as the patch file says; ``strays`` were seen as well, but not where they should be. ``turned`` says by
+    how many quarters those of the former are turned that were laid otherwise than upright. ``agree`` is False where no
+    three lie as they should; ``used`` then holds those that come nearest.
+    """
+
+    used: Mapping[int, SeenMarker]
+    strays: Mapping[int, SeenMarker] = field(default_factory=dict)
+    turned: Mapping[int, int] = field(default_factory=dict)
+    agree: bool = True
 
 
-def misplaced_marker(
-    ids: Sequence[int], floor_mm: NDArray[np.float64], photo_px: NDArray[np.float64], view: FloorToPhoto
-) -> Misplaced | None:
-    """Find the one marker that the others disagree with.
+def fitting_markers(seen: Mapping[int, Sequence[SeenMarker]], layout_mm: Corners) -> Fitting:
+    """Choose the squares that lie to one another as they should.
 
     Parameters
     ----------
-    ids : sequence of int
-        Markers seen, at least four for an answer.
-    floor_mm, photo_px : ndarray of shape (4 len(ids), 2)
-        Their corners by the patch file and in the photo.
-    view : FloorToPhoto
-        The photo's fitted view; its lens term is kept.
+    seen : mapping of int to sequence of SeenMarker
+        All squares of a photo, several of a number where it was printed more than once.
+    layout_mm : mapping of int to ndarray of shape (4, 2)
+        Corners by the patch file, mm.
 
     Returns
     -------
-    Misplaced or None
-        None unless leaving one marker out makes the rest agree three times better: a fit to all of them
-        shares the error of one out among the others, so their residuals alone do not tell which it is.
+    Fitting
+        The most that agree; of as many, those that agree best.
     """
-    if len(ids) < 4:
-        return None
-    flat = undistort(photo_px, np.array(view.center_px), view.focal_px, view.k1)
-    everyone = np.ones(len(flat), bool)
-    rms_of_all = _agreement(floor_mm, flat, everyone)[0]
-    best: tuple[float, int, float] | None = None
-    for k, number in enumerate(ids):
-        others = everyone.copy()
-        others[4 * k : 4 * k + 4] = False
-        rms, off = _agreement(floor_mm, flat, others)
-        if best is None or rms < best[0]:
-            best = rms, number, float(np.hypot(*off[~others].mean(axis=0)))
-    assert best is not None
-    return Misplaced(best[1], best[2]) if rms_of_all > 3 * best[0] else None
+    seen = {number: those for number, those in seen.items() if those and number in layout_mm}
+    if not seen:
+        return Fitting({})
+    best, turned = _best(seen, 0, layout_mm), 0
+    if len(seen) >= 3 and not best.agree:
+        for quarters in (2, 1, 3):
+            all_turned = _best(seen, quarters, layout_mm)
+            if all_turned.agree and len(all_turned.ids) >= 3:
+                best, turned = all_turned, quarters
+                break
+    used = {number: best.choice[number] for number in best.ids}
+    fitting = Fitting(used, turned=dict.fromkeys(used, turned) if turned else {}, agree=best.agree)
+    return _with_rest(fitting, seen, layout_mm)
 
 
-def _agreement(
-    floor_mm: NDArray[np.float64], flat_px: NDArray[np.float64], used: NDArray[np.bool_]
-) -> tuple[float, NDArray[np.float64]]:
-    """Root mean square residual of the corners used, mm, and the residuals of all of them."""
-    homography, _ = cv2.findHomography(flat_px[used], floor_mm[used])
-    off = cv2.perspectiveTransform(flat_px[None], homography)[0] - floor_mm
-    return float(np.sqrt((off[used] ** 2).sum(axis=1).mean())), np.asarray(off, float)
+def side_mm(corners_mm: Floats) -> float:
+    """Side of a marker by its corners, mm."""
+    return float(np.linalg.norm(corners_mm[1] - corners_mm[0]))
+
+
+def wrong_mm(corners_mm: Floats) -> float:
+    """How far off a marker's corners must be to mean another layout, mm."""
+    return max(WRONG_LAYOUT * side_mm(corners_mm), WRONG_LAYOUT_MM)
+
+
+def off_mm(used: Mapping[int, SeenMarker], layout_mm: Corners, others: Mapping[int, SeenMarker]) -> dict[int, float]:
+    """How far the corners of ``others`` are from their places, root mean square, by the plane through ``used``, mm."""
+    if not used:
+        return {}
+    plane = floor_plane(used, layout_mm)
+    return {
+        number: float(np.sqrt((_off(plane, marker.corners_px, layout_mm[number]) ** 2).sum(axis=1).mean()))
+        for number, marker in others.items()
+    }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Agreement:
+    choice: Mapping[int, SeenMarker]
+    ids: tuple[int, ...]
+    excess: float
+    agree: bool
+
+
+def _merit(one: _Agreement) -> tuple[bool, int, float]:
+    return one.agree, len(one.ids), -one.excess
+
+
+def _best(seen: Mapping[int, Sequence[SeenMarker]], quarters: int, layout_mm: Corners) -> _Agreement:
+    return max((_agreeing(choice, layout_mm) for choice in _choices(seen, quarters)), key=_merit)
+
+
+def _choices(seen: Mapping[int, Sequence[SeenMarker]], quarters: int) -> Iterator[dict[int, SeenMarker]]:
+    """One square of each number, in all ways."""
+    several = [[_turned(marker, quarters) for marker in those] for those in seen.values()]
+    for choice in islice(product(*several), _MOST_CHOICES):
+        yield dict(zip(seen, choice, strict=True))
+
+
+def _turned(marker: SeenMarker, quarters: int) -> SeenMarker:
+    return replace(marker, corners_px=np.roll(marker.corners_px, quarters, axis=0)) if quarters else marker
+
+
+def _agreeing(choice: Mapping[int, SeenMarker], layout_mm: Corners) -> _Agreement:
+    """Leave out one square after the other until the rest agree."""
+    ids = tuple(choice)
+    while True:
+        excess = _excess(choice, ids, layout_mm)
+        if excess <= 1:
+            return _Agreement(choice, ids, excess, len(ids) >= 2)
+        if len(ids) <= 2:
+            return _Agreement(choice, tuple(choice), _excess(choice, tuple(choice), layout_mm), False)
+        fewer = [tuple(other for other in ids if other != number) for number in ids]
+        ids = min(fewer, key=lambda those: _excess(choice, those, layout_mm))
+
+
+def _excess(choice: Mapping[int, SeenMarker], ids: Sequence[int], layout_mm: Corners) -> float:
+    """Largest root mean square by which a marker's corners are off, over what is allowed."""
+    used = {number: choice[number] for number in ids}
+    limits = {n: wrong_mm(layout_mm[n]) if len(ids) > 3 else WRONG_SHAPE * side_mm(layout_mm[n]) for n in ids}
+    return max((off / limits[n] for n, off in off_mm(used, layout_mm, used).items()), default=0.0)
+
+
+def _with_rest(fitting: Fitting, seen: Mapping[int, Sequence[SeenMarker]], layout_mm: Corners) -> Fitting:
+    """Sort the squares that are left: laid in place but turned, or strays."""
+    used, turned, strays = dict(fitting.used), dict(fitting.turned), {}
+    for number, those in seen.items():
+        if number in used:
+            continue
+        ways = [(_turned(marker, quarters), quarters) for marker in those for quarters in range(4)]
+        offs = [off_mm(fitting.used, layout_mm, {number: marker})[number] for marker, _ in ways]
+        best = int(np.argmin(offs))
+        if fitting.agree and len(fitting.used) >= 3 and offs[best] <= wrong_mm(layout_mm[number]):
+            used[number], turned[number] = ways[best]
+        else:
+            strays[number] = those[int(np.argmin(offs[::4]))]
+    return Fitting(used, strays, turned, fitting.agree)
+
+
+def floor_plane(used: Mapping[int, SeenMarker], layout_mm: Corners) -> Floats:
+    """Homography from the photo's pixels to the floor by the corners of all, each counting alike on the floor."""
+    pixels = np.concatenate([marker.corners_px for marker in used.values()])
+    floor = np.concatenate([layout_mm[number] for number in used])
+    return np.asarray(cv2.findHomography(pixels, floor)[0], float)
+
+
+def _off(plane: Floats, corners_px: Floats, floor_mm: Floats) -> Floats:
+    return np.asarray(cv2.perspectiveTransform(corners_px[None], plane)[0] - floor_mm, float)

@@ -15,16 +15,15 @@ def camera_place(view: FloorToPhoto) -> NDArray[np.float64]:
 
     Notes
     -----
-    The homography is K [r1 r2 t] up to scale for a plane at z = 0 [1]_; with square pixels, the picture's middle for
-    principal point and the view's focal length, K is known. A focal length wrong by a tenth makes the height, and so
-    what parallax takes, wrong by a tenth.
+    The homography is K [r1 r2 t] up to scale for a plane at z = 0 [1]_, K being the lens' focal lengths and principal
+    point. A focal length wrong by a tenth makes the height, and so what parallax takes, wrong by a tenth.
 
     References
     ----------
     .. [1] Z. Zhang, A flexible new technique for camera calibration, IEEE PAMI 22 (2000) 1330-1334.
     """
-    f, (cx, cy) = view.focal_px, view.center_px
-    inner = np.array([[1 / f, 0, -cx / f], [0, 1 / f, -cy / f], [0, 0, 1]]) @ view.homography
+    (fx, fy), (cx, cy) = view.lens.focal_px, view.lens.center_px
+    inner = np.array([[1 / fx, 0, -cx / fx], [0, 1 / fy, -cy / fy], [0, 0, 1]]) @ view.homography
     scale = 2 / (np.linalg.norm(inner[:, 0]) + np.linalg.norm(inner[:, 1]))
     r1, r2, t = (scale * inner).T
     r3 = np.cross(r1, r2)

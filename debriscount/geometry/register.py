@@ -1,6 +1,6 @@
 """The geometry stage as a whole: from the photos of a run to floor views that lie on one another."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
@@ -8,33 +8,25 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import MarkerError, PhotoUnfitError
+from ..errors import PhotoUnfitError
+from ..inputs.lens import CameraLens
 from ..inputs.patch import MARGIN, OUTSIDE, Patch
 from ..photo.colour import luminance
 from ..photo.read import Photo
 from .align import floor_likeness, improve_shift, no_shift, residual_mm, texture_pull
+from .fit import FittedViews
 from .grid import FloorGrid
-from .layout import misplaced_marker
-from .markers import SeenMarker, find_markers
+from .locate import LocatedShots, locate_shots
 from .pose import camera_place
 from .resample import Shift, floor_grid, resample
-from .view import FittedViews, FloorToPhoto, SeenCorners, fit_views
+from .view import FloorToPhoto
 
 #: A marker's quiet zone is at least a module wide, a sixth of its side; half the side is kept clear on every side, so
 #: that a hand's breadth of paper is not taken for debris.
 PAPER = 1.0
-#: Corners off by more than this share of a marker's side mean another layout than the patch file's, not a
-#: marker laid a little askew.
-WRONG_LAYOUT = 0.15
-#: Corners off by this much are worth a warning: a tape measure places a marker to about a millimetre.
-ASKEW_MM = 1.5
 ROUNDS = 2
 #: Share of the patch that a photo must show: the rest is a rim narrower than a zone border is known.
 WHOLE = 0.998
-
-
-#: Markers found, by shot name and number.
-Seen = Mapping[str, Mapping[int, SeenMarker]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,7 +36,9 @@ class RegisteredShots:
     ``views`` holds linear light of shape grid.shape + (3,) by shot name; ``shown`` of shape grid.shape is True where
     every shot shows the place and no marker's paper lies; ``usable`` is that less what is behind a wall;
     ``markers_seen`` and ``residual_mm`` what each fit rests on and leaves; ``cameras`` where each shot was taken from,
-    as `camera_place` gives it, missing for shots without markers.
+    as `camera_place` gives it, missing for shots without markers. ``place_u_mm`` is the standard uncertainty of a
+    coordinate at the patch's border, the same error in all shots, for they are laid on one of them; ``apart_mm`` how
+    far each may lie from that one. ``located`` is what was found of the markers, None for shots without any.
     """
 
     grid: FloorGrid
@@ -56,6 +50,9 @@ class RegisteredShots:
     likeness: dict[str, float | None]
     warnings: tuple[str, ...]
     cameras: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
+    place_u_mm: float = 0.0
+    apart_mm: Mapping[str, float] = field(default_factory=dict)
+    located: LocatedShots | None = None
 
 
 def register_shots(
@@ -63,6 +60,7 @@ def register_shots(
     patch: Patch,
     *,
     rim_mm: float = 0.0,
+    lens: CameraLens | None = None,
     progress: Callable[[float], None] = lambda _: None,
 ) -> RegisteredShots:
     """Find the markers, fit the floor plane and align all shots on the floor's texture.
@@ -75,6 +73,8 @@ def register_shots(
         The patch that all of them show.
     rim_mm : float
         How far the floor views reach beyond margin and walls: a large grain.
+    lens : CameraLens, optional
+        The camera's lens, where it is known; otherwise it is told from the markers.
     progress : callable, optional
         Told the share done, 0 to 1.
 
@@ -87,21 +87,18 @@ def register_shots(
     MarkerError
         If a photo shows fewer than three of the patch's markers, or they lie otherwise than the
         patch file says.
+    LensError
+        If the lens does not go with a photo.
     PhotoUnfitError
         If a photo does not show the whole patch.
     """
-    seen: dict[str, dict[int, SeenMarker]] = {}
-    corners = []
-    for name, photo in photos.items():
-        seen[name] = find_markers(photo.pixels, {m.id for m in patch.markers})
-        corners.append(_corners(photo, patch, seen[name]))
-    fitted = fit_views(corners)
-    warnings = _check_layout(photos, patch, corners, fitted, seen)
+    located = locate_shots(photos, patch, lens=lens)
+    warnings = list(located.warnings)
     progress(0.2)
-    grid = floor_grid(patch, fitted.views, rim_mm)
+    grid = floor_grid(patch, located.fitted.views, rim_mm)
     reference = "blank" if "blank" in photos else list(photos)[-1]
     clear, floor = _clear_of_paper(patch, grid), _in_front_of_walls(patch, grid)
-    models = dict(zip(photos, zip(fitted.views, fitted.residual_mm, strict=True), strict=True))
+    models = {n: (located.views[n], located.residual_mm[n]) for n in photos}
     view, seen_there = resample(photos[reference].pixels, models[reference][0], grid)
     laid = {reference: _Laid(view, seen_there, models[reference][1], None)}
     target, usable = _log_brightness(view), clear & floor & seen_there
@@ -123,54 +120,23 @@ def register_shots(
         {n: laid[n].view for n in photos},
         shown,
         shown & floor,
-        {n: tuple(sorted(seen[n])) for n in photos},
+        {n: tuple(sorted(located.markers[n])) for n in photos},
         {n: laid[n].residual_mm for n in photos},
         {n: laid[n].likeness for n in photos},
         tuple(warnings),
         {n: camera_place(models[n][0]) for n in photos},
+        _border_u_mm(located.fitted, list(photos).index(reference), patch),
+        {n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
+        located,
     )
 
 
-def _corners(photo: Photo, patch: Patch, seen: Mapping[int, SeenMarker]) -> SeenCorners:
-    wanted = {m.id: m for m in patch.markers}
-    if len(seen) < 3:
-        missing = ", ".join(str(i) for i in sorted(set(wanted) - set(seen)))
-        there = ", ".join(str(i) for i in sorted(seen)) or "none"
-        raise MarkerError(
-            f"{photo.name}: found {len(seen)} of the patch's {len(wanted)} markers (seen: {there}; missing: "
-            f"{missing}). "
-            "At least three must be in the photo, whole and uncovered; retake it with all of them in view."
-        )
-    return SeenCorners(
-        np.concatenate([wanted[i].corners_mm() for i in seen]),
-        np.concatenate([m.corners_px for m in seen.values()]),
-        np.repeat([m.sigma_px for m in seen.values()], 4),
-        (photo.pixels.shape[1], photo.pixels.shape[0]),
-    )
-
-
-def _check_layout(
-    photos: Mapping[str, Photo], patch: Patch, corners: Sequence[SeenCorners], fitted: FittedViews, seen: Seen
-) -> list[str]:
-    sides = {m.id: m.side_mm for m in patch.markers}
-    warnings = []
-    for (name, photo), shot, view, off in zip(photos.items(), corners, fitted.views, fitted.residuals, strict=True):
-        ids = list(seen[name])
-        off_mm = np.hypot(off[:, 0], off[:, 1]) * view.mm_per_px(shot.floor_mm)
-        each = np.sqrt((off_mm.reshape(-1, 4) ** 2).mean(axis=1))
-        worst = int(each.argmax())
-        if each[worst] > WRONG_LAYOUT * sides[ids[worst]]:
-            raise MarkerError(
-                f"{photo.name}: the markers do not lie as the patch file says; marker {ids[worst]} is off by "
-                f"{each[worst]:.0f} mm. Is it a photo of patch {patch.name!r}? Measure the markers' places again."
-            )
-        misplaced = misplaced_marker(ids, shot.floor_mm, shot.photo_px, view)
-        if misplaced is not None and misplaced.off_mm > ASKEW_MM:
-            warnings.append(
-                f"{name}: marker {misplaced.id} lies {misplaced.off_mm:.1f} mm from where the patch file has it; zone "
-                "borders are no better than that"
-            )
-    return warnings
+def _border_u_mm(fitted: FittedViews, shot: int, patch: Patch) -> float:
+    """Root mean square of the uncertainty of places along the patch's border in a shot, mm."""
+    share = np.linspace(0, 1, 9)[:, None]
+    corners = np.array([[0, 0], [patch.width_mm, 0], [patch.width_mm, patch.height_mm], [0, patch.height_mm]])
+    border = np.concatenate([a + share * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)])
+    return float(np.sqrt((fitted.place_u_mm(shot, border) ** 2).mean()))
 
 
 def _check_view(photo: Photo, patch: Patch, grid: FloorGrid, seen: NDArray[np.bool_]) -> list[str]:

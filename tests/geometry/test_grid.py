@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 
 from debriscount.geometry.grid import FloorGrid
 from debriscount.geometry.resample import MOST_PIXELS, floor_grid
+from debriscount.geometry.lens import Lens
 from debriscount.geometry.view import FloorToPhoto
 from debriscount.inputs.patch import Patch
 
@@ -14,7 +15,7 @@ GRID = FloorGrid(x0_mm=-9.75, y0_mm=0.25, mm_per_px=0.5, height_px=3, width_px=4
 def view_of(mm_per_px: float) -> FloorToPhoto:
     """A camera straight above that sees every pixel span the same length of floor."""
     scale = np.array([[1 / mm_per_px, 0, 40], [0, 1 / mm_per_px, 30], [0, 0, 1.0]])
-    return FloorToPhoto(scale, (500.0, 400.0), 800.0, 0.0)
+    return FloorToPhoto(scale, Lens((500.0, 400.0), (800.0, 800.0)))
 
 
 def patch_with(walls: tuple[str, ...], width_mm: float = 100.0, height_mm: float = 80.0) -> Patch:

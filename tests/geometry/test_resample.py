@@ -4,13 +4,14 @@ from numpy.typing import NDArray
 
 from debriscount.geometry.grid import FloorGrid
 from debriscount.geometry.resample import Shift, resample, shift_basis
+from debriscount.geometry.lens import Lens
 from debriscount.geometry.view import FloorToPhoto
 
 
 def straight(mm_per_px: float = 1.0, column: float = 0.0, row: float = 0.0, k1: float = 0.0) -> FloorToPhoto:
     """Floor place (0, 0) appears at the given column and row."""
     homography = np.array([[1 / mm_per_px, 0, column], [0, 1 / mm_per_px, row], [0, 0, 1.0]])
-    return FloorToPhoto(homography, (60.0, 40.0), 90.0, k1)
+    return FloorToPhoto(homography, Lens((60.0, 40.0), (90.0, 90.0), (k1, 0.0, 0.0)))
 
 
 def speckled(height: int = 80, width: int = 120) -> NDArray[np.uint8]:
@@ -76,7 +77,7 @@ def test_a_shift_is_added_to_the_place_that_is_looked_up() -> None:
 def test_lens_and_perspective_are_followed_to_a_small_part_of_a_pixel() -> None:
     """Levels rise along columns and rows, so a resampled value tells where it was looked up."""
     homography = np.array([[0.8, 0.05, 10.0], [-0.03, 0.85, 8.0], [4e-4, 6e-4, 1.0]])
-    camera = FloorToPhoto(homography, (60.0, 40.0), 90.0, 0.05)
+    camera = FloorToPhoto(homography, Lens((60.0, 40.0), (90.0, 90.0), (0.05, 0.0, 0.0)))
     grid = FloorGrid(0, 0, 0.7, 60, 110)
     view, seen = resample(ramp(), camera, grid)
     where = camera.project(np.stack(np.meshgrid(grid.x_mm(), grid.y_mm()), axis=-1))

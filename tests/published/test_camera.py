@@ -5,8 +5,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from debriscount.geometry.fit import FOCAL_SHARE, SeenCorners, fit_views
+from debriscount.geometry.lens import Lens
 from debriscount.geometry.markers import find_markers
-from debriscount.geometry.view import FOCAL_SHARE, FloorToPhoto, SeenCorners, fit_views
+from debriscount.geometry.view import FloorToPhoto
 from debriscount.inputs.patch import Marker
 
 SIZE_PX = (2000, 1500)
@@ -42,7 +44,7 @@ def view_of(tilt_deg: float, focal_px: float, k1: float) -> FloorToPhoto:
     vector, translation = pose(tilt_deg)
     rotation = np.asarray(cv2.Rodrigues(vector)[0], float)
     homography = camera_matrix(focal_px) @ np.column_stack([rotation[:, 0], rotation[:, 1], translation])
-    return FloorToPhoto(homography, CENTER, focal_px, k1)
+    return FloorToPhoto(homography, Lens(CENTER, (focal_px, focal_px), (k1, 0.0, 0.0)))
 
 
 @pytest.mark.parametrize("k1", [0.0, 0.03, -0.08])
@@ -74,7 +76,7 @@ def test_fitting_recovers_the_camera_from_its_corners(k1: float, focal_px: float
     for view, tilt in zip(fitted.views, (3.0, 15.0), strict=True):
         # Half a hundredth of a pixel between the markers: the prior on k1 still pulls a little.
         np.testing.assert_allclose(view.project(PLACES), projected(PLACES, tilt, focal_px, k1), atol=0.02)
-        assert view.k1 == pytest.approx(k1 * (FOCAL_SHARE * SIZE_PX[0] / focal_px) ** 2, abs=1e-4)
+        assert view.lens.k1 == pytest.approx(k1 * (FOCAL_SHARE * SIZE_PX[0] / focal_px) ** 2, abs=1e-4)
 
 
 def test_homography_of_a_plane_by_hand() -> None:
@@ -84,7 +86,7 @@ def test_homography_of_a_plane_by_hand() -> None:
     Places are in units of 100 mm, for the scale is taken over a millimetre.
     """
     by_hand = np.array([[4.0, 2.0, 0.0], [0.0, 4.0, 0.0], [0.0, 1.0, 1.0]]) @ np.diag([0.01, 0.01, 1.0])
-    view = FloorToPhoto(by_hand, (2.0, 1.0), 1.0, 0.0)
+    view = FloorToPhoto(by_hand, Lens((2.0, 1.0), (1.0, 1.0)))
     square = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 100.0], [0.0, 100.0]])
     np.testing.assert_allclose(view.project(square), [[0, 0], [4, 0], [3, 2], [1, 2]], atol=1e-12)
     np.testing.assert_allclose(view.project(np.array([50.0, 50.0])), [2, 4 / 3])

@@ -1,0 +1,56 @@
+"""``debriscount lens``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ._progress import progress_bar
+
+
+def lens(
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO", help="Photos of a printed board: ten or more, of one camera.")
+    ],
+    *,
+    board: Annotated[
+        str,
+        typer.Option(metavar="COLSxROWS", help="Inner corners of a chessboard; squares of a ChArUco board."),
+    ],
+    square_mm: Annotated[float, typer.Option(metavar="S", help="Side of the board's squares, as measured.")],
+    out: Annotated[Path, typer.Option(metavar="FILE", help="Lens file to write, such as calibration/lens/NAME.toml.")],
+    charuco: Annotated[
+        str | None,
+        typer.Option(metavar="DICT", help="Dictionary of the markers of a ChArUco board, such as DICT_5X5_100."),
+    ] = None,
+    marker_mm: Annotated[float | None, typer.Option(metavar="S", help="Side of these markers, as measured.")] = None,
+    name: Annotated[str | None, typer.Option(help="Name of the lens; that of the file if not given.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
+) -> None:
+    """Learn a camera's lens from photos of a board, for measure --lens and count --lens.
+
+    Hold the flat board into all parts of the frame, out to its corners, tilted one way and another. Keep the
+    focal length (the same lens of a phone, no zoom) and the size of the photos.
+    """
+    from debriscount.opencv import require_opencv
+
+    require_opencv()
+    from debriscount.geometry.boards import Board, parse_size
+    from debriscount.geometry.calibrate import calibrate_lens
+    from debriscount.inputs.lens_file import refuse_other_files, write_lens
+    from debriscount.report.lens import lens_json, lens_text
+
+    refuse_other_files(out)
+    printed = Board(*parse_size(board), square_mm, charuco, marker_mm)
+    with progress_bar(not quiet) as progress:
+        learnt = calibrate_lens(photos, printed, name or out.stem, progress=progress)
+    write_lens(learnt.lens, out, learnt.remark)
+    if json:
+        from json import dumps
+
+        typer.echo(dumps(lens_json(learnt), indent=1, allow_nan=False))
+    elif not quiet:
+        typer.echo(lens_text(learnt), nl=False)
+    if not quiet:
+        typer.echo(f"wrote {out}", err=True)
