@@ -19,6 +19,10 @@ SHEEN = 0.1 / np.sqrt(12)
 TINT = 0.03
 
 
+#: Largest weight of a channel: cover then changes by a hundred for one step of an 8-bit photo's darkest levels.
+STEEPEST = np.float32(100 * 255 * 12.92)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Discriminant:
     """A linear filter that turns colour into cover.
@@ -100,6 +104,8 @@ def fisher_discriminant(
             ]
         )
         solved /= np.maximum((solved * e).sum(axis=0), 1e-30)
+        # Debris of the floor's own colour has no filter: it stays finite, and its noise says that nothing is told.
+        np.clip(solved, -STEEPEST, STEEPEST, out=solved)
         filters[rows] = np.moveaxis(solved, 0, -1)
         sigmas[rows] = np.sqrt((solved * solved * n * n).sum(axis=0))
 

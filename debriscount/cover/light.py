@@ -40,24 +40,40 @@ def stiff_gain(
     logs = _tile_medians(np.log(np.maximum(reference, FAINTEST)) - np.log(np.maximum(view, FAINTEST)), rows, columns)
     filled = _tile_medians(usable[..., None].astype(np.float32), rows, columns)[..., 0] > 0
     y, x = np.mgrid[0:rows, 0:columns]
-    basis = _quadratic((x.ravel() + 0.5) * TILE, (y.ravel() + 0.5) * TILE, width, height)
+    basis = quadratic_basis((x.ravel() + 0.5) * TILE, (y.ravel() + 0.5) * TILE, width, height)
     gain = np.empty_like(view)
     fx, fy = np.arange(width) + 0.5, np.arange(height) + 0.5
     for channel in range(3):
         values = logs[..., channel].ravel()
-        # From the median on: a plain fit to begin with would follow a few large heaps.
-        middle = np.median(values[filled.ravel()]) if filled.any() else 0.0
-        weight = _biweight(np.asarray(values - middle, float), filled.ravel())
-        solution = np.zeros(basis.shape[1])
-        for _ in range(8):
-            root = np.sqrt(weight)[:, None]
-            solution = np.asarray(np.linalg.lstsq(basis * root, values * root[:, 0], rcond=None)[0], float)
-            weight = _biweight(values - basis @ solution, filled.ravel())
-        a = solution
+        a = fit_quadratic(basis, np.asarray(values, float), filled.ravel())
         u, v = 2 * fx / width - 1, (2 * fy / height - 1)[:, None]
         surface = a[0] + a[1] * u + a[2] * v + a[3] * u**2 + a[4] * u * v + a[5] * v**2
         gain[..., channel] = np.exp(surface)
     return gain
+
+
+def fit_quadratic(
+    basis: NDArray[np.float64], values: NDArray[np.float64], known: NDArray[np.bool_]
+) -> NDArray[np.float64]:
+    """Coefficients of a surface through most of the values, by Tukey's biweight.
+
+    Parameters
+    ----------
+    basis : ndarray of shape (N, T)
+        As `quadratic_basis` makes it.
+    values : ndarray of shape (N,)
+    known : ndarray of bool, shape (N,)
+        The values to go by.
+    """
+    # From the median on: a plain fit to begin with would follow a few large heaps.
+    middle = np.median(values[known]) if known.any() else 0.0
+    weight = _biweight(np.asarray(values - middle, float), known)
+    solution = np.zeros(basis.shape[1])
+    for _ in range(8):
+        root = np.sqrt(weight)[:, None]
+        solution = np.asarray(np.linalg.lstsq(basis * root, values * root[:, 0], rcond=None)[0], float)
+        weight = _biweight(values - basis @ solution, known)
+    return solution
 
 
 def _biweight(off: NDArray[np.float64], known: NDArray[np.bool_]) -> NDArray[np.float64]:
@@ -74,7 +90,8 @@ def _tile_medians(values: NDArray[np.float32], rows: int, columns: int) -> NDArr
     return np.asarray(np.median(blocks.reshape(rows, columns, cut.shape[-1], half * half), axis=-1))
 
 
-def _quadratic(x: NDArray[np.float64], y: NDArray[np.float64], width: int, height: int) -> NDArray[np.float64]:
+def quadratic_basis(x: NDArray[np.float64], y: NDArray[np.float64], width: int, height: int) -> NDArray[np.float64]:
+    """Terms of a quadratic surface at places of shape (N,) in a picture of that size, shape (N, 6)."""
     u, v = 2 * x / width - 1, 2 * y / height - 1
     return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=-1)
 

@@ -148,3 +148,12 @@ def test_cover_is_found_back_under_noise(painter: "Painter") -> None:
     cover = cover_of(found, view, floor)
     assert cover.sum() == pytest.approx(strewn.cover.sum(), rel=0.01)
     assert cover[strewn.cover == 0].std() < 0.1
+
+
+def test_debris_of_the_floors_own_colour_has_a_finite_filter_that_tells_nothing() -> None:
+    floor = np.full((4, 4, 3), 0.2, np.float32)
+    noise = FloorNoise(np.full((4, 4, 3), 1e-4, np.float32), np.eye(3))
+    for step in (0.0, 1e-12, 1e-9, 1e-7):
+        told = fisher_discriminant(floor, floor + np.float32(step), noise, np.zeros((3, 3)), 0.2)
+        assert np.isfinite(told.filter).all()
+        assert np.isfinite(told.sigma).all()

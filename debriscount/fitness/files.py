@@ -1,0 +1,86 @@
+"""The check of shots as files: what it needs is read once, then any number of photos is checked."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from os import PathLike
+
+from ..errors import ShotOptionsError
+from ..inputs.debris import DebrisKind
+from ..inputs.debris_file import read_debris_files
+from ..inputs.lens import CameraLens
+from ..inputs.lens_file import read_lens
+from ..inputs.patch import Patch
+from ..inputs.patch_file import read_patch
+from ..photo.limits import MOST_MEGAPIXELS
+from ..photo.read import Photo, read_photo
+from .records import USUAL_WANT, Fitness
+from .shot import check_shot
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShotCheck:
+    """What photos are checked by."""
+
+    patch: Patch
+    kinds: tuple[DebrisKind, ...]
+    against: Photo | None
+    want_percent: float
+    lens: CameraLens | None
+    most_megapixels: float
+
+    def check(self, photo: str | PathLike[str]) -> Fitness:
+        """Check a photo; PhotoFileError if it cannot be read."""
+        return check_shot(
+            read_photo(photo, most_megapixels=self.most_megapixels),
+            self.patch,
+            self.kinds,
+            against=self.against,
+            want_percent=self.want_percent,
+            lens=self.lens,
+        )
+
+
+def shot_check(
+    patch: str | PathLike[str],
+    debris: Sequence[str | PathLike[str]] = (),
+    *,
+    against: str | PathLike[str] | None = None,
+    want_percent: float = USUAL_WANT,
+    lens: str | PathLike[str] | None = None,
+    most_megapixels: float = MOST_MEGAPIXELS,
+) -> ShotCheck:
+    """Read what photos are to be checked by.
+
+    Parameters
+    ----------
+    patch : path
+        patch.toml.
+    debris : sequence of paths
+        debris.toml of every kind.
+    against : path, optional
+        Another shot of the same run.
+    want_percent : float
+        Accuracy wanted, percentage points of pickup.
+    lens : path, optional
+        lens.toml of the camera.
+    most_megapixels : float
+        Larger photo files are refused before they are decoded.
+
+    Raises
+    ------
+    InputFileError, PhotoFileError
+        A file cannot be used.
+    ShotOptionsError
+        The accuracy wanted cannot be.
+    """
+    if not (math.isfinite(want_percent) and 0 < want_percent <= 100):
+        raise ShotOptionsError(f"--want must be above 0 and at most 100 points, got {want_percent:g}.")
+    return ShotCheck(
+        read_patch(patch),
+        read_debris_files(debris),
+        None if against is None else read_photo(against, most_megapixels=most_megapixels),
+        want_percent,
+        None if lens is None else read_lens(lens),
+        most_megapixels,
+    )

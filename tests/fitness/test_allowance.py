@@ -1,0 +1,21 @@
+import math
+
+import pytest
+
+from debriscount.fitness.allowance import LEFT, allowance_percent, allowed_area_error, middle_mm
+from debriscount.inputs.debris import DebrisKind
+
+
+def test_three_faults_at_their_limits_make_up_what_is_wanted() -> None:
+    one = allowance_percent(1.0)
+    assert math.sqrt(3 * one**2) == pytest.approx(1.0)
+
+
+def test_an_area_wrong_by_what_is_allowed_moves_pickup_by_its_allowance() -> None:
+    left, before = LEFT * 200.0, 200.0
+    wrong = 100 * (1 - left * (1 + allowed_area_error(2.0)) / before)
+    assert 100 * (1 - left / before) - wrong == pytest.approx(allowance_percent(2.0))
+
+
+def test_middle_size_is_the_median_of_a_log_normal_spread() -> None:
+    assert middle_mm(DebrisKind("rice", (1, 2, 3), (2.0, 8.0))) == pytest.approx(4.0)
