@@ -6,10 +6,16 @@ from typing import Annotated
 import typer
 
 from ._group import ErrorsToExitCodes
+from .agreement import agreement
 from .count import count
 from .demo import demo
+from .lens import lens
+from .markers import markers
 from .measure import measure
+from .patch import patch
+from .shot import shot
 from .simulate import simulate
+from .weigh import weigh
 
 app = typer.Typer(
     cls=ErrorsToExitCodes,
@@ -20,8 +26,14 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+app.add_typer(patch, name="patch")
+app.command()(markers)
 app.command()(measure)
 app.command()(count)
+app.command()(shot)
+app.command()(lens)
+app.command()(weigh)
+app.command()(agreement)
 app.command()(demo)
 app.command()(simulate)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 __all__ = [
+    "CameraLens",
     "Counted",
     "DebrisKind",
     "Measurement",
@@ -17,6 +18,7 @@ __all__ = [
     "errors",
     "measure",
     "read_debris",
+    "read_lens",
     "read_patch",
 ]
 
@@ -28,10 +30,13 @@ if TYPE_CHECKING:
     from .figures.run import measure
     from .inputs.debris import DebrisKind
     from .inputs.debris_file import read_debris
+    from .inputs.lens import CameraLens
+    from .inputs.lens_file import read_lens
     from .inputs.patch import Patch
     from .inputs.patch_file import read_patch
 else:
     _HOME = {
+        "CameraLens": "inputs.lens",
         "Counted": "figures.counted",
         "DebrisKind": "inputs.debris",
         "Measurement": "figures.records",
@@ -39,6 +44,7 @@ else:
         "count": "figures.count",
         "measure": "figures.run",
         "read_debris": "inputs.debris_file",
+        "read_lens": "inputs.lens_file",
         "read_patch": "inputs.patch_file",
     }
 

@@ -19,12 +19,32 @@ class PhotoFileError(DebriscountError, ValueError):
     """A photo file is missing, damaged or no photo at all."""
 
 
+class PatchLayoutError(DebriscountError, ValueError):
+    """A patch's size, walls, zones or marker places cannot work."""
+
+
+class LensError(DebriscountError, ValueError):
+    """A lens does not go with a photo, or the board that a lens is to be learnt from cannot be."""
+
+
+class SheetError(DebriscountError, ValueError):
+    """A sheet of markers cannot be printed as asked, or the patch file not be corrected after printing."""
+
+
 class SceneError(DebriscountError, ValueError):
     """A scene to be simulated cannot be: a field is out of range, or a marker out of sight."""
 
 
 class CountOptionsError(DebriscountError, ValueError):
     """What to count in a photo cannot be: patch, scale and region contradict one another, the photo or the debris."""
+
+
+class ShotOptionsError(DebriscountError, ValueError):
+    """What a shot is to be checked for cannot be."""
+
+
+class WeighingError(DebriscountError, ValueError):
+    """An answer about a weighing cannot be, or the weighing as a whole."""
 
 
 class OutputError(DebriscountError, OSError):
@@ -43,6 +63,10 @@ class PhotoUnfitError(DebriscountError, ValueError):
 
 class MarkerError(PhotoUnfitError):
     """Too few of the patch's markers are seen, or they do not lie where the patch file says."""
+
+
+class CalibrationError(PhotoUnfitError):
+    """No lens can be learnt from the photos of a board."""
 
 
 class PhotosDifferError(PhotoUnfitError):

@@ -6,7 +6,22 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-STAGES = ("inputs", "photo", "geometry", "cover", "grains", "figures", "simulate", "report", "demo", "cli")
+STAGES = (
+    "inputs",
+    "photo",
+    "geometry",
+    "cover",
+    "grains",
+    "fitness",
+    "scale",
+    "figures",
+    "portions",
+    "simulate",
+    "sheet",
+    "report",
+    "demo",
+    "cli",
+)
 #: Beside the stages: they import none, and every stage may import them.
 BESIDE = ("errors", "opencv", "shipped")
 FILES = [*sorted((ROOT / "debriscount").rglob("*.py")), *sorted((ROOT / "cli").rglob("*.py"))]

@@ -8,11 +8,13 @@ from typing import Annotated
 from pydantic import Field
 
 from ..errors import InputFileError
-from .debris import DebrisKind
+from .debris import CalibrationPortion, DebrisCalibration, DebrisKind
 from .faults import Name, Number, Table, validated
-from .toml_text import read_toml
+from .toml_text import TomlText, read_toml
 
 _Mass = Annotated[Number, Field(gt=0)]
+_Doubt = Annotated[Number, Field(ge=0)]
+_SHA256 = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 
 
 class _DebrisTable(Table):
@@ -33,8 +35,36 @@ class _DebrisTable(Table):
     )
 
 
+class _PortionTable(Table):
+    photos: tuple[Name, ...] = Field(description="Name the photos of the portion.")
+    sha256: tuple[_SHA256, ...] = Field(description="Give the SHA-256 of each photo.")
+    grams: _Mass = Field(description="Give the mass of the portion in grams.")
+    u_grams: _Doubt = Field(description="Give the standard uncertainty of grams.")
+    area_mm2: _Mass = Field(description="Give the area seen, with crowding undone.")
+    grains: _Mass | None = Field(default=None, description="Give the number of grains, or leave it out.")
+
+
+class _CalibrationTable(Table):
+    date: str = Field(pattern=r"^\d{4}-\d\d-\d\d$", description='Give the day as "2026-11-25".')
+    patch: Name = Field(description="Give the name of the patch on which the portions lay.")
+    remark: str = Field(default="", description="Say what the photos are.")
+    u_area_mass_mg_per_mm2: _Doubt = Field(description="Give the standard uncertainty of area_mass_mg_per_mm2.")
+    dof_area_mass: _Mass | None = Field(default=None, description="Give its degrees of freedom, or leave it out.")
+    u_grain_mass_mg: _Doubt | None = Field(default=None, description="Give the standard uncertainty of grain_mass_mg.")
+    dof_grain_mass: _Mass | None = Field(default=None, description="Give its degrees of freedom, or leave it out.")
+    u_crowding: _Doubt | None = Field(default=None, description="Give the standard uncertainty of crowding.")
+    thousand_grain_mass_g: _Mass | None = Field(default=None, description="Give the mass of a thousand grains, grams.")
+    u_thousand_grain_mass_g: _Doubt | None = Field(default=None, description="Give its standard uncertainty.")
+    portions: tuple[_PortionTable, ...] = Field(
+        description="Each weighed portion begins with [[calibration.portions]]."
+    )
+
+
 class _DebrisFile(Table):
     debris: _DebrisTable = Field(description="Describe the debris under [debris].")
+    calibration: _CalibrationTable | None = Field(
+        default=None, description="Say under [calibration] how the masses were learned, or leave that out."
+    )
 
 
 def read_debris(path: str | PathLike[str]) -> DebrisKind:
@@ -43,7 +73,7 @@ def read_debris(path: str | PathLike[str]) -> DebrisKind:
     Parameters
     ----------
     path : path-like
-        TOML file with one table ``[debris]``.
+        TOML file with a table ``[debris]`` and, from ``debriscount portion``, ``[calibration]``.
 
     Returns
     -------
@@ -55,7 +85,8 @@ def read_debris(path: str | PathLike[str]) -> DebrisKind:
         With file, line, key and value, for whatever is wrong.
     """
     toml = read_toml(Path(path), "debris file")
-    table = validated(_DebrisFile, toml).debris
+    content = validated(_DebrisFile, toml)
+    table = content.debris
     small, large = table.size_mm
     if large < small:
         raise toml.error(
@@ -70,7 +101,23 @@ def read_debris(path: str | PathLike[str]) -> DebrisKind:
         grain_mass_mg=table.grain_mass_mg,
         area_mass_mg_per_mm2=table.area_mass_mg_per_mm2,
         crowding=table.crowding,
+        calibration=_calibration(content.calibration, toml),
     )
+
+
+def _calibration(table: _CalibrationTable | None, toml: TomlText) -> DebrisCalibration | None:
+    if table is None:
+        return None
+    for number, portion in enumerate(table.portions):
+        if not len(portion.photos) == len(portion.sha256) > 0:
+            raise toml.error(
+                ("calibration", "portions", number, "sha256"),
+                f"[[calibration.portions]] has {len(portion.photos)} photos and {len(portion.sha256)} sha256. "
+                "Give one or more photos, and the SHA-256 of each.",
+            )
+    told = table.model_dump()
+    portions = tuple(CalibrationPortion(**portion) for portion in told.pop("portions"))
+    return DebrisCalibration(**told, portions=portions)
 
 
 def read_debris_files(paths: Sequence[str | PathLike[str]]) -> tuple[DebrisKind, ...]:

@@ -18,7 +18,7 @@ import numpy as np
 
 from debriscount.errors import DebriscountError
 from debriscount.inputs.debris import DebrisKind
-from debriscount.simulate.layout import lay_patch
+from debriscount.inputs.lay_patch import lay_patch
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Camera, Cleaning, Floor, Imaging, Light, Portion, SceneSpec
 from debriscount.simulate.write import write_scene

@@ -20,7 +20,7 @@ from statistics import median
 
 from debriscount.errors import DebriscountError
 from debriscount.inputs.debris import DebrisKind
-from debriscount.simulate.layout import lay_patch
+from debriscount.inputs.lay_patch import lay_patch
 from debriscount.simulate.pose import seen_box_mm
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Camera, Cleaning, Floor, Imaging, Light, Portion, Rgb, Scatter, SceneSpec

@@ -80,3 +80,51 @@ def test_several_kinds_keep_their_order(tmp_path: Path) -> None:
     second = written(tmp_path, "red lentils", "rice", name="b.toml")
     assert [kind.name for kind in read_debris_files([second, first])] == ["rice", "red lentils"]
     assert read_debris_files([]) == ()
+
+
+CALIBRATION = """
+[calibration]
+date = "2026-11-25"
+patch = "hall bench"
+u_area_mass_mg_per_mm2 = 0.01
+[[calibration.portions]]
+photos = ["a.jpg"]
+sha256 = ["0000000000000000000000000000000000000000000000000000000000000000"]
+grams = 20.1
+u_grams = 0.04
+area_mm2 = 11500
+"""
+
+
+def test_a_calibration_tells_where_masses_come_from(tmp_path: Path) -> None:
+    file = tmp_path / "debris.toml"
+    file.write_text(TEXT + CALIBRATION)
+    found = read_debris(file).calibration
+    assert found is not None
+    assert (found.date, found.patch, found.u_area_mass_mg_per_mm2) == ("2026-11-25", "hall bench", 0.01)
+    assert [(p.photos, p.grams, p.area_mm2, p.grains) for p in found.portions] == [(("a.jpg",), 20.1, 11500, None)]
+    assert read_debris(written(tmp_path)).calibration is None
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        (
+            '["a.jpg"]',
+            "[]",
+            r"line 15: \[\[calibration\.portions\]\] has 0 photos and 1 sha256\. Give one or more photos",
+        ),
+        ("2026-11-25", "today", r'line 10: \[calibration\] date has the wrong form, got "today"\. Give the day as'),
+        (
+            "grams = 20.1",
+            "grams = 0",
+            r"line 16: \[\[calibration\.portions\]\] grams must be greater than 0, got 0\. Give",
+        ),
+        ("u_area", "u_are", r"\[calibration\] u_are.* is unknown\. Did you mean \"u_area_mass_mg_per_mm2\"\?"),
+    ],
+)
+def test_a_fault_of_a_calibration_is_named(tmp_path: Path, old: str, new: str, message: str) -> None:
+    file = tmp_path / "debris.toml"
+    file.write_text(TEXT + CALIBRATION.replace(old, new, 1))
+    with pytest.raises(InputFileError, match=message):
+        read_debris(file)

@@ -1,0 +1,32 @@
+"""``debriscount agreement``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def agreement(
+    runs: Annotated[
+        list[Path], typer.Argument(metavar="RUN", help="Folders of measured and weighed runs, oldest first.")
+    ],
+    *,
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Folder for record and plot.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
+) -> None:
+    """Hold photo against scale over many runs: whether to recalibrate, and whether to go on weighing."""
+    from debriscount.opencv import require_opencv
+
+    require_opencv()
+    from debriscount.report.agreement import compare_runs, runs_json, runs_text, write_agreement
+
+    many, not_weighed = compare_runs(runs)
+    written = [] if out is None else write_agreement(many, out, not_weighed)
+    if json:
+        from json import dumps
+
+        typer.echo(dumps(runs_json(many, not_weighed), indent=1, allow_nan=False))
+    else:
+        typer.echo(runs_text(many, not_weighed), nl=False)
+    if written:
+        typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)

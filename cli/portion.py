@@ -1,0 +1,69 @@
+"""``debriscount portion``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ._progress import progress_bar
+
+
+def portion(
+    portions: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="PHOTO=GRAMS",
+            help='A weighed portion, such as "a.jpg=20.1" or "a.jpg=20.1±0.1"; more photos of it after commas.',
+        ),
+    ],
+    *,
+    patch: Annotated[Path, typer.Option(metavar="FILE", help="patch.toml.")],
+    debris: Annotated[Path, typer.Option(metavar="FILE", help="debris.toml with name, colour and sizes.")],
+    blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
+    lens: Annotated[Path | None, typer.Option(metavar="FILE", help="lens.toml of the camera.")] = None,
+    thousand: Annotated[
+        str | None,
+        typer.Option("--thousand-grain-mass-g", metavar="G", help='Mass of a thousand grains, such as "16.7±0.2".'),
+    ] = None,
+    at_g: Annotated[
+        float | None, typer.Option(metavar="G", help="Mass whose interval is told; the middle portion's if not given.")
+    ] = None,
+    remark: Annotated[str, typer.Option(metavar="TEXT", help="Where debris and photos come from, for the file.")] = "",
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Debris file to write: calibration/debris/NAME.toml.")
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the result as JSON, not as text.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print no text and no progress.")] = False,
+) -> None:
+    """Learn from photos of weighed portions what debris weighs per area, and write it into a debris file."""
+    from debriscount.opencv import require_opencv
+
+    require_opencv()
+    from debriscount.inputs.save import refuse_existing
+    from debriscount.portions.arguments import parse_grams
+    from debriscount.portions.calibrate import calibrate
+    from debriscount.portions.text import calibration_json, calibration_text
+    from debriscount.portions.write import write_calibration
+
+    if out is not None and not overwrite:
+        refuse_existing([out])
+    weighed = None if thousand is None else parse_grams(thousand, "--thousand-grain-mass-g")
+    with progress_bar(not quiet) as progress:
+        found = calibrate(
+            patch, debris, portions,
+            blank=blank, lens=lens, thousand_g=weighed, at_g=at_g, remark=remark, progress=progress,
+        )  # fmt: skip
+    if out is not None:
+        write_calibration(found, out, overwrite=overwrite)
+    if json or quiet:  # the text has the warnings already
+        for warning in found.warnings:
+            typer.echo(f"Warning: {warning}", err=True)
+    if json:
+        from json import dumps
+
+        typer.echo(dumps(calibration_json(found), indent=1, ensure_ascii=False, allow_nan=False))
+    elif not quiet:
+        typer.echo(calibration_text(found), nl=False)
+        if out is not None:
+            typer.echo(f"wrote {out}", err=True)

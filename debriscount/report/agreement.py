@@ -1,0 +1,287 @@
+"""Photo against scale over many runs, for people and for programs."""
+
+import math
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import partial
+from pathlib import Path
+
+from .. import __version__
+from ..errors import InputFileError
+from ..scale.agreement import Agreement, en_score, verdict_of, with_uncertainty
+from ..scale.many import ManyRuns, WeighedRun, judge_runs
+from ..scale.quantity import Quantity
+from .columns import aligned, wrapped
+from .folder import RECORD_MARK, ResultFiles, record_bytes, write_files
+from .record import JsonObject, read_record
+from .rounding import PERCENT_DECIMALS, UNKNOWN, rounded
+
+FORMAT = "debriscount/agreement/1"
+#: Near the start of every plot, by which a later one knows that it may replace it.
+PLOT_MARK = b"debriscount agreement"
+
+_MARKS = {"agreement.json": RECORD_MARK, "agreement.png": PLOT_MARK, "agreement.svg": PLOT_MARK}
+_NO_PICTURES = re.compile(r"(?!)")
+
+
+@dataclass(frozen=True, slots=True)
+class RunsRead:
+    """Weighed runs out of several records, and the names of those that were not weighed."""
+
+    weighed: tuple[WeighedRun, ...]
+    not_weighed: tuple[str, ...]
+
+
+def agreement_json(agreement: Agreement) -> JsonObject:
+    """Return one run's agreement as it stands in its measurement's record."""
+    return {
+        "photo_percent": rounded(agreement.photo_percent, PERCENT_DECIMALS),
+        "photo_u": rounded(agreement.photo_u, PERCENT_DECIMALS),
+        "scale_percent": rounded(agreement.scale_percent, PERCENT_DECIMALS),
+        "scale_u": rounded(agreement.scale_u, PERCENT_DECIMALS),
+        "en": rounded(agreement.en, 4),
+        "zeta": rounded(agreement.zeta, 4),
+        "verdict": agreement.verdict,
+        "sentence": agreement.sentence,
+        "causes": [
+            {"name": cause.name, "score": rounded(cause.score, 3), "sentence": cause.sentence}
+            for cause in agreement.causes
+        ],
+    }
+
+
+def read_weighed_runs(folders: Sequence[str | Path]) -> RunsRead:
+    """Read what photo and scale said out of the records of several runs.
+
+    Parameters
+    ----------
+    folders : sequence of str or Path
+        Folders with a ``measurement.json``, or such files themselves.
+
+    Returns
+    -------
+    RunsRead
+        In the order given; a run is named after its folder.
+
+    Raises
+    ------
+    InputFileError
+        A record cannot be read, is of an unknown format or lacks what the comparison needs, a run is given twice, or
+        none of them was weighed.
+    """
+    files = [_record_file(Path(folder)) for folder in folders]
+    names = _names(files)
+    weighed, without = [], []
+    for file, name in zip(files, names, strict=True):
+        record = read_record(file)
+        if record.get("agreement") is None:
+            without.append(name)
+        else:
+            weighed.append(_weighed_run(file, name, record))
+    if not weighed:
+        raise InputFileError(
+            f"{', '.join(map(str, files))}: not weighed (agreement is null). Measure with --weighing to compare them."
+        )
+    return RunsRead(tuple(weighed), tuple(without))
+
+
+def _record_file(path: Path) -> Path:
+    return path / "measurement.json" if path.is_dir() else path
+
+
+def _names(files: list[Path]) -> list[str]:
+    places = [file.resolve() for file in files]
+    for i, place in enumerate(places):
+        if place in places[:i]:
+            raise InputFileError(f"{files[i]}: is given twice. Give each run once.")
+    short = [place.parent.name for place in places]
+    return [name if short.count(name) == 1 else str(file.parent) for name, file in zip(short, files, strict=True)]
+
+
+def _weighed_run(file: Path, name: str, record: JsonObject) -> WeighedRun:
+    agreement = record["agreement"]
+    if not isinstance(agreement, dict):
+        raise InputFileError(f"{file}: agreement must be an object or null. Measure the run again.")
+    photo, scale = (
+        Quantity(_number(file, agreement, f"{of}_percent"), _number(file, agreement, f"{of}_u", least=0.0))
+        for of in ("photo", "scale")
+    )
+    if photo.u == scale.u == 0:
+        raise InputFileError(f"{file}: agreement.photo_u and scale_u are both 0. Measure the run again.")
+    causes = agreement.get("causes") or [{}]
+    cause = causes[0].get("name") if isinstance(causes, list) and isinstance(causes[0], dict) else None
+    return WeighedRun(name, photo, scale, _day(record), cause if isinstance(cause, str) else None)
+
+
+def _number(file: Path, agreement: JsonObject, key: str, least: float = -math.inf) -> float:
+    value = agreement.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value < math.inf:
+        kind = "a number" if math.isinf(least) else f"a number of at least {least:g}"
+        raise InputFileError(f"{file}: agreement.{key} must be {kind}, got {value!r}. Measure the run again.")
+    return float(value)
+
+
+def _day(record: JsonObject) -> float | None:
+    """Day that *before* was taken on, counted with its fraction; None where the record does not say."""
+    try:
+        taken = datetime.fromisoformat(record["photos"]["before"]["taken"])
+    except (KeyError, TypeError, ValueError):
+        return None
+    return (taken.replace(tzinfo=None) - datetime(1970, 1, 1)).total_seconds() / 86400
+
+
+def runs_json(many: ManyRuns, not_weighed: Sequence[str] = ()) -> JsonObject:
+    """Return the comparison as a record of format "debriscount/agreement/1".
+
+    Percent and percentage points; uncertainties are standard ones; a figure that is unknown is None.
+    """
+    limits, line, drift, scatter = many.limits, many.line, many.drift, many.scatter
+    return {
+        "format": FORMAT,
+        "version": __version__,
+        "runs": [_run_json(run, zeta) for run, zeta in zip(many.runs, many.zeta, strict=True)],
+        "not_weighed": list(not_weighed),
+        "bland_altman": limits and {
+            "bias": _quantity_json(limits.bias),
+            "sd": _points(limits.sd),
+            "lower": _quantity_json(limits.lower),
+            "upper": _quantity_json(limits.upper),
+        },
+        "line": line and {
+            "slope": _quantity_json(many.slope),
+            "intercept_percent": _points(line.intercept),
+            "u_intercept": _points(line.u_intercept),
+            "chi2": None if line.chi2 is None else _points(line.chi2),
+            "dof": line.dof,
+        },
+        "drift": drift and {
+            "per": "day" if many.dated else "run",
+            "slope": _quantity_json(drift.slope, 6),
+            "chance": _points(drift.chance),
+            "same_sign": drift.same_sign,
+            "same_sign_chance": rounded(drift.same_sign_chance, 6),
+        },
+        "scatter": scatter and {"ratio": _points(scatter.ratio), "chance": _points(scatter.chance)},
+        "photo_alone": None
+        if many.alone_u is None or many.alone_dof is None
+        else {"u_percent": _points(many.alone_u), "dof": rounded(many.alone_dof, 1)},
+        "verdict": many.verdict,
+        "sentences": list(many.sentences),
+    }  # fmt: skip
+
+
+def _run_json(run: WeighedRun, zeta: float) -> JsonObject:
+    return {
+        "run": run.name,
+        "photo_percent": _points(run.photo.value),
+        "photo_u": _points(run.photo.u),
+        "scale_percent": _points(run.scale.value),
+        "scale_u": _points(run.scale.u),
+        "en": _points(en_score(run.photo.value, run.scale.value, 2 * run.photo.u, 2 * run.scale.u)),
+        "zeta": _points(zeta),
+        "verdict": verdict_of(zeta),
+        "cause": run.cause,
+    }
+
+
+def _quantity_json(quantity: Quantity | None, decimals: int = PERCENT_DECIMALS) -> JsonObject | None:
+    if quantity is None:
+        return None
+    return {
+        "value": rounded(quantity.value, decimals),
+        "u": rounded(quantity.u, decimals),
+        "interval95": [rounded(end, decimals) for end in quantity.interval95()],
+    }
+
+
+def _points(value: float) -> float | None:
+    return rounded(value, PERCENT_DECIMALS)
+
+
+def runs_text(many: ManyRuns, not_weighed: Sequence[str] = ()) -> str:
+    """Return the comparison as a table and sentences for the terminal."""
+    rows = [["run", "photo %", "scale %", "difference", "E_n", "zeta", "verdict"]]
+    for run, zeta in zip(many.runs, many.zeta, strict=True):
+        difference = run.photo.value - run.scale.value
+        rows.append(
+            [
+                run.name,
+                with_uncertainty(run.photo),
+                with_uncertainty(run.scale),
+                f"{difference:+.2f}",
+                f"{zeta / 2:+.2f}",
+                f"{zeta:+.2f}",
+                verdict_of(zeta),
+            ]
+        )
+    lines = [*aligned(rows), "± and E_n: expanded uncertainty, k = 2.", ""]
+    lines += [wrapped(sentence, "  ") for sentence in many.sentences]
+    if many.slope is not None and many.line is not None:
+        low, high = many.slope.interval95()
+        lines.append(
+            f"Line with both uncertainties: photo = {many.line.intercept:+.2f} % + {many.slope.value:.3f} scale "
+            f"(slope {low:.3f} to {high:.3f})."
+        )
+    if many.drift is not None:
+        lines.append(f"Drift: {_drift_text(many)}.")
+    if many.disagreeing:
+        lines.append(wrapped(f"Disagree: {', '.join(many.disagreeing)}.", "  "))
+    if not_weighed:
+        lines.append(wrapped(f"Not weighed: {', '.join(not_weighed)}.", "  "))
+    return "\n".join(lines) + "\n"
+
+
+def _drift_text(many: ManyRuns) -> str:
+    if many.drift is None:
+        return UNKNOWN
+    # Points in 30 days, or in 10 runs where days are not known: of the size of a figure.
+    factor, per = (30, "30 days") if many.dated else (10, "10 runs")
+    low, high = (factor * end for end in many.drift.slope.interval95())
+    return f"{factor * many.drift.slope.value:+.2f} points in {per} (95 % interval {low:+.2f} to {high:+.2f})"
+
+
+def write_agreement(many: ManyRuns, out_dir: str | Path, not_weighed: Sequence[str] = ()) -> list[Path]:
+    """Write record and plot of a comparison into a folder.
+
+    Parameters
+    ----------
+    many : ManyRuns
+        The comparison.
+    out_dir : str or Path
+        The folder; made if it is not there. An earlier comparison in it is replaced; all other files stay.
+    not_weighed : sequence of str
+        Names of runs that were left out.
+
+    Returns
+    -------
+    list of Path
+        agreement.json, agreement.png and agreement.svg.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be made or written, holds a measurement or count, or a file of the same name that is no
+        result of debriscount. Nothing has changed then.
+    """
+    from .agreement_plot import plot_bytes
+
+    contents: dict[str, Callable[[], bytes]] = {
+        "agreement.json": lambda: record_bytes(runs_json(many, not_weighed)),
+        "agreement.png": partial(plot_bytes, many, "png"),
+        "agreement.svg": partial(plot_bytes, many, "svg"),
+    }
+    return write_files(ResultFiles(contents, _MARKS, _NO_PICTURES), out_dir)
+
+
+def compare_runs(folders: Sequence[str | Path]) -> tuple[ManyRuns, tuple[str, ...]]:
+    """Read runs and compare them; also returns the names of those that were not weighed.
+
+    Raises
+    ------
+    InputFileError
+        As `read_weighed_runs` says.
+    """
+    runs = read_weighed_runs(folders)
+    return judge_runs(runs.weighed), runs.not_weighed

@@ -1,0 +1,140 @@
+"""Whether photo and scale agree on one run's pickup, and in plain words."""
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from .causes import Cause, rank_causes
+from .fault_patterns import Evidence
+from .quantity import Quantity
+
+#: Coverage factor of expanded uncertainties, as ISO 13528 and ISO/IEC 17043 take it for E_n; about 95 %.
+COVERAGE = 2.0
+#: |zeta| up to which results are acceptable, and from which on action is called for (ISO 13528:2022, 9.4 and 9.6).
+ACCEPTABLE, ACTION = 2.0, 3.0
+
+Verdict = Literal["agree", "doubtful", "disagree"]
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """Photo against scale in one run.
+
+    Pickups and their standard uncertainties are in percent. ``en`` and ``zeta`` are positive where the photo reads
+    more. ``causes`` is empty where the two agree or nothing else is known of the run.
+    """
+
+    photo_percent: float
+    photo_u: float
+    scale_percent: float
+    scale_u: float
+    en: float
+    zeta: float
+    verdict: Verdict
+    sentence: str
+    causes: tuple[Cause, ...] = ()
+
+
+def agree(photo: Quantity, scale: Quantity, evidence: Evidence | None = None) -> Agreement:
+    """Compare the pickup by photo with the pickup by scale.
+
+    Parameters
+    ----------
+    photo, scale : Quantity
+        Pickup, percent. The two are taken as independent: a factor between area and mass that was learned on the same
+        scale cancels in the photo's ratio.
+    evidence : Evidence, optional
+        What else is known of the run; without it no causes are given.
+
+    Returns
+    -------
+    Agreement
+        "agree" for |zeta| ≤ 2, which is |E_n| ≤ 1; "disagree" for |zeta| ≥ 3; "doubtful" between. The sentence gives
+        expanded uncertainties, U = 2 u.
+
+    Raises
+    ------
+    ValueError
+        Both uncertainties are 0.
+    """
+    zeta = zeta_score(photo.value, scale.value, photo.u, scale.u)
+    verdict = verdict_of(zeta)
+    causes = () if verdict == "agree" or evidence is None else rank_causes(photo, scale, evidence)
+    return Agreement(
+        photo.value,
+        photo.u,
+        scale.value,
+        scale.u,
+        en_score(photo.value, scale.value, COVERAGE * photo.u, COVERAGE * scale.u),
+        zeta,
+        verdict,
+        _sentence(photo, scale, zeta, causes),
+        causes,
+    )
+
+
+def zeta_score(value: float, reference: float, u: float, u_reference: float) -> float:
+    """(value − reference) / √(u² + u_reference²) with standard uncertainties (ISO 13528:2022, 9.6).
+
+    Raises
+    ------
+    ValueError
+        Both uncertainties are 0, or one is negative.
+    """
+    return _score(value, reference, u, u_reference)
+
+
+def en_score(value: float, reference: float, expanded: float, expanded_reference: float) -> float:
+    """(value − reference) / √(U² + U_reference²) with expanded uncertainties, k = 2 (ISO 13528:2022, 9.7).
+
+    With U = 2 u on both sides it is half of zeta.
+
+    Raises
+    ------
+    ValueError
+        Both uncertainties are 0, or one is negative.
+    """
+    return _score(value, reference, expanded, expanded_reference)
+
+
+def verdict_of(zeta: float) -> Verdict:
+    """Word for a zeta score."""
+    if abs(zeta) <= ACCEPTABLE:
+        return "agree"
+    return "doubtful" if abs(zeta) < ACTION else "disagree"
+
+
+def _score(value: float, reference: float, u: float, u_reference: float) -> float:
+    if not (u >= 0 and u_reference >= 0 and u + u_reference > 0):
+        raise ValueError(f"uncertainties must not be negative nor both 0, got {u} and {u_reference}")
+    return (value - reference) / math.hypot(u, u_reference)
+
+
+def _sentence(photo: Quantity, scale: Quantity, zeta: float, causes: tuple[Cause, ...]) -> str:
+    both = f"photo {with_uncertainty(photo)} %, scale {with_uncertainty(scale)} %: "
+    verdict = verdict_of(zeta)
+    if verdict == "agree":
+        return both + "they agree"
+    points = _rounded(abs(photo.value - scale.value), _decimals(COVERAGE * math.hypot(photo.u, scale.u)))
+    apart = f"by {points} points, {abs(zeta):.1f} standard uncertainties"
+    said = (
+        f"it is doubtful whether they agree, they differ {apart}" if verdict == "doubtful" else f"they disagree {apart}"
+    )
+    likely = f"; most likely {causes[0].name}: {causes[0].sentence}" if causes else ""
+    return both + said + likely
+
+
+def with_uncertainty(quantity: Quantity) -> str:
+    """Value and expanded uncertainty (k = 2) without unit, as "83.4 ± 0.9": one decimal, or more for a small one."""
+    expanded = COVERAGE * quantity.u
+    decimals = _decimals(expanded)
+    return f"{_rounded(quantity.value, decimals)} ± {_rounded(expanded, decimals)}"
+
+
+def _decimals(expanded: float) -> int:
+    """Decimals by which an uncertainty keeps a digit other than 0, at most four."""
+    return next((d for d in (1, 2, 3) if round(expanded, d) > 0), 4 if expanded else 1)
+
+
+def _rounded(value: float, decimals: int) -> str:
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"

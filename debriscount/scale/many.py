@@ -1,0 +1,243 @@
+"""Photo against scale over many runs: whether to recalibrate, and whether later runs may go without weighing."""
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .agreement import verdict_of, zeta_score
+from .drift import Drift, chance_of, drift
+from .errors_in_both import Line, york
+from .method_comparison import LimitsOfAgreement, limits_of_agreement
+from .quantity import Quantity
+
+#: Fewer differences give no standard deviation worth the name.
+FEWEST = 3
+#: Runs from which on a standard deviation is known to a quarter of itself (JCGM 100, table E.1: 24 % at n = 10).
+ENOUGH = 10
+#: Bias, slope and drift are tested beside one another; together they give a false alarm in 5 % of cases (Bonferroni).
+_CHANCE = 0.05 / 3
+#: Scatter beyond what the uncertainties state, and runs that differ enough for a line.
+_CHANCE_OF_SCATTER = 0.05
+#: What is left uncorrected lengthens the photo's uncertainty by 5 % when it is this share of it: √(1 + 1/9).
+_MATTERS = 1 / 3
+
+Verdict = Literal["too few runs", "recalibrate", "look into single runs", "go on weighing", "weighing may be left out"]
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedRun:
+    """One run's pickups, percent; ``day`` is any count of days, ``cause`` what likely set the two apart, if known."""
+
+    name: str
+    photo: Quantity
+    scale: Quantity
+    day: float | None = None
+    cause: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """Scatter of the differences against their stated uncertainties: 1 where these are right (Birge's ratio)."""
+
+    ratio: float
+    chance: float
+
+
+@dataclass(frozen=True, slots=True)
+class ManyRuns:
+    """What many runs say together.
+
+    ``runs`` are in order of time where every day is known, then ``drift`` is per day, otherwise per run. ``slope`` is
+    that of ``line``, photo against scale, its uncertainty widened where the scatter asks for it. ``alone_u`` is the
+    standard uncertainty of a later pickup by photo alone, percentage points, with ``alone_dof`` degrees of freedom. A
+    figure for which there are too few runs, or runs too much alike, is None.
+    """
+
+    runs: tuple[WeighedRun, ...]
+    zeta: tuple[float, ...]
+    dated: bool
+    verdict: Verdict
+    sentences: tuple[str, ...]
+    limits: LimitsOfAgreement | None = None
+    line: Line | None = None
+    slope: Quantity | None = None
+    drift: Drift | None = None
+    scatter: Scatter | None = None
+    alone_u: float | None = None
+    alone_dof: float | None = None
+
+    @property
+    def disagreeing(self) -> tuple[str, ...]:
+        """Names of the runs in which photo and scale disagree."""
+        return tuple(run.name for run, z in zip(self.runs, self.zeta, strict=True) if verdict_of(z) == "disagree")
+
+
+def judge_runs(runs: Sequence[WeighedRun]) -> ManyRuns:
+    """Compare photo and scale over all weighed runs.
+
+    Parameters
+    ----------
+    runs : sequence of WeighedRun
+        One or more, in order of time where days are not known.
+
+    Returns
+    -------
+    ManyRuns
+        "recalibrate" where the mean difference, its growth with pickup or its drift is more than chance (5 % together)
+        and more than a third of the photos' standard uncertainty; "look into single runs" where instead the
+        differences scatter more than the uncertainties allow; "weighing may be left out" from ten runs on that have
+        neither; "go on weighing" until then.
+
+    Raises
+    ------
+    ValueError
+        There are no runs, or one has no uncertainty at all.
+    """
+    if not runs:
+        raise ValueError("no runs to compare")
+    dated = all(run.day is not None for run in runs)
+    runs = sorted(runs, key=lambda run: run.day or 0.0) if dated else list(runs)
+    zeta = tuple(zeta_score(r.photo.value, r.scale.value, r.photo.u, r.scale.u) for r in runs)
+    if len(runs) < FEWEST:
+        few = f"{len(runs)} of the {FEWEST} runs that it takes to say anything about all of them."
+        return ManyRuns(tuple(runs), zeta, dated, "too few runs", (few,))
+    return _judge(runs, zeta, dated)
+
+
+def _judge(runs: list[WeighedRun], zeta: tuple[float, ...], dated: bool) -> ManyRuns:
+    photo, scale, u_photo, u_scale = _columns(runs)
+    difference, u = photo - scale, np.hypot(u_photo, u_scale)
+    limits = limits_of_agreement(photo, scale)
+    line, slope = _line(photo, scale, u_photo, u_scale)
+    times = np.array([run.day for run in runs], float) if dated else np.arange(len(runs), dtype=float)
+    drifting = drift(times, difference, u) if times[-1] > times[0] else None
+    scatter = _scatter(difference, u)
+    matters = _MATTERS * float(np.sqrt((u_photo**2).mean()))
+    reasons = _reasons(limits, slope, float(np.ptp(scale)), drifting, float(times[-1] - times[0]), matters)
+    verdict = _verdict(len(runs), reasons, scatter)
+    sentences = (_summary(limits), *_advice(verdict, reasons, runs, scatter))
+    figures = ManyRuns(tuple(runs), zeta, dated, verdict, sentences, limits, line, slope, drifting, scatter)
+    if verdict != "weighing may be left out":
+        return figures
+    alone_u, alone_dof = _alone(limits, u_photo, u_scale)
+    said = (*sentences, _alone_sentence(alone_u, alone_dof))
+    return replace(figures, alone_u=alone_u, alone_dof=alone_dof, sentences=said)
+
+
+def _columns(runs: Sequence[WeighedRun]) -> NDArray[np.float64]:
+    return np.array([(run.photo.value, run.scale.value, run.photo.u, run.scale.u) for run in runs]).T
+
+
+def _line(
+    photo: NDArray[np.float64], scale: NDArray[np.float64], u_photo: NDArray[np.float64], u_scale: NDArray[np.float64]
+) -> tuple[Line | None, Quantity | None]:
+    """Line of photo against scale, where the runs' pickups differ by more than their uncertainties."""
+    spread = _scatter(scale, np.hypot(u_photo, u_scale))
+    if spread.chance > _CHANCE_OF_SCATTER:
+        return None, None
+    try:
+        line = york(scale, photo, u_scale, u_photo)
+    except ValueError:  # no slope can be told after all
+        return None, None
+    ratio = math.sqrt((line.chi2 or 0.0) / line.dof)
+    wide = ratio > 1
+    return line, Quantity(line.slope, line.u_slope * max(ratio, 1.0), line.dof if wide else math.inf)
+
+
+def _scatter(values: NDArray[np.float64], u: NDArray[np.float64]) -> Scatter:
+    """Scatter about the weighted mean against stated uncertainties, with the chance of as much or more."""
+    from scipy.special import chdtrc
+
+    dof = len(values) - 1
+    chi2 = float((((values - np.average(values, weights=1 / u**2)) / u) ** 2).sum())
+    return Scatter(math.sqrt(chi2 / dof), float(chdtrc(dof, chi2)))
+
+
+def _alone(
+    limits: LimitsOfAgreement, u_photo: NDArray[np.float64], u_scale: NDArray[np.float64]
+) -> tuple[float, float]:
+    """Standard uncertainty of a pickup by photo alone, points, with its degrees of freedom.
+
+    The photo's own variance is what it states or, where that is more, what the differences show beyond the scale's.
+    To it come the mean difference, which is not corrected for, and how well that is known. Degrees of freedom by
+    Welch and Satterthwaite (JCGM 100, G.4.1).
+    """
+    variance, stated = limits.sd**2, float((u_photo**2).mean())
+    shown = variance - float((u_scale**2).mean())
+    total = max(shown, stated) + limits.bias.value**2 + variance / limits.n
+    share = (shown > stated) + 1 / limits.n  # of the total, what hangs on the scatter seen
+    dof = (limits.n - 1) * (total / (share * variance)) ** 2 if variance > 0 else math.inf
+    return math.sqrt(total), dof
+
+
+def _reasons(
+    limits: LimitsOfAgreement, slope: Quantity | None, width: float, drifting: Drift | None, span: float, matters: float
+) -> list[str]:
+    """Say what a new calibration would have to cure."""
+    reasons = []
+    bias = limits.bias
+    if chance_of(bias) < _CHANCE and abs(bias.value) > matters:
+        reasons.append(f"the photo reads {_more(bias.value)} than the scale")
+    if slope is not None and chance_of(slope, 1.0) < _CHANCE and abs(slope.value - 1) * width / 2 > matters:
+        low, high = slope.interval95()
+        reasons.append(
+            f"the difference changes with pickup (slope {slope.value:.2f}, 95 % interval {low:.2f} to {high:.2f})"
+        )
+    if drifting is not None and drifting.chance < _CHANCE and abs(drifting.slope.value) * span > matters:
+        reasons.append(f"from first to last run the photo came to read {_more(drifting.slope.value * span)}")
+    return reasons
+
+
+def _verdict(n: int, reasons: list[str], scatter: Scatter) -> Verdict:
+    if reasons:
+        return "recalibrate"
+    if scatter.chance < _CHANCE_OF_SCATTER:
+        return "look into single runs"
+    return "go on weighing" if n < ENOUGH else "weighing may be left out"
+
+
+def _summary(limits: LimitsOfAgreement) -> str:
+    low, high = limits.bias.interval95()
+    return (
+        f"{limits.n} runs: photo less scale is {limits.bias.value:+.2f} points on average (95 % interval {low:+.2f} to "
+        f"{high:+.2f}); 95 % of runs are expected between {limits.lower.value:+.1f} and {limits.upper.value:+.1f}."
+    )
+
+
+def _advice(verdict: Verdict, reasons: list[str], runs: list[WeighedRun], scatter: Scatter) -> list[str]:
+    if verdict == "recalibrate":
+        return [f"Recalibrate with new portions: {'; '.join(reasons)}.", *_common_cause(runs)]
+    if verdict == "look into single runs":
+        return [
+            f"No reason to recalibrate, but the differences scatter {scatter.ratio:.1f} times as much as their "
+            "uncertainties say: look into the runs that disagree.",
+            *_common_cause(runs),
+        ]
+    then = f"go on weighing up to {ENOUGH}" if verdict == "go on weighing" else "later ones may go without weighing"
+    return [f"No reason to recalibrate. The {len(runs)} runs agree as well as they should; {then}."]
+
+
+def _alone_sentence(alone_u: float, alone_dof: float) -> str:
+    half = Quantity(0.0, alone_u, alone_dof).expanded95
+    return (
+        f"A pickup by photo alone then has a standard uncertainty of {alone_u:.2f} points (95 %: ± {half:.1f}), "
+        "as long as floor, debris and camera stay the same."
+    )
+
+
+def _common_cause(runs: list[WeighedRun]) -> list[str]:
+    """Name the likeliest cause, where two or more runs share it."""
+    counted = Counter(run.cause for run in runs if run.cause).most_common(1)
+    if not counted or counted[0][1] < 2:
+        return []
+    cause, times = counted[0]
+    return [f"In {times} of them the likeliest cause is {cause}; a new calibration cures crowding and area_mass alone."]
+
+
+def _more(points: float) -> str:
+    return f"{abs(points):.1f} points {'more' if points > 0 else 'less'}"

@@ -1,0 +1,181 @@
+"""Pickup by scale alone: from what was collected, from what was left, and the best of both."""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from ..inputs.weighing import Weighing
+from .balance import Balance, Weights, balance_weights, mass_balance, summed
+from .quantity import Quantity
+from .readings import Masses, masses, scale_errors
+
+#: What was found on the brush.
+_ON_BRUSH = ("brush", "hair")
+
+
+@dataclass(frozen=True, slots=True)
+class HairShares:
+    """Where hair went, percent of what was dispensed; None for what was not weighed.
+
+    ``wrap_percent`` is the brush's share of the hair picked up, brush wrap for short.
+    """
+
+    bin_percent: Quantity | None
+    brush_percent: Quantity
+    left_percent: Quantity | None
+    wrap_percent: Quantity | None
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedPickup:
+    """Pickup by scale, percent of the mass dispensed; None for what cannot be known.
+
+    ``by_collection_percent`` is (bin + elsewhere)/dispensed, ``by_residue_percent`` 1 - swept/dispensed;
+    ``pickup_percent`` the best of what there is. ``swept_g`` is what lay in each zone and ``elsewhere_g`` what was on
+    each part of the machine, grams. ``unaccounted_percent`` is known where the balance is closed. ``hair`` is there
+    where hair cut off the brush was weighed.
+    """
+
+    pickup_percent: Quantity | None
+    by_collection_percent: Quantity | None
+    by_residue_percent: Quantity | None
+    swept_g: Mapping[str, Quantity]
+    elsewhere_g: Mapping[str, Quantity]
+    elsewhere_percent: Quantity | None
+    unaccounted_percent: Quantity | None
+    hair: HairShares | None
+    balance: Balance
+
+
+def weighed_pickup(weighing: Weighing, zones: Iterable[str] | None = None) -> WeighedPickup:
+    """Pickup by scale, and the mass balance behind it.
+
+    Parameters
+    ----------
+    weighing : Weighing
+        What was weighed.
+    zones : iterable of str, optional
+        The zones of the patch. Leftovers tell the pickup only if they were swept up in all zones; the margin need not
+        be, since nothing may lie there. Without a patch, open floor swept or a total stand for all.
+
+    Returns
+    -------
+    WeighedPickup
+
+    Notes
+    -----
+    Uncertainties are of first order (JCGM 100, 5.2), with all covariance of one scale and of the mass dispensed, which
+    raises one of the two figures where it lowers the other. The best of both weighs them by the inverse of their
+    covariance. Where they differ by more than their uncertainty, mass is missing that was either picked up or left, and
+    nobody knows which: pickup is then taken half way, with a rectangular distribution from one figure to the other.
+    """
+    errors, weighed = scale_errors(weighing), masses(weighing)
+    swept_all = _swept_all(weighing, zones)
+    balance = mass_balance(weighing, weighed, errors, swept_all=swept_all)
+    shares = {name: _share(weighed, weights) for name, weights in _picked_up(weighing, swept_all).items()}
+    parts = balance_weights(weighing)
+    return WeighedPickup(
+        _best(weighed, list(shares.values()), balance),
+        _as_percent(weighed, shares.get("collection")),
+        _as_percent(weighed, shares.get("residue")),
+        {zone: weighed.combined({f"swept {zone}": 1.0}) for zone in weighing.swept},
+        {part: weighed.combined({part: 1.0}) for part in weighing.elsewhere},
+        _percent_of(weighed, parts.get("elsewhere"), parts["dispensed"]),
+        _percent_of(weighed, parts["unaccounted"], parts["dispensed"]) if balance.closed else None,
+        _hair(weighing, weighed),
+        balance,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Share:
+    """A ratio of masses: its value, and its slope over each mass weighed, 1/g."""
+
+    value: float
+    slopes: Weights
+
+
+def _swept_all(weighing: Weighing, zones: Iterable[str] | None) -> bool:
+    if not weighing.swept or "total" in weighing.swept:
+        return bool(weighing.swept)
+    needed = {"open"} if zones is None else set(zones) - {"margin"}
+    return needed <= set(weighing.swept)
+
+
+def _picked_up(weighing: Weighing, swept_all: bool) -> dict[str, tuple[Weights, Weights]]:
+    """Numerator and denominator of pickup by collection and by residue, as far as they can be had."""
+    parts = balance_weights(weighing)
+    ways = {}
+    if "bin" in parts:
+        collected = summed([(1.0, parts["bin"]), (1.0, parts.get("elsewhere", {}))])
+        ways["collection"] = (collected, parts["dispensed"])
+    if swept_all:
+        ways["residue"] = (summed([(1.0, parts["dispensed"]), (-1.0, parts["swept"])]), parts["dispensed"])
+    return ways
+
+
+def _share(weighed: Masses, parts: tuple[Weights, Weights]) -> _Share:
+    above, below = (weighed.combined(weights).value for weights in parts)
+    return _Share(above / below, summed([(1 / below, parts[0]), (-above / below**2, parts[1])]))
+
+
+def _as_percent(weighed: Masses, share: _Share | None, u_more: float = 0.0) -> Quantity | None:
+    """Return a share as percent; ``u_more`` is uncertainty beside that of the readings, as a share."""
+    if share is None:
+        return None
+    readings = weighed.combined(share.slopes)
+    u = math.hypot(readings.u, u_more)
+    dof = readings.dof * (u / readings.u) ** 4 if readings.u > 0 else math.inf
+    return Quantity(100 * share.value, 100 * u, dof)
+
+
+def _best(weighed: Masses, shares: list[_Share], balance: Balance) -> Quantity | None:
+    if len(shares) < 2:
+        return _as_percent(weighed, shares[0] if shares else None)
+    first, second = shares
+    missing = balance.unaccounted_g
+    if missing is not None and abs(missing.value) > missing.expanded95:
+        apart = abs(second.value - first.value)
+        return _as_percent(weighed, _between(first, second, 0.5), apart / math.sqrt(12))
+    return _as_percent(weighed, _between(first, second, _second_weight(weighed, first, second)))
+
+
+def _between(first: _Share, second: _Share, w: float) -> _Share:
+    slopes = summed([(1 - w, first.slopes), (w, second.slopes)])
+    return _Share((1 - w) * first.value + w * second.value, slopes)
+
+
+def _second_weight(weighed: Masses, first: _Share, second: _Share) -> float:
+    """Weight of the second share in the mean of least variance; from 0 to 1, beyond that only the model would speak."""
+    u_first, u_second, u_apart = (
+        weighed.combined(slopes).u
+        for slopes in (first.slopes, second.slopes, summed([(1.0, first.slopes), (-1.0, second.slopes)]))
+    )
+    if u_apart == 0:
+        return 0.5
+    shared = (u_first**2 + u_second**2 - u_apart**2) / 2
+    return min(max((u_first**2 - shared) / u_apart**2, 0.0), 1.0)
+
+
+def _hair(weighing: Weighing, weighed: Masses) -> HairShares | None:
+    if "hair" not in weighing.elsewhere:
+        return None
+    parts = balance_weights(weighing)
+    wrapped: Weights = {part: 1.0 for part in _ON_BRUSH if part in weighing.elsewhere}
+    whole = summed([(1.0, parts["elsewhere"]), (1.0, parts.get("bin", {}))])
+    dispensed = parts["dispensed"]
+    brush = _percent_of(weighed, wrapped, dispensed)
+    assert brush is not None  # the reader lets no weighing in without something dispensed
+    return HairShares(
+        _percent_of(weighed, parts.get("bin"), dispensed),
+        brush,
+        _percent_of(weighed, parts.get("swept"), dispensed),
+        _percent_of(weighed, wrapped, whole) if "bin" in parts else None,
+    )
+
+
+def _percent_of(weighed: Masses, above: Weights | None, below: Weights) -> Quantity | None:
+    """Return a ratio of masses, percent; None where one was not weighed or nothing is below."""
+    if above is None or weighed.combined(below).value <= 0:
+        return None
+    return _as_percent(weighed, _share(weighed, (above, below)))
