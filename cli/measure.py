@@ -21,6 +21,9 @@ def measure(
     lens: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Lens of the camera, as `debriscount lens` writes it.")
     ] = None,
+    weighing: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="weighing.toml: what the scale said of the run.")
+    ] = None,
     most_megapixels: Annotated[
         float, typer.Option(metavar="N", help="Refuse larger photos before decoding them.")
     ] = MOST_MEGAPIXELS,
@@ -45,6 +48,7 @@ def measure(
             blank=blank,
             debris=debris or (),
             lens=lens,
+            weighing=weighing,
             allow_growth=allow_growth,
             most_megapixels=most_megapixels,
             progress=progress,

@@ -6,8 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.grid import FloorGrid
+from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
+from ..inputs.weighing import Weighing
 from ..photo.settings import UNKNOWN_SETTINGS, CameraSettings
+from ..scale.agreement import Agreement
+from ..scale.pickup import WeighedPickup
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -121,6 +125,18 @@ class BudgetLine:
     u_percent: float
 
 
+@dataclass(frozen=True, slots=True)
+class ScaleFigures:
+    """What was weighed of a run, the pickup that follows, and whether it agrees with the photos'.
+
+    ``agreement`` is None where either pickup is unknown.
+    """
+
+    weighing: Weighing
+    weighed: WeighedPickup
+    agreement: Agreement | None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Measurement:
     """The record of one measured run."""
@@ -132,6 +148,8 @@ class Measurement:
     passes: tuple[PassFigures, ...]
     budget: tuple[BudgetLine, ...] = ()
     warnings: tuple[str, ...] = field(default=())
+    scale: ScaleFigures | None = None
+    lens: CameraLens | None = None
 
     @property
     def pickup_percent(self) -> float | None:

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from os import PathLike
 
+import cv2
 import numpy as np
 
 from ..cover.guess import guess_kinds
@@ -20,6 +21,8 @@ from ..inputs.lens import CameraLens
 from ..inputs.lens_file import read_lens
 from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
+from ..inputs.weighing import Weighing
+from ..inputs.weighing_file import read_weighing
 from ..photo.colour import srgb_pixels
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
@@ -31,6 +34,7 @@ from .passes import pass_figures
 from .records import GrainTable, MeasuredShot, Measurement
 from .sources import PhotoSource, Progress, load_photo
 from .uncertainty import ShotGrains
+from .weighed import scale_figures
 from .zones import grain_table
 
 
@@ -42,6 +46,7 @@ def measure(
     blank: PhotoSource | None = None,
     debris: Sequence[DebrisKind | str | PathLike[str]] = (),
     lens: CameraLens | str | PathLike[str] | None = None,
+    weighing: Weighing | str | PathLike[str] | None = None,
     allow_growth: bool = False,
     most_megapixels: float = MOST_MEGAPIXELS,
     progress: Progress | None = None,
@@ -62,6 +67,8 @@ def measure(
         The kinds scattered. Without any, colour and size come from what changed between the shots.
     lens : CameraLens or path, optional
         The camera's lens, as `read_lens` or ``debriscount lens`` makes it. Without, it is told from the markers.
+    weighing : Weighing or path, optional
+        What the scale said, for the pickup by scale beside that by photo.
     allow_growth : bool
         Measure even if debris grew everywhere, which otherwise counts as exchanged photos.
     most_megapixels : float
@@ -87,6 +94,7 @@ def measure(
     tell: Progress = progress if progress is not None else lambda _done, _what: None
     patch = patch if isinstance(patch, Patch) else read_patch(patch)
     lens = lens if lens is None or isinstance(lens, CameraLens) else read_lens(lens)
+    weighing = weighing if weighing is None or isinstance(weighing, Weighing) else read_weighing(weighing)
     kinds = read_kinds(debris)
     photos, told = side_by_side(_read_photos(before, afters, blank, most_megapixels, tell))
     if photos["before"].grey:
@@ -130,6 +138,7 @@ def measure(
         )
         for name, photo in photos.items()
     )
+    scale_side = None if weighing is None else scale_figures(patch, weighing, passes, kinds, _seen_cover(found))
     tell(1.0, "done")
     return Measurement(
         patch,
@@ -142,8 +151,19 @@ def measure(
             *told,
             *run_warnings(patch, registered, passes, maps, named, hints),
             *_unfit(photos, registered, patch, kinds),
+            *(() if scale_side is None else (flag.message for flag in scale_side.weighed.balance.flags)),
         ),
+        scale=scale_side,
+        lens=lens,
     )
+
+
+def _seen_cover(found: Mapping[str, FoundGrains]) -> float:
+    """Cover where the debris of *before* lies, 0 to 1: how much of its own surroundings is debris, on average."""
+    debris = (found["before"].kind_map > 0).astype(np.float32)
+    size = np.sqrt(max(float(debris.sum()) / max(len(found["before"].area_px), 1), 1.0))
+    around = cv2.blur(debris, (2 * round(1.5 * size) + 1,) * 2)
+    return float(around[debris > 0].mean()) if debris.any() else 0.0
 
 
 def _unfit(

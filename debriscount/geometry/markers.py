@@ -140,9 +140,8 @@ def _plausible(corners_px: Floats) -> bool:
 
 
 def _genuine(reading: Reading) -> bool:
-    return (
-        reading.printed and reading.code <= WRONG_CODE and reading.border <= WRONG_BORDER and reading.ring <= WRONG_RING
-    )
+    as_marked = reading.code <= WRONG_CODE and reading.border <= WRONG_BORDER and reading.ring <= WRONG_RING
+    return as_marked and reading.printed >= PRINTED
 
 
 def _with(others: Sequence[SeenMarker], marker: SeenMarker) -> tuple[SeenMarker, ...]:

@@ -132,8 +132,9 @@ def fit_warnings(area: AreaFit, portions: Sequence[WeighedPortion]) -> list[str]
             f"{line.expanded95 / 1000:.2g} g: a tare, or floor that is taken for debris"
         )
     if n > columns:
+        what = "the line rests" if columns == 1 else "line and crowding rest"
         alone = [k for k, h in enumerate(area.fit.leverage) if h > LEVERAGE * columns / n]
-        warnings += [f"the line rests on the portion of {portions[k].mass_g.value:g} g alone" for k in alone]
+        warnings += [f"{what} on the portion of {portions[k].mass_g.value:g} g alone" for k in alone]
     return warnings
 
 

@@ -5,13 +5,23 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..scale.agreement import zeta_score
+from ..scale.agreement import ACCEPTABLE, zeta_score
 from ..scale.quantity import Quantity
-from ..scale.regression import fit_line, fit_through_origin, lack_of_fit, least_squares
-from .crowding import LEAST_PORTIONS, area_by_crowding, crowding_columns, fit_crowding, portion_area_mm2
+from ..scale.regression import fit_line, fit_through_origin, lack_of_fit, least_squares, weighted_mean
+from .crowding import (
+    LEAST_PORTIONS,
+    area_by_crowding,
+    crowding_columns,
+    fit_crowding,
+    portion_area_mm2,
+    usual_cover,
+)
 from .records import AreaFit, Floats, GrainMass, WeighedPortion
 from .weights import grain_mass_spread, portion_u_mg, u_from_line_mg
 
+#: By what factor the density of a portion that is laid anew in the same way may differ by chance (common practice, no
+#: source); portions of one weight whose densities differ by more tell of crowding and are no repeats.
+DENSITY_CHANCE = 1.25
 #: Grains of a thousand-grain mass.
 THOUSAND = 1000
 
@@ -35,9 +45,9 @@ def fit_area_mass(portions: Sequence[WeighedPortion], size_mm: tuple[float, floa
     Notes
     -----
     Weights are 1 / u², with u as `debriscount.portions.weights.u_from_line_mg`. Where the scatter about the line is
-    larger than these say, uncertainties grow by Birge's ratio. Portions of equal weight are repeats, whose scatter the
-    lack of fit is tested against; without any, it is tested against the stated uncertainties. What is common to all
-    photos, such as the floor and the light's direction, no scatter shows.
+    larger than these say, uncertainties grow by Birge's ratio. Portions of equal weight and density are repeats, whose
+    scatter the lack of fit is tested against; without any, it is tested against the stated uncertainties. No scatter
+    shows what is common to all photos, such as floor and light; see `debriscount.portions.weights.CARRY`.
     """
     laid = [p.shots for p in portions]
     mass, u = np.array([1000 * p.mass_g.value for p in portions]), portion_u_mg(portions, size_mm)
@@ -48,9 +58,26 @@ def fit_area_mass(portions: Sequence[WeighedPortion], size_mm: tuple[float, floa
     fit = fit_through_origin(areas, mass, u)
     if adopted:
         fit = least_squares(crowding_columns(laid, float(fit.coefficients[0]), kappa), mass, u)
-    groups = np.unique(mass, return_inverse=True)[1].ravel().tolist()
     line = fit_line(areas, mass, u).coefficient(0) if len(set(areas)) >= LEAST_PORTIONS else None
-    return AreaFit(fit.coefficient(0), kappa, crowded, areas, fit, lack_of_fit(fit, groups), line)
+    return AreaFit(fit.coefficient(0), kappa, crowded, areas, fit, lack_of_fit(fit, repeats(portions)), line)
+
+
+def repeats(portions: Sequence[WeighedPortion]) -> list[int]:
+    """Number of each portion's group, shape (N,): those of one weight, as written, that lie about equally dense."""
+    firsts: list[tuple[float, float]] = []
+    groups = []
+    for p in portions:
+        cover = usual_cover(p.shots)
+        alike = (
+            k
+            for k, (grams, first) in enumerate(firsts)
+            if grams == p.mass_g.value and 1 / DENSITY_CHANCE < cover / first < DENSITY_CHANCE
+        )
+        group = next(alike, len(firsts))
+        if group == len(firsts):
+            firsts.append((p.mass_g.value, cover))
+        groups.append(group)
+    return groups
 
 
 def read_off(
@@ -149,4 +176,6 @@ def fit_grain_mass(
     zeta = None
     if counted is not None and thousand is not None:
         zeta = zeta_score(counted.value, thousand.value, counted.u, thousand.u)
-    return GrainMass(counted, thousand, zeta)
+    both = [q for q in (counted, thousand) if q is not None]
+    agree = zeta is None or abs(zeta) <= ACCEPTABLE
+    return GrainMass(counted, thousand, zeta, (weighted_mean(both) if agree else counted) if both else None)

@@ -75,16 +75,16 @@ class AreaFit:
 
 @dataclass(frozen=True, slots=True)
 class GrainMass:
-    """Mass of a grain from counts, from a thousand grains weighed, and whether they agree (zeta, ISO 13528); mg."""
+    """Mass of a grain from counts, from a thousand grains weighed, and whether they agree (zeta, ISO 13528); mg.
+
+    ``best_mg`` is their weighted mean where they agree. Where they do not it is the counted one, whose faults the
+    photos of a test share.
+    """
 
     counted_mg: Quantity | None
     thousand_mg: Quantity | None
     zeta: float | None
-
-    @property
-    def best_mg(self) -> Quantity | None:
-        """The counted one, which the photos of a test share; else that of a thousand grains."""
-        return self.counted_mg or self.thousand_mg
+    best_mg: Quantity | None
 
 
 @dataclass(frozen=True, slots=True)

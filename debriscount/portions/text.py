@@ -11,6 +11,7 @@ from .advice import FACTOR
 from .calibrate import mean_grains
 from .crowding import KAPPAS, usual_cover
 from .records import PortionCalibration, WeighedPortion
+from .weights import CARRY
 
 #: Columns of a terminal, as of the other commands' tables.
 WIDTH = 100
@@ -121,6 +122,10 @@ def _results(found: PortionCalibration) -> Iterator[str]:
     yield f"{found.kind.name}: a mm² seen from above weighs {_plus_minus(area.area_mass_mg_per_mm2)} mg"
     later = found.read_off_g
     yield f"a mass of {later.value:.3g} g read off one photo later is known to ± {later.expanded95:.2g} g"
+    yield (
+        f"that is so on this floor and in this light: on another floor areas differ by {100 * CARRY:.0f} % (a standard "
+        "deviation) and counts hardly, so weigh portions where you test"
+    )
     if crowded is not None:
         low, high = crowded.interval95
         reach = f"from {low:.2f} to {_end(high)}"

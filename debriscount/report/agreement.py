@@ -10,7 +10,7 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import InputFileError
-from ..scale.agreement import Agreement, en_score, verdict_of, with_uncertainty
+from ..scale.agreement import en_score, verdict_of, with_uncertainty
 from ..scale.many import ManyRuns, WeighedRun, judge_runs
 from ..scale.quantity import Quantity
 from .columns import aligned, wrapped
@@ -32,24 +32,6 @@ class RunsRead:
 
     weighed: tuple[WeighedRun, ...]
     not_weighed: tuple[str, ...]
-
-
-def agreement_json(agreement: Agreement) -> JsonObject:
-    """Return one run's agreement as it stands in its measurement's record."""
-    return {
-        "photo_percent": rounded(agreement.photo_percent, PERCENT_DECIMALS),
-        "photo_u": rounded(agreement.photo_u, PERCENT_DECIMALS),
-        "scale_percent": rounded(agreement.scale_percent, PERCENT_DECIMALS),
-        "scale_u": rounded(agreement.scale_u, PERCENT_DECIMALS),
-        "en": rounded(agreement.en, 4),
-        "zeta": rounded(agreement.zeta, 4),
-        "verdict": agreement.verdict,
-        "sentence": agreement.sentence,
-        "causes": [
-            {"name": cause.name, "score": rounded(cause.score, 3), "sentence": cause.sentence}
-            for cause in agreement.causes
-        ],
-    }
 
 
 def read_weighed_runs(folders: Sequence[str | Path]) -> RunsRead:

@@ -9,8 +9,11 @@ from .. import __version__
 from ..errors import InputFileError
 from ..figures.records import Amount, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
 from ..geometry.grid import FloorGrid
+from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..photo.settings import CameraSettings
+from ..scale.agreement import Agreement
+from ..scale.statement import weighing_json
 from .lookup import base_name, zones_in_order
 from .rounding import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DECIMALS, rounded
 
@@ -40,14 +43,55 @@ def measurement_json(measurement: Measurement) -> JsonObject:
         "grid": grid_json(measurement.grid),
         "kinds": [kind_json(kind) for kind in measurement.kinds],
         "photos": {shot.name: _photo(shot) for shot in measurement.shots},
+        "lens": None if measurement.lens is None else _lens(measurement.lens),
         "passes": [_pass(figures, measurement.patch) for figures in measurement.passes],
         "budget": [
             {"source": line.source, "u_percent": rounded(line.u_percent, PERCENT_DECIMALS)}
             for line in measurement.budget
         ],
-        "agreement": None,
+        "agreement": _agreement(measurement),
+        "weighing": _weighing(measurement),
         "warnings": list(measurement.warnings),
     }
+
+
+def agreement_json(agreement: Agreement) -> JsonObject:
+    """Return one run's agreement as it stands in its measurement's record."""
+    return {
+        "photo_percent": rounded(agreement.photo_percent, PERCENT_DECIMALS),
+        "photo_u": rounded(agreement.photo_u, PERCENT_DECIMALS),
+        "scale_percent": rounded(agreement.scale_percent, PERCENT_DECIMALS),
+        "scale_u": rounded(agreement.scale_u, PERCENT_DECIMALS),
+        "en": rounded(agreement.en, 4),
+        "zeta": rounded(agreement.zeta, 4),
+        "verdict": agreement.verdict,
+        "sentence": agreement.sentence,
+        "causes": [
+            {"name": cause.name, "score": rounded(cause.score, 3), "sentence": cause.sentence}
+            for cause in agreement.causes
+        ],
+    }
+
+
+def _lens(lens: CameraLens) -> JsonObject:
+    return {
+        "name": lens.name,
+        "size_px": list(lens.size_px),
+        "focal_px": list(lens.focal_px),
+        "center_px": list(lens.center_px),
+        "radial": list(lens.radial),
+        "tangential": list(lens.tangential),
+    }
+
+
+def _agreement(measurement: Measurement) -> JsonObject | None:
+    scale = measurement.scale
+    return None if scale is None or scale.agreement is None else agreement_json(scale.agreement)
+
+
+def _weighing(measurement: Measurement) -> JsonObject | None:
+    scale = measurement.scale
+    return None if scale is None else weighing_json(scale.weighing, scale.weighed)
 
 
 def read_record(path: str | Path) -> JsonObject:

@@ -26,6 +26,7 @@ ZONES_HEADER = (
     "gone_percent", "pickup_percent", "low95", "high95",
     "more_than_percent", "detection_limit_mm2",
     "before_grains_low95", "before_grains_high95", "after_grains_low95", "after_grains_high95",
+    "swept_g", "swept_u_g",
 )  # fmt: skip
 GRAINS_HEADER = ("shot", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zone")
 
@@ -33,7 +34,7 @@ GRAINS_HEADER = ("shot", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zon
 def zones_csv(measurement: Measurement) -> str:
     """Return one line a pass, kind and zone; kind "all" comes first, an unknown figure is empty."""
     rows = [
-        (figures.number, kind, zone, *_zone_cells(cells))
+        (figures.number, kind, zone, *_zone_cells(cells), *_swept_cells(measurement, figures, kind, zone))
         for figures in measurement.passes
         for kind, zones in [("all", figures.zones), *figures.kinds.items()]
         for zone, cells in zones_in_order(zones, measurement.patch).items()
@@ -53,6 +54,7 @@ def table_text(measurement: Measurement) -> str:
     """Return a table for the terminal, at most 100 columns wide, with the warnings below it."""
     blocks = [_heading(measurement)]
     blocks += [_pass_block(figures, measurement) for figures in measurement.passes]
+    blocks += _scale_block(measurement)
     blocks += [wrapped(f"Warning: {warning}", "  ") for warning in measurement.warnings]
     return "\n\n".join(blocks) + "\n"
 
@@ -88,6 +90,27 @@ def grain_lines(
         (zones[code] for code in grains.zone.tolist()),
     )
     return (",".join(cells) for cells in zip(*columns, strict=True))
+
+
+def _swept_cells(measurement: Measurement, figures: PassFigures, kind: str, zone: str) -> tuple[object, object]:
+    """What was swept up in the zone after the last pass, all kinds together, and its standard uncertainty, grams."""
+    last = figures is measurement.passes[-1] and kind == "all"
+    swept = measurement.scale.weighed.swept_g.get(zone) if measurement.scale is not None and last else None
+    return (None, None) if swept is None else (rounded(swept.value, MASS_DECIMALS), rounded(swept.u, MASS_DECIMALS))
+
+
+def _scale_block(measurement: Measurement) -> list[str]:
+    """Pickup by scale, whether photo and scale agree, and if not, why."""
+    scale = measurement.scale
+    if scale is None:
+        return []
+    pickup, agreement = scale.weighed.pickup_percent, scale.agreement
+    if agreement is None:
+        words = "unknown" if pickup is None else f"{pickup.text()} %"
+        return [wrapped(f"Pickup by scale: {words}.", "  ")]
+    lines = [wrapped(f"{agreement.sentence[0].upper()}{agreement.sentence[1:].rstrip('.')}.", "  ")]
+    lines += [wrapped(f"Perhaps {cause.name}: {cause.sentence}", "  ") for cause in agreement.causes[1:]]
+    return ["\n".join(lines)]
 
 
 def _zone_cells(figures: ZoneFigures) -> tuple[object, ...]:

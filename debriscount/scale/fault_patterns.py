@@ -167,7 +167,7 @@ def _seen_wrong(left: float, evidence: Evidence) -> Sequence[Pattern]:
     """Faults in how area becomes mass."""
     before, spread = evidence.before_percent, evidence.kind_spread_percent
     hidden, over = _crowding_range(evidence)
-    cover = _told(" (seen cover {:.0%})", evidence.cover_before)
+    cover = _told(" (seen cover {:.0f} %)", None if evidence.cover_before is None else 100 * evidence.cover_before)
     patterns = [
         Pattern(
             "crowding", -left, 0.0, -1.0, hidden,
@@ -191,7 +191,7 @@ def _crowding_range(evidence: Evidence) -> tuple[float | None, float | None]:
     seen = evidence.cover_before
     if seen is None:
         return None, None
-    if seen <= 0:
+    if seen < 1e-9:  # so little that nothing overlaps
         return 0.0, 0.0
     seen = min(seen, 0.99)
     used, random = _true_cover(seen, evidence.crowding), _true_cover(seen, 1.0)
@@ -200,7 +200,7 @@ def _crowding_range(evidence: Evidence) -> tuple[float | None, float | None]:
 
 def _true_cover(seen: float, kappa: float) -> float:
     """Cover q behind a seen cover p = (1 − exp(−κ q)) / κ."""
-    return -math.log1p(-kappa * seen) / kappa if kappa > 0 else seen
+    return -math.log1p(-kappa * seen) / kappa if kappa > 1e-9 else seen
 
 
 def _told(words: str, value: float | None) -> str:

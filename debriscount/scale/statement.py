@@ -1,5 +1,6 @@
 """A weighing and what follows from it, for people and for programs."""
 
+from pathlib import Path
 from typing import Any
 
 from .. import __version__
@@ -38,7 +39,7 @@ def weighing_json(weighing: Weighing, weighed: WeighedPickup) -> JsonObject:
     """
     balance, hair, errors = weighed.balance, weighed.hair, scale_errors(weighing)
     return {
-        "file": weighing.file,
+        "file": Path(weighing.file).name,
         "sha256": weighing.sha256,
         "scale": {
             "readability_g": round(weighing.scale.readability_g, _GRAM_DECIMALS),

@@ -4,7 +4,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from debriscount.report.agreement import agreement_json
+from debriscount.report.record import agreement_json
 from debriscount.scale.agreement import agree
 from debriscount.scale.quantity import Quantity
 from debriscount_cli.app import app

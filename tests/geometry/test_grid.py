@@ -4,8 +4,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from debriscount.geometry.grid import FloorGrid
-from debriscount.geometry.resample import MOST_PIXELS, floor_grid
 from debriscount.geometry.lens import Lens
+from debriscount.geometry.resample import MOST_PIXELS, floor_grid
 from debriscount.geometry.view import FloorToPhoto
 from debriscount.inputs.patch import Patch
 

@@ -3,8 +3,8 @@ import pytest
 from numpy.typing import NDArray
 
 from debriscount.geometry.grid import FloorGrid
-from debriscount.geometry.resample import Shift, resample, shift_basis
 from debriscount.geometry.lens import Lens
+from debriscount.geometry.resample import Shift, resample, shift_basis
 from debriscount.geometry.view import FloorToPhoto
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from debriscount.portions.fit import fit_area_mass, fit_grain_mass, read_off
+from debriscount.portions.fit import fit_area_mass, fit_grain_mass, read_off, repeats
 from debriscount.portions.records import WeighedPortion
 from debriscount.portions.weights import portion_u_mg
 from debriscount.scale.quantity import Quantity
@@ -116,6 +116,10 @@ def test_a_thousand_grains_agree_or_do_not(make_portion: Make, size_mm: Size) ->
     u = math.hypot(other.counted_mg.u, other.thousand_mg.u)
     assert other.zeta == pytest.approx((other.counted_mg.value - 25.0) / u)
     assert other.best_mg == other.counted_mg
+    assert same.best_mg is not None
+    assert same.counted_mg is not None
+    assert same.thousand_mg is not None
+    assert same.best_mg.u < min(same.counted_mg.u, same.thousand_mg.u)
 
 
 def test_grains_too_fine_to_count_leave_the_thousand(make_portion: Make, size_mm: Size) -> None:
@@ -125,3 +129,10 @@ def test_grains_too_fine_to_count_leave_the_thousand(make_portion: Make, size_mm
     assert found.best_mg.value == 16.7
     assert found.best_mg.u > 0.1  # those thousand are a sample
     assert fit_grain_mass([make_portion(5)], size_mm).best_mg is None
+
+
+def test_repeats_have_one_weight_and_density(make_portion: Make) -> None:
+    portions = [
+        make_portion(g, cover=c) for g, c in ((5, 0.05), (10, 0.05), (10, 0.055), (10, 0.2), (5, 0.05), (10, 0.19))
+    ]
+    assert repeats(portions) == [0, 1, 1, 2, 0, 2]

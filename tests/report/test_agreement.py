@@ -11,7 +11,6 @@ from PIL import Image
 
 from debriscount.errors import InputFileError, OutputError
 from debriscount.report.agreement import (
-    agreement_json,
     compare_runs,
     read_weighed_runs,
     runs_json,
@@ -20,6 +19,7 @@ from debriscount.report.agreement import (
 )
 from debriscount.report.agreement_plot import COLORS, plot_bytes
 from debriscount.report.palette import distances
+from debriscount.report.record import agreement_json
 from debriscount.scale.agreement import agree
 from debriscount.scale.fault_patterns import Evidence
 from debriscount.scale.many import ManyRuns, WeighedRun, judge_runs

@@ -44,6 +44,7 @@ def test_zones_csv_has_a_line_per_pass_kind_and_zone(run: Measurement) -> None:
         "gone_percent": "50.9877", "pickup_percent": "49.9877", "low95": "47.9876", "high95": "52.4877",
         "more_than_percent": "", "detection_limit_mm2": "",
         "before_grains_low95": "", "before_grains_high95": "", "after_grains_low95": "", "after_grains_high95": "",
+        "swept_g": "", "swept_u_g": "",
     }  # fmt: skip
     assert [rows[4][key] for key in ("gone_percent", "pickup_percent", "low95", "high95")] == [""] * 4
 
@@ -61,13 +62,13 @@ def test_what_is_promised_comes_behind_the_interval_in_zones_csv(run: Measuremen
     assert ",52.4877,99.6543,0.174," in text.splitlines()[1]
 
 
-def test_intervals_of_counts_come_last_in_zones_csv(run: Measurement) -> None:
+def test_intervals_of_counts_and_what_was_swept_come_last_in_zones_csv(run: Measurement) -> None:
     zone = ZoneFigures(Amount(10.0, 27, None, (26, 29)), Amount(5.0, 1, None, (1, 1)), 50.0, 50.0)
     text = zones_csv(replace(run, passes=(PassFigures(1, {"patch": zone}, {}),)))
     assert text.splitlines()[0].endswith(
-        ",before_grains_low95,before_grains_high95,after_grains_low95,after_grains_high95"
+        ",before_grains_low95,before_grains_high95,after_grains_low95,after_grains_high95,swept_g,swept_u_g"
     )
-    assert text.splitlines()[1].endswith(",26,29,1,1")
+    assert text.splitlines()[1].endswith(",26,29,1,1,,")
 
 
 def test_grains_csv_has_a_line_per_grain(run: Measurement) -> None:

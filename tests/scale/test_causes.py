@@ -145,7 +145,7 @@ def test_crowding_is_bounded_by_what_random_overlap_hides() -> None:
     beyond = causes_of(100 * share, 100 * share + 3 * most, Evidence(cover_before=0.4))["crowding"]
     assert within.score == pytest.approx(1.0)
     assert beyond.score == pytest.approx(1 / 3, rel=0.01)
-    assert "seen cover 40%" in within.sentence
+    assert "seen cover 40 %" in within.sentence
     assert "crowding" not in causes_of(83, 88, Evidence(cover_before=0.4, crowding=1.0))
 
 

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from debriscount.errors import SceneError
 from debriscount.inputs.debris import DebrisKind
-from debriscount.simulate.clean import in_lane
 from debriscount.inputs.lay_patch import lay_patch
+from debriscount.simulate.clean import in_lane
 from debriscount.simulate.spec import Camera, Cleaning, Portion, Scatter, SceneSpec
 from debriscount.simulate.truth import DISPLACED, GONE, REMOVED, UNTOUCHED, draw_truth
 
