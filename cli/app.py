@@ -13,6 +13,7 @@ from .lens import lens
 from .markers import markers
 from .measure import measure
 from .patch import patch
+from .portion import portion
 from .shot import shot
 from .simulate import simulate
 from .weigh import weigh
@@ -31,6 +32,7 @@ app.command()(markers)
 app.command()(measure)
 app.command()(count)
 app.command()(shot)
+app.command()(portion)
 app.command()(lens)
 app.command()(weigh)
 app.command()(agreement)

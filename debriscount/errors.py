@@ -47,6 +47,10 @@ class WeighingError(DebriscountError, ValueError):
     """An answer about a weighing cannot be, or the weighing as a whole."""
 
 
+class PortionError(DebriscountError, ValueError):
+    """Portions, their weights or their photos cannot be used as given."""
+
+
 class OutputError(DebriscountError, OSError):
     """A result cannot be written where it was asked for."""
 

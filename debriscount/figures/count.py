@@ -113,6 +113,7 @@ def count(
     maps = cover_maps(registered.views, registered.usable, registered.shown, hints) if hints else None
     tell(0.75, "counting grains")
     zoned = patch if patch is not None else region_as_patch(registered.grid)
+    scale = registered.grid.mm_per_px
     found = {name: find_grains(shot, hints) for name, shot in maps.shots.items()} if maps else {}
     grains = {
         name: grain_table(f, registered.grid, zoned, registered.cameras.get(name)) for name, f in found.items()
@@ -131,8 +132,10 @@ def count(
         mm_per_px=mm_per_px,
         grid=registered.grid,
         kinds=seen_colours(named, maps.colours) if maps else (),
-        zones=_zones(patch, zoned, grains, named),
-        by_kind={kind.name: _zones(patch, zoned, grains, named, k) for k, kind in enumerate(named)},
+        zones=_zones(patch, zoned, grains, named, registered.grid.mm_per_px),
+        by_kind={
+            kind.name: _zones(patch, zoned, grains, named, registered.grid.mm_per_px, k) for k, kind in enumerate(named)
+        },
         grains=grains["photo"],
         floor_view=srgb_pixels(registered.views["photo"]),
         kind_map=found["photo"].kind_map if found else np.zeros(registered.grid.shape, np.uint8),
@@ -232,11 +235,12 @@ def _zones(
     zoned: Patch,
     grains: dict[str, GrainTable],
     kinds: Sequence[DebrisKind],
+    mm_per_px: float,
     only: int | None = None,
 ) -> dict[str, Amount]:
     """Amounts by zone less what the blank shows there; of a region, which is all open floor, "patch" alone."""
-    there = amounts(zoned, grains["photo"], kinds, only)
+    there = amounts(zoned, grains["photo"], kinds, only, mm_per_px)
     if "blank" in grains:
-        bare = amounts(zoned, grains["blank"], kinds, only)
+        bare = amounts(zoned, grains["blank"], kinds, only, mm_per_px)
         there = {zone: less_background(amount, bare[zone]) for zone, amount in there.items()}
     return there if patch is not None else {"patch": there["patch"]}

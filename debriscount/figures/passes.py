@@ -44,7 +44,7 @@ def pass_figures(
     choices: list[int | None] = [None, *range(len(kinds))]
     net: dict[int | None, dict[str, dict[str, Amount]]] = {}
     for only in choices:
-        by_shot = {name: amounts(patch, table, kinds, only) for name, table in grains.items()}
+        by_shot = {name: amounts(patch, table, kinds, only, mm_per_px) for name, table in grains.items()}
         bare = by_shot.pop("blank", None)
         if bare is not None:
             by_shot = {

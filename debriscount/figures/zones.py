@@ -11,7 +11,7 @@ from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
 from .clumps import K95, count_interval
-from .crowding import crowding_factor
+from .masses import count_weight, grain_masses_g
 from .records import Amount, GrainTable
 
 
@@ -45,27 +45,12 @@ def zone_members(patch: Patch, grains: GrainTable) -> dict[str, NDArray[np.bool_
     return members
 
 
-def grain_masses_g(grains: GrainTable, kinds: Sequence[DebrisKind]) -> NDArray[np.float64]:
-    """Mass of each grain, grams, from its area and its kind's area mass; NaN where that is unknown; shape (N,).
-
-    Parameters
-    ----------
-    grains : GrainTable
-        Grains of one shot.
-    kinds : sequence of DebrisKind
-        In the order of ``grains.kind``.
-    """
-    masses = np.full(len(grains), np.nan)
-    for k, kind in enumerate(kinds):
-        own = grains.kind == k
-        if kind.area_mass_mg_per_mm2 is not None:
-            factor = crowding_factor(grains.x_mm[own], grains.y_mm[own], grains.area_mm2[own], kind.crowding)
-            masses[own] = grains.area_mm2[own] * factor * kind.area_mass_mg_per_mm2 / 1000
-    return masses
-
-
 def amounts(
-    patch: Patch, grains: GrainTable, kinds: Sequence[DebrisKind], only: int | None = None
+    patch: Patch,
+    grains: GrainTable,
+    kinds: Sequence[DebrisKind],
+    only: int | None = None,
+    mm_per_px: float | None = None,
 ) -> dict[str, Amount]:
     """Debris in every zone of a shot, of all kinds or of one.
 
@@ -79,6 +64,8 @@ def amounts(
         In the order of ``grains.kind``.
     only : int, optional
         Index of a kind.
+    mm_per_px : float, optional
+        Raster of the floor view; with it masses rest on counts too where grains are coarse enough.
 
     Returns
     -------
@@ -86,9 +73,11 @@ def amounts(
         Keyed by "patch", the patch's zones and its custom zones. A mass is None where that of a grain in it, or
         of all kinds in question, is unknown.
     """
-    masses = grain_masses_g(grains, kinds)
+    masses = grain_masses_g(grains, kinds, patch.name, mm_per_px)
     asked = kinds if only is None else [kinds[only]]
-    known = bool(asked) and all(kind.area_mass_mg_per_mm2 is not None for kind in asked)
+    known = bool(asked) and all(
+        kind.area_mass_mg_per_mm2 is not None or count_weight(kind, patch.name, mm_per_px) > 0 for kind in asked
+    )
     result = {}
     for name, member in zone_members(patch, grains).items():
         chosen = member if only is None else member & (grains.kind == only)

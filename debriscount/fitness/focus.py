@@ -27,15 +27,20 @@ def edge_spread_px(markers: Mapping[int, SeenMarker]) -> float | None:
 
 
 def spread_limit_px(grain_px: float, other_px: float | None, want: float) -> float:
-    """Widest edge that will do.
+    """Widest edge that will do beside another shot's, or a sharp one's, 10 to 90 %, px.
 
     A blur of standard deviation s moves the half-way contour of a disc of radius r inwards by s² / 2 r (first order in
-    its curvature), so areas of diameter d shrink by the share 4 s² / d²: what counts is the difference to the other
-    shot, or to a sharp one. Cover that is summed suffers less. And a grain must keep half of its contrast.
+    its curvature), so areas of diameter d shrink by the share 4 s² / d²: what counts is the difference between shots.
+    Cover that is summed suffers less.
     """
     sharp = BLUR_PX if other_px is None else other_px / SPREAD_OF_SIGMA
     apart = allowed_area_error(want) * grain_px**2 / 4 / (1 if grain_px >= OUTLINED_PX else SUMMED)
-    return SPREAD_OF_SIGMA * min(math.sqrt(sharp**2 + apart), grain_px / HALF_CONTRAST)
+    return SPREAD_OF_SIGMA * math.sqrt(sharp**2 + apart)
+
+
+def resolved_spread_px(grain_px: float) -> float:
+    """Widest edge, 10 to 90 %, at which a grain's middle keeps half of its contrast, px."""
+    return SPREAD_OF_SIGMA * grain_px / HALF_CONTRAST
 
 
 def sharpness_findings(
@@ -55,7 +60,7 @@ def sharpness_findings(
             "edge spread",
             spread_px,
             "px",
-            spread_limit_px(grain_px, other_px, want),
+            min(spread_limit_px(grain_px, other_px, want), resolved_spread_px(grain_px)),
             cost + ("" if other_px is None else f"; the other shot has {other_px:.1f} px"),
             f"Focus on the floor and hold still or use a stand ({_in_mm(spread_px, mm_per_px)}).",
         )

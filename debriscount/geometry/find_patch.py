@@ -56,7 +56,7 @@ def _one(sought: dict[int, SeenMarker], number: int) -> tuple[SeenMarker, ...]:
 def _seek(pixels: NDArray[np.uint8], patch: Patch, fitting: Fitting, layout: Corners) -> dict[int, SeenMarker]:
     if not fitting.agree or len(fitting.used) < min(REACH):
         return {}
-    to_photo = np.linalg.inv(floor_plane(fitting.used, layout))
+    to_photo = np.asarray(np.linalg.inv(floor_plane(fitting.used, layout)), float)
     reach = REACH[min(len(fitting.used), max(REACH))]
     found = {}
     for marker in patch.markers:

@@ -24,8 +24,8 @@ from .view import FloorToPhoto
 Floats = NDArray[np.float64]
 #: Markers that fix plane and lens of a photo.
 NEEDED = 3
-#: How far paper stands off the floor where it is not flat, mm: from another place it then seems to lie elsewhere (common
-#: practice, no source).
+#: How far paper stands off the floor where it is not flat, mm: from another place it then seems to lie elsewhere
+#: (common practice, no source).
 CURL_MM = 0.3
 #: Fits, each without the markers that the last one found to have moved.
 _ROUNDS = 2
@@ -205,7 +205,7 @@ def _compare(views: Sequence[FloorToPhoto], seen: Sequence[Mapping[int, SeenMark
 
 
 def _stayed(photo: Photo, found: Fitting, moved: Mapping[int, float], layout: Corners) -> dict[int, SeenMarker]:
-    """Return the markers of a shot that have not moved; all of them, if too few are left and they moved but a little."""
+    """Return the markers of a shot that have not moved; all, if too few are left and they moved but a little."""
     kept = {number: marker for number, marker in found.used.items() if number not in moved}
     if len(kept) >= NEEDED:
         return kept
@@ -287,13 +287,13 @@ def _told(names: Sequence[str], left_out: Sequence[Sequence[LeftOut]]) -> list[s
 
 def _undecided(names: Sequence[str], moves: Moves, used: Used) -> list[str]:
     told = [
-        f"{names[i]} and {names[k]}: the three markers seen in both disagree by {off:.1f} mm; one has moved, and it cannot "
-        "be told which. Zone borders are no better than that. Put it back and retake the photo; four markers tell"
+        f"{names[i]} and {names[k]}: the three markers seen in both disagree by {off:.1f} mm; one has moved, and it "
+        "cannot be told which. Zone borders are no better than that. Put it back and retake the photo; four would tell"
         for i, k, off in moves.undecided
     ]
     return told + [
-        f"{name}: marker {number} lies {off:.1f} mm from where it lies in the other shots, and too few others are seen to "
-        "do without it; zone borders are no better than that"
+        f"{name}: marker {number} lies {off:.1f} mm from where it lies in the other shots, and too few others are seen "
+        "to do without it; zone borders are no better than that"
         for name, moved, those in zip(names, moves.moved, used, strict=True)
         for number, off in sorted(moved.items())
         if number in those

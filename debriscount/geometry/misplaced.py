@@ -11,8 +11,8 @@ from .lens import Lens
 Floats = NDArray[np.float64]
 #: A marker off by this much is worth a warning: a tape measure places it to about a millimetre.
 ASKEW_MM = 1.5
-#: Standard uncertainties from which a marker is held to be misplaced, and is better left out: of 8 simulated layouts each
-#: laid to 0.3, 0.7 and 1.5 mm with one marker farther off, places on the patch then came out better in nearly all.
+#: Standard uncertainties from which a marker is held to be misplaced and left out: in simulated layouts, taped to 0.3
+#: to 1.5 mm with one marker farther off, places on the patch were then better known without it.
 SURE = 4.0
 
 

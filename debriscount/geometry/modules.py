@@ -84,9 +84,9 @@ def read_marker(crop: LightCrop, corners_px: Floats, wanted: Collection[int]) ->
     clear = paper - ink > LEAST_CONTRAST * paper
     right = clear & np.where(white, light > (paper + ink) / 2, light < (paper + ink) / 2)
     best = int((~right).sum(axis=1).argmin())
-    counts = [int((~right[best] & (_parts() == part)).sum()) for part in (CODE, BORDER, RING)]
+    code, border, ring = (int((~right[best] & (_parts() == part)).sum()) for part in (CODE, BORDER, RING))
     colour = crop.colour_at(places).reshape(READ, 3, READ, 3, 3).mean(axis=(1, 3), dtype=float).reshape(-1, 3)
-    return Reading(numbers[best // 4], best % 4, *counts, _printed(colour, white[best]))
+    return Reading(numbers[best // 4], best % 4, code, border, ring, _printed(colour, white[best]))
 
 
 def framed(crop: LightCrop, corners_px: Floats) -> bool:

@@ -14,15 +14,9 @@ Places = Mapping[int, Floats]
 
 #: A marker that lay less than this elsewhere is not worth leaving out.
 LEAST_MOVED_MM = 0.5
-#: How many times its standard uncertainty all corners together may be off before markers are held to have moved; the
-#: uncertainty of corners is itself known to a third or so.
-SURE = 1.75
-#: Upper 0.1 % point of the F distribution with 8 and 16 degrees of freedom (*published*, tables of F): a marker has
-#: eight coordinates, a plane takes eight of those of the four that two shots share.
-F_LIMIT = 6.2
-#: Difference between two sums of squares, over their variance, from which one explanation is held against another: the
-#: likelihoods are then exp(8) to 1.
-APART = 16.0
+#: By how much the sum of squares must fall, over the variance of what is left, for a marker to be held to have moved,
+#: and to be held so rather than another: by chance alone, three unknowns lower it by 30 in one of a million.
+SURE, APART = 30.0, 16.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,34 +48,93 @@ def compare_shots(a: Places, b: Places, u_mm: Mapping[int, float]) -> Comparison
 
     Notes
     -----
-    A plane seen twice is mapped from one to the other by a homography, wherever the patch file has the markers. A
-    marker is left out of it if the rest then agrees so much better that an F test tells it from chance, and no other
-    left out in its stead does as well. Three suffice where their shapes tell: a square seen sharply tells how the plane
-    is stretched around it.
+    A plane seen twice is mapped from one to the other by a homography, wherever the patch file has the markers. Each
+    marker in turn is allowed to have been pushed and turned, and is taken to have been if that explains so much more
+    of what is left than chance would, and the same of no other explains as much. Three suffice where their shapes tell:
+    a square that is seen sharply tells how the plane is stretched around it.
     """
     ids = sorted(set(a) & set(b))
-    if len(ids) < 2:
-        return Comparison(frozenset(), {})
     moved: dict[int, float] = {}
-    while True:
-        all_in = _squares(a, b, ids, u_mm)
-        freedom = 8 * len(ids) - 8
-        if all_in <= SURE**2 * freedom or len(ids) < 3:
-            return Comparison(frozenset(ids), moved)
-        each = {number: _squares(a, b, [i for i in ids if i != number], u_mm) for number in ids}
-        first, second = sorted(each, key=lambda number: each[number])[:2]
-        left = max(each[first] / (freedom - 8), 1.0)
-        rest = [i for i in ids if i != first]
-        off = _off(_map(a, b, rest), a[first], b[first]).mean(axis=0)
-        if (all_in - each[first]) / 8 < F_LIMIT * left:
-            return Comparison(frozenset(ids), moved)
-        if len(ids) == 3 and each[second] - each[first] < APART * left:
-            rms = float(np.sqrt(np.mean([(_off(_map(a, b, ids), a[i], b[i]) ** 2).sum(axis=1) for i in ids])))
-            return Comparison(frozenset(), {}, max(rms, float(np.hypot(*off))))
-        if float(np.hypot(*off)) < LEAST_MOVED_MM:
-            return Comparison(frozenset(ids), moved)
-        moved[first] = float(np.hypot(*off))
-        ids = rest
+    while len(ids) >= 3:
+        left = _left(a, b, ids, u_mm)[1]
+        pushed = {number: _push(a, b, ids, number, u_mm) for number in ids}
+        first, second = sorted(ids, key=lambda number: pushed[number].left)[:2]
+        variance = max(pushed[first].left / (8 * len(ids) - 11), 1.0)
+        if left - pushed[first].left < SURE * variance or pushed[first].by_mm < LEAST_MOVED_MM:
+            break
+        if len(ids) == 3 and pushed[second].left - pushed[first].left < APART * variance:
+            return Comparison(frozenset(), {}, max(pushed[number].by_mm for number in (first, second)))
+        moved[first] = pushed[first].by_mm
+        ids.remove(first)
+    return Comparison(frozenset(ids), moved)
+
+
+@dataclass(frozen=True, slots=True)
+class _Push:
+    """How far a marker would have been pushed, mm, and the sum of squares that this leaves."""
+
+    by_mm: float
+    left: float
+
+
+def _push(a: Places, b: Places, ids: Sequence[int], number: int, u_mm: Mapping[int, float]) -> _Push:
+    """Let one marker be pushed and turned as well as that explains where it is seen.
+
+    First it is laid on where the rest has it, which may be far away; then all are fitted together.
+    """
+    rest = [other for other in ids if other != number]
+    there = _mapped(_map(a, b, rest), a[number])
+    back = _laid_on(b[number], there)
+    around = back - back.mean(axis=0)
+    moves = np.zeros((8 * len(ids), 3))
+    own = 8 * ids.index(number)
+    moves[own : own + 8 : 2, 0] = moves[own + 1 : own + 8 : 2, 1] = 1
+    moves[own : own + 8, 2] = np.stack([-around[:, 1], around[:, 0]], axis=-1).ravel()
+    amount, left = _left(a, {**b, number: back}, ids, u_mm, moves)
+    return _Push(float(np.hypot(*(b[number].mean(axis=0) - back.mean(axis=0) + amount[:2]))), left)
+
+
+def _left(
+    a: Places, b: Places, ids: Sequence[int], u_mm: Mapping[int, float], moves: Floats | None = None
+) -> tuple[Floats, float]:
+    """How much of each of ``moves`` there is besides a homography between two shots' corners, and the sum of squares left.
+
+    Linearised at the homography, which is close enough since what is left is small beside the patch.
+    """
+    weight = np.repeat([1 / u_mm[i] for i in ids], 8)
+    plane = _map(a, b, ids)
+    off = np.concatenate([(b[i] - _mapped(plane, a[i])).ravel() for i in ids]) * weight
+    free = _slopes(plane, np.concatenate([a[i] for i in ids]))
+    if moves is not None:
+        free = np.hstack([moves, free])
+    free = free * weight[:, None]
+    amount = np.linalg.lstsq(free, off, rcond=None)[0]
+    return amount, float(((off - free @ amount) ** 2).sum())
+
+
+def _laid_on(quad: Floats, there: Floats) -> Floats:
+    """A quadrilateral turned and pushed as near as possible to another, both of shape (4, 2)."""
+    own, aim = ((q - q.mean(axis=0)) @ np.array([1, 1j]) for q in (quad, there))
+    turn = np.vdot(own, aim)
+    turned = own * turn / max(abs(turn), 1e-12)
+    return np.asarray(np.stack([turned.real, turned.imag], axis=-1) + there.mean(axis=0))
+
+
+def _slopes(plane: Floats, places: Floats) -> Floats:
+    """Derivatives of a homography's image by eight of its elements, shape (2 N, 8), places being scaled to about 1."""
+    middle, scale = places.mean(axis=0), float(np.abs(places - places.mean(axis=0)).max())
+    (x, y), one = ((places - middle) / scale).T, np.ones(len(places))
+    behind = np.column_stack([places, one]) @ plane.T
+    (u, v), w = (behind[:, :2] / behind[:, 2:]).T, behind[:, 2]
+    zero = np.zeros(len(places))
+    rows = np.stack(
+        [
+            np.stack([x, y, one, zero, zero, zero, -(u - u.mean()) * x, -(u - u.mean()) * y], axis=-1),
+            np.stack([zero, zero, zero, x, y, one, -(v - v.mean()) * x, -(v - v.mean()) * y], axis=-1),
+        ],
+        axis=1,
+    )
+    return np.asarray((rows / w[:, None, None]).reshape(-1, 8))
 
 
 def _map(a: Places, b: Places, ids: Sequence[int]) -> Floats:
@@ -89,13 +142,8 @@ def _map(a: Places, b: Places, ids: Sequence[int]) -> Floats:
     return np.asarray(plane, float)
 
 
-def _off(plane: Floats, a: Floats, b: Floats) -> Floats:
-    return np.asarray(cv2.perspectiveTransform(a[None], plane)[0] - b, float)
-
-
-def _squares(a: Places, b: Places, ids: Sequence[int], u_mm: Mapping[int, float]) -> float:
-    plane = _map(a, b, ids)
-    return float(sum(((_off(plane, a[i], b[i]) / u_mm[i]) ** 2).sum() for i in ids))
+def _mapped(plane: Floats, places: Floats) -> Floats:
+    return np.asarray(cv2.perspectiveTransform(places[None], plane)[0], float)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,5 +204,5 @@ def _off_layout(places: Places, number: int, suspects: set[int], layout_mm: Plac
     rest = [i for i in places if i not in suspects]
     off = places[number] - layout_mm[number]
     if len(rest) >= 3:
-        off = _off(_map(places, layout_mm, rest), places[number], layout_mm[number])
+        off = _mapped(_map(places, layout_mm, rest), places[number]) - layout_mm[number]
     return float(np.hypot(*off.mean(axis=0)))

@@ -49,9 +49,7 @@ def outlines(grey: NDArray[np.uint8]) -> Iterator[list[Outline]]:
     for reduction in REDUCTIONS:
         if reduction > 1 and min(grey.shape) / reduction < LEAST_COPY_PX:
             continue
-        copy = grey
-        if reduction > 1:
-            copy = cv2.resize(grey, None, fx=1 / reduction, fy=1 / reduction, interpolation=cv2.INTER_AREA)
+        copy = cv2.resize(grey, None, fx=1 / reduction, fy=1 / reduction, interpolation=cv2.INTER_AREA)
         parameters = cv2.aruco.DetectorParameters()
         parameters.minMarkerPerimeterRate = 4 * LEAST_SIDE_PX / max(copy.shape)
         parameters.minMarkerDistanceRate = ONE_OUTLINE

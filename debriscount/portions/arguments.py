@@ -5,8 +5,8 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from ..errors import PortionError
 from ..scale.quantity import Quantity
-from .error import PortionError
 
 _NUMBER = r"[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+"
 _GRAMS = re.compile(rf"\s*({_NUMBER})\s*(?:g\s*)?(?:(?:±|\+-|\+/-)\s*({_NUMBER})\s*(?:g\s*)?)?")

@@ -7,6 +7,7 @@ from os import PathLike
 
 import numpy as np
 
+from ..errors import PortionError
 from ..figures.sources import Progress
 from ..inputs.debris import CalibrationPortion, DebrisCalibration, DebrisKind
 from ..inputs.debris_file import read_debris
@@ -17,7 +18,6 @@ from ..scale.agreement import ACCEPTABLE
 from ..scale.quantity import Quantity
 from .advice import fit_warnings, next_portions
 from .arguments import PortionArgument, parse_portion
-from .error import PortionError
 from .fit import fit_area_mass, fit_grain_mass, read_off
 from .photos import count_portions
 from .records import AreaFit, GrainMass, PortionCalibration, WeighedPortion

@@ -47,7 +47,7 @@ def fit_area_mass(portions: Sequence[WeighedPortion], size_mm: tuple[float, floa
     Weights are 1 / u², with u as `debriscount.portions.weights.u_from_line_mg`. Where the scatter about the line is
     larger than these say, uncertainties grow by Birge's ratio. Portions of equal weight and density are repeats, whose
     scatter the lack of fit is tested against; without any, it is tested against the stated uncertainties. No scatter
-    shows what is common to all photos, such as floor and light; see `debriscount.portions.weights.CARRY`.
+    shows what is common to all photos, such as floor and light; see `debriscount.figures.masses.CARRY`.
     """
     laid = [p.shots for p in portions]
     mass, u = np.array([1000 * p.mass_g.value for p in portions]), portion_u_mg(portions, size_mm)
@@ -156,18 +156,9 @@ def fit_grain_mass(
     both standard uncertainties (ISO 13528:2022, 9.6).
     """
     spread = grain_mass_spread(size_mm)
-    masses, counts, doubts = [], [], []
-    for p in portions:
-        seen = [s for s in p.shots if s.grains]
-        if len(seen) < len(p.shots):
-            continue
-        count = float(np.mean([s.grains for s in seen if s.grains]))
-        u_count = math.sqrt(sum(s.u_grains**2 for s in seen)) / len(seen)
-        mass = 1000 * p.mass_g.value
-        masses.append(mass)
-        counts.append(count)
-        doubts.append(math.hypot(1000 * p.mass_g.u, mass * u_count / count, mass * spread / math.sqrt(count)))
-    counted = fit_through_origin(counts, masses, doubts).coefficient(0) if counts else None
+    countable = [p for p in portions if all(s.grains for s in p.shots)]
+    points = np.array([_mass_and_count(p, spread) for p in countable])
+    counted = fit_through_origin(points[:, 0], points[:, 1], points[:, 2]).coefficient(0) if countable else None
     thousand = None
     if thousand_g is not None:
         # Those thousand grains are a sample too.
@@ -179,3 +170,12 @@ def fit_grain_mass(
     both = [q for q in (counted, thousand) if q is not None]
     agree = zeta is None or abs(zeta) <= ACCEPTABLE
     return GrainMass(counted, thousand, zeta, (weighted_mean(both) if agree else counted) if both else None)
+
+
+def _mass_and_count(portion: WeighedPortion, spread: float) -> tuple[float, float, float]:
+    """Grains, mass, mg, and how far it may lie from the line, of a portion whose grains are counted in all photos."""
+    count = float(np.mean([s.grains for s in portion.shots if s.grains is not None]))
+    u_count = math.sqrt(sum(s.u_grains**2 for s in portion.shots)) / len(portion.shots)
+    mass = 1000 * portion.mass_g.value
+    u = math.hypot(1000 * portion.mass_g.u, mass * u_count / count, mass * spread / math.sqrt(count))
+    return count, mass, u

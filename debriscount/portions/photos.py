@@ -7,7 +7,7 @@ from pathlib import PurePath
 import numpy as np
 
 from ..cover.kinds import OUTLINED_PX
-from ..errors import NoDebrisError
+from ..errors import NoDebrisError, PortionError
 from ..figures.clumps import K95
 from ..figures.count import count
 from ..figures.counted import Counted
@@ -17,7 +17,6 @@ from ..inputs.lens import CameraLens
 from ..inputs.patch import OUTSIDE, Patch
 from .arguments import PortionArgument
 from .crowding import cell_covers
-from .error import PortionError
 from .records import PortionShot, WeighedPortion
 
 #: A share of the portion beyond the patch from which its border, as placed, says something about the area.

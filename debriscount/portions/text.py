@@ -5,13 +5,13 @@ from collections.abc import Iterator
 from textwrap import fill
 from typing import Any
 
+from ..figures.masses import CARRY
 from ..scale.agreement import ACCEPTABLE
 from ..scale.quantity import Quantity
 from .advice import FACTOR
 from .calibrate import mean_grains
 from .crowding import KAPPAS, usual_cover
 from .records import PortionCalibration, WeighedPortion
-from .weights import CARRY
 
 #: Columns of a terminal, as of the other commands' tables.
 WIDTH = 100
@@ -124,15 +124,15 @@ def _results(found: PortionCalibration) -> Iterator[str]:
     yield f"a mass of {later.value:.3g} g read off one photo later is known to ± {later.expanded95:.2g} g"
     yield (
         f"that is so on this floor and in this light: on another floor areas differ by {100 * CARRY:.0f} % (a standard "
-        "deviation) and counts hardly, so weigh portions where you test"
+        "deviation), counts less, so weigh portions where you test"
     )
     if crowded is not None:
         low, high = crowded.interval95
         reach = f"from {low:.2f} to {_end(high)}"
         yield (
-            f"crowding: kappa = {crowded.kappa:.2f}, {reach}, fits significantly better (p = {crowded.p:.2g})"
+            f"crowding: kappa = {crowded.kappa:.2f}, {reach}, fits significantly better ({_chance(crowded.p)})"
             if crowded.adopted
-            else f"crowding: kappa may be {reach} and does not improve the fit significantly (p = {crowded.p:.2g}); "
+            else f"crowding: kappa may be {reach} and does not improve the fit significantly ({_chance(crowded.p)}); "
             f"{area.crowding:g} stays"
         )
     if grain.counted_mg is not None:
@@ -145,6 +145,10 @@ def _results(found: PortionCalibration) -> Iterator[str]:
         yield f"both ways {'agree' if abs(grain.zeta) <= ACCEPTABLE else 'do not agree'} (zeta {grain.zeta:+.1f})"
 
 
+def _chance(p: float) -> str:
+    return f"p = {p:.2g}" if p >= 0.001 else "p < 0.001"
+
+
 def _end(kappa: float) -> str:
     return f"{kappa:.2f}" if kappa < KAPPAS[1] else f"beyond {KAPPAS[1]:g}"
 
@@ -153,7 +157,7 @@ def _checks(found: PortionCalibration) -> Iterator[str]:
     test, line = found.area.lack_of_fit, found.area.intercept_mg
     if test is not None and test.p >= 0.05:
         against = "stated uncertainties" if math.isinf(test.dof_below) else "portions of equal weight"
-        yield f"mass goes in proportion to area (lack of fit against {against}: p = {test.p:.2g})"
+        yield f"mass goes in proportion to area (lack of fit against {against}: {_chance(test.p)})"
     if line is not None and abs(line.value) <= line.expanded95:
         yield f"a line that need not go through the origin meets it within ± {line.expanded95 / 1000:.2g} g"
 

@@ -9,10 +9,6 @@ from ..figures.uncertainty import LIGHT
 from .crowding import portion_area_mm2
 from .records import Floats, WeighedPortion
 
-#: Relative standard deviation of area mass from one floor and light to another, since how large grains show depends on
-#: the floor beside them: root mean square of what lentils and light rice differ by over five simulated floors (7 and
-#: 22 %, tests/benchmarks/portion_floors.py) and over three rendered ones (8 and 21 %, tests/benchmarks/portions.py).
-CARRY = 0.16
 #: Standard normal deviate of the 95th percentile.
 _Z95 = 1.6448536269514722
 

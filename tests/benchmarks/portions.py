@@ -20,6 +20,7 @@ import numpy as np
 
 import debriscount
 from debriscount.figures.clumps import K95
+from debriscount.figures.masses import CARRY
 from debriscount.figures.records import Amount, GrainTable
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.lay_patch import lay_patch
@@ -27,7 +28,7 @@ from debriscount.portions.crowding import cell_covers, portion_area_mm2
 from debriscount.portions.fit import fit_area_mass, fit_grain_mass
 from debriscount.portions.photos import portion_shot
 from debriscount.portions.records import PortionShot, WeighedPortion
-from debriscount.portions.weights import CARRY, u_from_line_mg
+from debriscount.portions.weights import u_from_line_mg
 from debriscount.scale.quantity import Quantity
 from debriscount.scale.regression import weighted_mean
 from debriscount.simulate.scene import make_scene

@@ -266,7 +266,7 @@ def test_the_patch_file_of_another_bench_is_refused(scene: "SceneOnDisk") -> Non
     wrong = replace(patch, markers=(*exchanged, *others))
     with pytest.raises(
         MarkerError,
-        match=r"before\.jpg: the markers do not lie as the patch file says; marker \d+ is off by \d+ mm\. "
+        match=r"before\.jpg: the markers do not lie as the patch file says; marker \d+ is off by \d+ mm, or the others are\. "
         rf"Is it a photo of patch '{patch.name}'\? Measure the markers' places again\.",
     ):
         measure(wrong, scene.before, scene.afters, debris=scene.debris)

@@ -3,8 +3,8 @@ from pathlib import Path
 
 import pytest
 
+from debriscount.errors import PortionError
 from debriscount.portions.arguments import parse_grams, parse_portion
-from debriscount.portions.error import PortionError
 
 
 def test_a_photo_and_its_grams() -> None:

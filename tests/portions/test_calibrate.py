@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from debriscount.errors import NoDebrisError, OutputError
+from debriscount.errors import NoDebrisError, OutputError, PortionError
 from debriscount.figures.count import count
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.debris_file import read_debris
@@ -17,7 +17,6 @@ from debriscount.inputs.patch import Patch
 from debriscount.portions.arguments import PortionArgument
 from debriscount.portions.calibrate import calibrate, learn
 from debriscount.portions.crowding import portion_area_mm2
-from debriscount.portions.error import PortionError
 from debriscount.portions.photos import count_portions, portion_shot
 from debriscount.portions.records import WeighedPortion
 from debriscount.portions.text import calibration_json, calibration_text
