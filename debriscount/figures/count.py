@@ -132,10 +132,8 @@ def count(
         mm_per_px=mm_per_px,
         grid=registered.grid,
         kinds=seen_colours(named, maps.colours) if maps else (),
-        zones=_zones(patch, zoned, grains, named, registered.grid.mm_per_px),
-        by_kind={
-            kind.name: _zones(patch, zoned, grains, named, registered.grid.mm_per_px, k) for k, kind in enumerate(named)
-        },
+        zones=_zones(patch, zoned, grains, named, scale),
+        by_kind={kind.name: _zones(patch, zoned, grains, named, scale, k) for k, kind in enumerate(named)},
         grains=grains["photo"],
         floor_view=srgb_pixels(registered.views["photo"]),
         kind_map=found["photo"].kind_map if found else np.zeros(registered.grid.shape, np.uint8),

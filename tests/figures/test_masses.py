@@ -12,7 +12,7 @@ LENTILS = DebrisKind("red lentils", (205, 100, 55), (4.0, 6.0), grain_mass_mg=35
 
 def grains(*area_mm2: float) -> GrainTable:
     area = np.array(area_mm2)
-    place = 50.0 * np.arange(len(area))
+    place = np.asarray(50.0 * np.arange(len(area)), float)
     return GrainTable(np.zeros(len(area), np.int16), place, place, area, np.zeros(len(area), np.int8))
 
 
