@@ -1,12 +1,11 @@
 """``debriscount patch``: the file that describes a patch."""
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, TypeVar
+from typing import Annotated
 
 import typer
 
-Answer = TypeVar("Answer")
+from ._interview import Interview
 
 patch = typer.Typer(help="Describe a patch of floor.", no_args_is_help=True, rich_markup_mode=None)
 
@@ -39,55 +38,22 @@ def new(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there.")] = False,
 ) -> None:
     """Write a patch.toml whose markers can work; asks for what the options leave open."""
+    from debriscount.errors import PatchLayoutError
     from debriscount.inputs.patch_answers import gather_answers, make_patch, patch_text
     from debriscount.inputs.patch_write import patch_toml
     from debriscount.inputs.save import refuse_existing, save_files
 
     if not overwrite:
         refuse_existing([out])
-    interview = _Interview(silent=yes)
+    interview = Interview(PatchLayoutError, silent=yes)
     given = {"name": name, "size": size, "place": place, "side": side, "paper": paper}
     given |= {"edge": edge, "corner": corner, "margin": margin}
     answers = gather_answers(given, wall or [], marker or [], interview.ask, megapixels)
     made = make_patch(answers)
     typer.echo(patch_text(made, answers.paper), nl=False)
-    if interview.asked and not _prompted(lambda: typer.confirm(f"Save this as {out}?", default=True)):
+    if not interview.confirmed(f"Save this as {out}?"):
         typer.echo("nothing saved", err=True)
         raise typer.Exit
     save_files({out: patch_toml(made).encode()}, overwrite=overwrite)
     typer.echo(f"wrote {out}; print its markers with", err=True)
     typer.echo(f"debriscount markers --patch {out} --paper {answers.paper} --out markers.pdf", err=True)
-
-
-class _Interview:
-    """Asks again where an answer cannot be; silent, takes the usual answer for every question."""
-
-    def __init__(self, *, silent: bool) -> None:
-        self.silent = silent
-        self.asked = False
-
-    def ask(self, question: str, usual: str, read: Callable[[str], Answer], /) -> Answer:
-        from debriscount.errors import DebriscountError
-
-        if self.silent:
-            return read(usual)
-        self.asked = True
-        while True:
-            answer = _prompted(lambda: str(typer.prompt(question, default=usual)))
-            try:
-                return read(answer)
-            except DebriscountError as error:
-                typer.echo(str(error), err=True)
-
-
-def _prompted(prompt: Callable[[], Answer]) -> Answer:
-    from debriscount.errors import PatchLayoutError
-
-    try:
-        return prompt()
-    except typer.Abort as abort:  # stands for Ctrl-C and for the end of a pipe alike
-        if isinstance(abort.__context__, KeyboardInterrupt):
-            raise KeyboardInterrupt from None
-        raise PatchLayoutError(
-            "the answers ended before the last question. Answer all, or add --yes for the usual ones."
-        ) from None

@@ -1,3 +1,5 @@
+from pathlib import Path
+
 import cv2
 import numpy as np
 import pytest
@@ -15,6 +17,8 @@ from debriscount.fitness.signal import (
 from debriscount.inputs.debris import DebrisKind
 from debriscount.photo.colour import srgb_to_linear
 
+# Published: ITU-T T.81 (09/92), Annex K, table K.1.
+ANNEX_K_LUMA = np.loadtxt(Path(__file__).parents[1] / "data" / "itu_t81_annex_k.csv", delimiter=",")[:8]
 FLOOR = np.array([0.2, 0.2, 0.2])
 
 
@@ -34,30 +38,13 @@ def test_rounding_of_a_jpeg_is_what_opencv_leaves() -> None:
     decoded = cv2.imdecode(data, cv2.IMREAD_GRAYSCALE)
     assert decoded is not None
     left = decoded.astype(float) - noise
-    steps = annex_k_luma() * 0.5  # quality 75 halves the table (common practice of coders, from memory)
+    steps = ANNEX_K_LUMA * 0.5  # quality 75 halves the table (common practice of coders, from memory)
     # A grain of no size sees all frequencies alike.
     assert compression_variance(steps[None], 1e-6)[0] == pytest.approx(left.var(), rel=0.1)
 
 
-def annex_k_luma() -> np.ndarray:
-    """ITU-T T.81 (1992) table K.1."""
-    return np.array(
-        [
-            [16, 11, 10, 16, 24, 40, 51, 61],
-            [12, 12, 14, 19, 26, 58, 60, 55],
-            [14, 13, 16, 24, 40, 57, 69, 56],
-            [14, 17, 22, 29, 51, 87, 80, 62],
-            [18, 22, 37, 56, 68, 109, 103, 77],
-            [24, 35, 55, 64, 81, 104, 113, 92],
-            [49, 64, 78, 87, 103, 121, 120, 101],
-            [72, 92, 95, 98, 112, 100, 103, 99],
-        ],
-        float,
-    )
-
-
 def test_large_grains_see_the_low_frequencies_alone() -> None:
-    steps = annex_k_luma()[None]
+    steps = ANNEX_K_LUMA[None]
     small, large = (compression_variance(steps, size)[0] for size in (2.0, 60.0))
     assert large < small
     assert large == pytest.approx(16**2 / 12, rel=0.05)

@@ -15,24 +15,9 @@ from debriscount.photo.read import Photo, read_photo
 
 Picture = Callable[..., NDArray[np.uint8]]
 
-# Published: ITU-T T.81 (09/92), Annex K, Tables K.1 (luminance) and K.2 (chrominance). libjpeg's quality 50 is they.
-LUMA = [
-    [16, 11, 10, 16, 24, 40, 51, 61],
-    [12, 12, 14, 19, 26, 58, 60, 55],
-    [14, 13, 16, 24, 40, 57, 69, 56],
-    [14, 17, 22, 29, 51, 87, 80, 62],
-    [18, 22, 37, 56, 68, 109, 103, 77],
-    [24, 35, 55, 64, 81, 104, 113, 92],
-    [49, 64, 78, 87, 103, 121, 120, 101],
-    [72, 92, 95, 98, 112, 100, 103, 99],
-]
-CHROMA = [
-    [17, 18, 24, 47, 99, 99, 99, 99],
-    [18, 21, 26, 66, 99, 99, 99, 99],
-    [24, 26, 56, 99, 99, 99, 99, 99],
-    [47, 66, 99, 99, 99, 99, 99, 99],
-    *[[99] * 8] * 4,
-]
+# Published: ITU-T T.81 (09/92), Annex K, tables K.1 (luminance) and K.2 (chrominance). libjpeg's quality 50 is they.
+ANNEX_K = Path(__file__).parents[1] / "data" / "itu_t81_annex_k.csv"
+LUMA, CHROMA = np.loadtxt(ANNEX_K, delimiter=",").reshape(2, 8, 8).tolist()
 
 
 def read(folder: Path, content: bytes) -> Photo:
