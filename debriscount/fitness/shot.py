@@ -12,7 +12,7 @@ from ..inputs.patch import Patch
 from ..photo.read import Photo
 from ..photo.shots import side_by_side
 from . import contrast, focus, light, placing
-from .allowance import middle_mm
+from .allowance import middle_mm, own_error_finding
 from .look import ShotLook, cell_mm, look_at
 from .records import USUAL_WANT, Finding, Fitness, at_least, told
 
@@ -130,6 +130,7 @@ def _seen(photo: Photo, located: LocatedShots, name: str, patch: Patch, look: Sh
 def _alone(one: _Seen, patch: Patch, kinds: Sequence[DebrisKind], want: float, other: _Seen | None) -> list[Finding]:
     finest = min((middle_mm(kind) for kind in kinds), default=None)
     findings = [
+        own_error_finding(want),
         *one.markers,
         at_least(
             "patch in the picture",

@@ -2,7 +2,14 @@ import math
 
 import pytest
 
-from debriscount.fitness.allowance import LEFT, allowance_percent, allowed_area_error, middle_mm
+from debriscount.fitness.allowance import (
+    LEFT,
+    OWN_ERROR,
+    allowance_percent,
+    allowed_area_error,
+    middle_mm,
+    own_error_finding,
+)
 from debriscount.inputs.debris import DebrisKind
 
 
@@ -19,3 +26,10 @@ def test_an_area_wrong_by_what_is_allowed_moves_pickup_by_its_allowance() -> Non
 
 def test_middle_size_is_the_median_of_a_log_normal_spread() -> None:
     assert middle_mm(DebrisKind("rice", (1, 2, 3), (2.0, 8.0))) == pytest.approx(4.0)
+
+
+def test_no_shot_promises_more_than_good_photos_keep() -> None:
+    assert own_error_finding(OWN_ERROR).fit
+    finding = own_error_finding(0.3)
+    assert not finding.fit
+    assert "want more, or take the mean of several runs" in finding.advice
