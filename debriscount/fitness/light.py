@@ -19,6 +19,9 @@ A_STOP = 0.04
 OTHER_COLOUR = 1.5
 #: Departure from smooth light from which a place is called out, natural logarithm: what shade usually takes.
 DEPARTS = SHADE
+#: The same for light that is added, as a lamp mirrored in the floor does: a tenth of the light is the most that the
+#: cover stage reckons with (SHEEN there), since nothing but a reflection adds to it.
+ADDED = 0.1
 
 
 def burnt_finding(look: ShotLook, want: float) -> Finding:
@@ -86,7 +89,7 @@ def change_findings(look: ShotLook, other: ShotLook, want: float) -> list[Findin
 def _strange_finding(look: ShotLook, other: ShotLook, both: NDArray[np.bool_], want: float) -> Finding:
     """Judge what has come or gone besides debris: a shadow, a foot, a reflection."""
     off = strange_light(look, other)
-    largest = _largest((np.abs(off) > DEPARTS) & both)
+    largest = _largest(((off < -DEPARTS) | (off > ADDED)) & both)
     share = float(largest.sum() / max(int(both.sum()), 1))
     darker = bool(largest.any() and off[largest].mean() < 0)
     what = "A shadow or a foot lies" if darker else "A reflection or a lamp shines"
@@ -95,7 +98,7 @@ def _strange_finding(look: ShotLook, other: ShotLook, both: NDArray[np.bool_], w
         100 * share,
         "% of the patch",
         allowance_percent(want) / LEFT,
-        f"light that departs by {100 * (1 - np.exp(-DEPARTS)):.0f} % from smooth",
+        f"light {100 * (1 - np.exp(-DEPARTS)):.0f} % less or {100 * (np.exp(ADDED) - 1):.0f} % more than smooth",
         f"{what} {_where(largest, look)}: clear it.",
     )
 

@@ -99,3 +99,11 @@ def test_another_colour_of_light_is_a_fault_of_its_own() -> None:
     assert colour.value == pytest.approx(1.8)
     assert not colour.fit
     assert strange.value == 0
+
+
+def test_a_faint_reflection_is_a_fault_where_a_shadow_as_faint_is_none() -> None:
+    for factor, fit in ((1.15, False), (1 / 1.15, True)):
+        light = np.full((ROWS, COLUMNS), 0.3)
+        light[4:16, 20:40] *= factor
+        *_, finding = change_findings(look(light), look(0.3), 1.0)
+        assert finding.fit == fit
