@@ -15,10 +15,16 @@ Floats = NDArray[np.float64]
 PROFILE_STEP = 0.5
 #: Places along an edge at which profiles are taken, at least and at most.
 FEWEST, MOST = 12, 160
+#: Pixels within which noise is shared: a photo's sharpening and noise reduction reach about that far.
+SHARED_PX = 2.0
+#: How far to either side of an edge light is balanced, px.
+BALANCED_PX = 1.0
 #: Width of a bin of the edge spread function, px: a quarter, as ISO 12233 has it.
 BIN_PX = 0.25
 #: Least difference between paper and black that counts as an edge, linear light.
 FAINTEST = 0.02
+#: Luminance from which paper is taken to be burnt out: its true light is then unknown, and so is where half of it is.
+BURNT = 0.98
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,8 +68,8 @@ class Edge:
 
     ``along`` and ``outward`` are unit vectors, the latter from dark to light; the edge is at ``start`` + t
     ``along`` + (``intercept`` + ``slope`` t) ``outward`` for t from 0 to ``length`` px. ``seen`` is the share of its
-    length on which it was found, ``sigma_px`` the standard uncertainty of its place; ``t``, ``dark`` and ``light``,
-    shape (N,), say how dark and light it is where it was found.
+    length on which it was found, ``sigma_px`` the standard uncertainty of its place at the worse end; ``t``, ``dark``
+    and ``light``, shape (N,), say how dark and light it is where it was found.
     """
 
     start: Floats
@@ -109,11 +115,22 @@ def fit_edge(crop: LightCrop, start: Floats, end: Floats, reach_px: float) -> Ed
     if valid.sum() < 3:
         return None
     slope, intercept, scatter = robust_line(t[valid], place[valid])
-    # Profiles closer than two pixels share their noise.
-    sigma = scatter * np.sqrt(4 / valid.sum())
     near = valid & (np.abs(place - slope * t - intercept) < 3 * scatter + PROFILE_STEP)
+    if near.sum() < 3:
+        return None
+    sigma = scatter * _end_share(t[near], length)
     share = float(near.mean())
     return Edge(start, along, outward, length, slope, intercept, sigma, share, t[near], dark[near], light[near])
+
+
+def _end_share(t: Floats, length: float) -> float:
+    """Standard uncertainty of a line through points at ``t``, at its worse end, over that of a point.
+
+    Profiles closer than ``SHARED_PX`` share their noise.
+    """
+    alone = len(t) * min(1.0, (t.max() - t.min()) / (len(t) - 1) / SHARED_PX)
+    reach = max(t.mean(), length - t.mean()) / max(float(t.std()), 1e-9)
+    return float(np.sqrt((1 + reach**2) / alone))
 
 
 def half_way(
@@ -133,7 +150,8 @@ def half_way(
     place, dark, light : ndarray of shape (N,)
         The crossing, px, and both levels.
     valid : ndarray of bool, shape (N,)
-        False where there is little contrast, or more than one crossing: a covered or smeared stretch.
+        False where there is little contrast or more than one crossing: a covered or smeared stretch; and where a
+        lamp's reflection has burnt out part of the paper.
     """
     third = len(offsets) // 3
     # Paper is read where it is brightest, next to the edge: farther out the white rim may already end.
@@ -148,8 +166,32 @@ def half_way(
     step = np.divide(level[:, 0] - low, high - low, out=np.zeros_like(low), where=high > low)
     contrast = light - dark
     valid = (upward.sum(axis=1) == 1) & (contrast > 0.4 * np.median(contrast)) & (contrast > FAINTEST)
+    if (light > BURNT).mean() < 0.5:
+        valid &= light <= BURNT
     place = offsets[crossing] + step * (offsets[1] - offsets[0])
+    place += _balance(profiles, offsets, place, dark, light)
     return place, np.asarray(dark, float), np.asarray(light, float), valid
+
+
+def _balance(
+    profiles: NDArray[np.float32],
+    offsets: Floats,
+    place: Floats,
+    dark: NDArray[np.floating],
+    light: NDArray[np.floating],
+) -> Floats:
+    """How far crossings must shift for as much light to be missing outside them as there is inside, px, shape (N,).
+
+    Pixels that an edge cuts are not symmetric about it, and a sharp edge has but one; the light within a pixel on
+    either side is what it should be wherever the pixels' borders lie.
+    """
+    step = offsets[1] - offsets[0]
+    contrast = np.maximum(light - dark, FAINTEST)[:, None]
+    risen = np.clip((profiles - dark[:, None]) / contrast, -0.3, 1.3)
+    far = offsets - place[:, None]
+    sharp = np.clip(far / step + 0.5, 0, 1)
+    near = np.clip((BALANCED_PX - np.abs(far)) / step + 0.5, 0, 1)
+    return np.asarray(step * ((sharp - risen) * near).sum(axis=1), float)
 
 
 def robust_line(t: Floats, d: Floats) -> tuple[float, float, float]:

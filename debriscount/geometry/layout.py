@@ -20,6 +20,9 @@ WRONG_LAYOUT, WRONG_LAYOUT_MM = 0.15, 7.5
 #: The share for three markers or two: a plane can be laid through their places however they lie, and only their shapes
 #: contradict it. A marker laid askew by two degrees is off by 0.025.
 WRONG_SHAPE = 0.05
+#: Least and most side of a square over that of the patch file, beyond which it is another print that happens to bear the
+#: same number.
+OTHER_SIZE = (0.8, 1.25)
 #: Choices among squares of the same numbers that are looked at: two whole sheets of eight.
 _MOST_CHOICES = 256
 
@@ -138,19 +141,28 @@ def _excess(choice: Mapping[int, SeenMarker], ids: Sequence[int], layout_mm: Cor
 
 
 def _with_rest(fitting: Fitting, seen: Mapping[int, Sequence[SeenMarker]], layout_mm: Corners) -> Fitting:
-    """Sort the squares that are left: laid in place but turned, or strays."""
+    """Sort the squares that are left: laid in place but turned, strays, or other prints."""
     used, turned, strays = dict(fitting.used), dict(fitting.turned), {}
-    for number, those in seen.items():
-        if number in used:
+    plane = floor_plane(fitting.used, layout_mm)
+    for number in sorted(set(seen) - set(used)):
+        like = [marker for marker in seen[number] if not fitting.agree or _sized(plane, marker, layout_mm[number])]
+        if not like:
             continue
-        ways = [(_turned(marker, quarters), quarters) for marker in those for quarters in range(4)]
+        ways = [(_turned(marker, quarters), quarters) for marker in like for quarters in range(4)]
         offs = [off_mm(fitting.used, layout_mm, {number: marker})[number] for marker, _ in ways]
         best = int(np.argmin(offs))
         if fitting.agree and len(fitting.used) >= 3 and offs[best] <= wrong_mm(layout_mm[number]):
             used[number], turned[number] = ways[best]
         else:
-            strays[number] = those[int(np.argmin(offs[::4]))]
+            strays[number] = like[int(np.argmin(offs[::4]))]
     return Fitting(used, strays, turned, fitting.agree)
+
+
+def _sized(plane: Floats, marker: SeenMarker, corners_mm: Floats) -> bool:
+    """Whether a square is as large on the floor as it should be."""
+    quad = np.asarray(cv2.perspectiveTransform(marker.corners_px[None], plane)[0], float)
+    side = float(np.linalg.norm(quad - np.roll(quad, -1, axis=0), axis=1).mean())
+    return OTHER_SIZE[0] < side / side_mm(corners_mm) < OTHER_SIZE[1]
 
 
 def floor_plane(used: Mapping[int, SeenMarker], layout_mm: Corners) -> Floats:

@@ -268,11 +268,13 @@ def _left_out(
 
 
 def _turned(names: Sequence[str], found: Sequence[Fitting]) -> list[str]:
-    return [
-        f"{name}: marker {number} lies turned by {90 * (quarters if quarters < 3 else -1)} degrees; lay it upright"
-        for name, one in zip(names, found, strict=True)
-        for number, quarters in sorted(one.turned.items())
-    ]
+    how = {1: "a quarter turn to the right", 2: "upside down", 3: "a quarter turn to the left"}
+    told = []
+    for name, one in zip(names, found, strict=True):
+        for quarters in sorted(set(one.turned.values())):
+            numbers = ", ".join(str(n) for n in sorted(one.turned) if one.turned[n] == quarters)
+            told.append(f"{name}: marker {numbers} lies {how[quarters]}; that is allowed for, but lay it upright")
+    return told
 
 
 def _told(names: Sequence[str], left_out: Sequence[Sequence[LeftOut]]) -> list[str]:

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .edges import LightCrop, light_crop
+from .edges import BURNT, LightCrop, light_crop
 from .modules import Reading, black_behind, framed, read_marker
 from .outlines import Outline, outlines
 from .square import MODULES, Square, fit_square, side_px, spread_px
@@ -19,9 +19,9 @@ Floats = NDArray[np.float64]
 WRONG_CODE, WRONG_BORDER, WRONG_RING = 1, 5, 8
 #: Share of the code that must be made of the paper around the square and of the black of its border.
 PRINTED = 0.75
-#: Luminance from which paper is taken to be burnt out. Its true light is then unknown, and so, by a share of the edges'
-#: width, is where half of it is: at twice what the photo can hold 0.26 of it.
-CLIPPED, CLIPPED_SHARE = 0.98, 0.2
+#: Share of the edges' width by which they may be off where all the paper is burnt out: half of it is then somewhere
+#: below, at twice what the photo can hold 0.26 of that width.
+BURNT_OFF = 0.2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,8 +120,8 @@ def seen_marker(crop: LightCrop, square: Square, reading: Reading) -> SeenMarker
     """Put together what a square is read as and what its edges tell."""
     spread = spread_px(crop, square, black_behind(reading.id, reading.turns))
     sigma = square.sigma_px
-    if square.paper > CLIPPED:
-        sigma = float(np.hypot(sigma, CLIPPED_SHARE * (spread or 0.0)))
+    if square.paper > BURNT:
+        sigma = float(np.hypot(sigma, BURNT_OFF * (spread or 0.0)))
     corners = np.roll(square.corners_px, -reading.turns, axis=0)
     return SeenMarker(reading.id, corners, sigma, spread, square.paper, square.ink, reading.wrong)
 

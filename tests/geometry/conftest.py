@@ -4,7 +4,7 @@ Floor and photos are made here with numpy and OpenCV's warp alone, none of it by
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -32,14 +32,40 @@ class Bench:
     homography: NDArray[np.float64]
     photo: Callable[..., NDArray[np.uint8]]
 
-    def photos(self, **floors: NDArray[np.float32]) -> dict[str, Photo]:
+    def photos(self, blur_px: float = 0.0, **floors: NDArray[np.float32]) -> dict[str, Photo]:
         """Photos of the given floors; between them the tripod moves by a few pixels."""
         photos = {}
         for number, (name, floor) in enumerate(floors.items()):
             move = np.array([[1, 0, 3.3 * number], [0, 1, -2.6 * number], [0, 0, 1]])
-            pixels = self.photo(floor, move @ self.homography, seed=number)
+            pixels = self.photo(floor, move @ self.homography, seed=number, blur_px=blur_px)
             photos[name] = photo_from_array(pixels, f"{name}.jpg")
         return photos
+
+    def laid(self, *markers: Marker) -> NDArray[np.float32]:
+        """The bare floor with other markers on it than the patch's."""
+        return paint_floor(replace(self.patch, markers=markers), seed=1)
+
+    def pushed(self, number: int, x_mm: float, y_mm: float) -> NDArray[np.float32]:
+        """The bare floor with one marker elsewhere."""
+        return self.laid(*(push(m, x_mm, y_mm) if m.id == number else m for m in self.patch.markers))
+
+    def corners_px(self, number: int, homography: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+        """Where a marker's corners are in a photo, shape (4, 2)."""
+        corners = self.patch.markers[number].corners_mm()[None]
+        seen = cv2.perspectiveTransform(corners, self.homography if homography is None else homography)
+        return np.asarray(seen[0], float)
+
+
+def push(marker: Marker, x_mm: float, y_mm: float) -> Marker:
+    """The marker elsewhere."""
+    return replace(marker, center_mm=(marker.center_mm[0] + x_mm, marker.center_mm[1] + y_mm))
+
+
+def places_mm() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Place of each pixel of a painted floor, x and y."""
+    rows, columns = round((BOTTOM - TOP) / STEP_MM), round((RIGHT - LEFT) / STEP_MM)
+    x, y = np.meshgrid(np.arange(columns) + 0.5, np.arange(rows) + 0.5)
+    return LEFT + STEP_MM * x, TOP + STEP_MM * y
 
 
 def texture(rng: np.random.Generator, shape: tuple[int, int], scale_px: float) -> NDArray[np.float32]:
@@ -85,9 +111,13 @@ def look_down() -> NDArray[np.float64]:
 
 
 def take_photo(
-    floor: NDArray[np.float32], homography: NDArray[np.float64], seed: int = 0, noise: float = 0.003
+    floor: NDArray[np.float32],
+    homography: NDArray[np.float64],
+    seed: int = 0,
+    noise: float = 0.003,
+    blur_px: float = 0.0,
 ) -> NDArray[np.uint8]:
-    """8-bit sRGB photo of a painted floor: area sampling and sensor noise in linear light."""
+    """8-bit sRGB photo of a painted floor: area sampling, blur and sensor noise in linear light."""
     # Centres of pixels lie at whole numbers, in the floor's raster and in the finer photo alike.
     to_mm = np.array([[STEP_MM, 0, LEFT + STEP_MM / 2], [0, STEP_MM, TOP + STEP_MM / 2], [0, 0, 1]])
     half = (FINER - 1) / 2
@@ -97,6 +127,8 @@ def take_photo(
         floor, to_finer @ homography @ to_mm, size, flags=cv2.INTER_LINEAR, borderValue=(0.1, 0.1, 0.1, 0)
     )
     light = cv2.resize(finer, SIZE_PX, interpolation=cv2.INTER_AREA)
+    if blur_px > 0:
+        light = cv2.GaussianBlur(light, (0, 0), blur_px)
     light = light + noise * np.random.default_rng(seed).standard_normal(light.shape)
     light = np.clip(light, 0, 1)
     encoded = np.where(light <= 0.0031308, light * 12.92, 1.055 * light ** (1 / 2.4) - 0.055)

@@ -112,8 +112,9 @@ def test_without_any_marker_the_message_says_none(bench: "Bench") -> None:
 
 
 def test_another_layout_than_the_patch_files_is_refused(bench: "Bench") -> None:
-    first, *others = bench.patch.markers
-    wrong = replace(bench.patch, markers=(Marker(0, (-40.0, 80.0), first.side_mm), *others))
+    first, second, third, fourth = bench.patch.markers
+    moved = [Marker(m.id, (m.center_mm[0], m.center_mm[1] + off), m.side_mm) for m, off in ((first, 60), (third, -60))]
+    wrong = replace(bench.patch, markers=(moved[0], second, moved[1], fourth))
     with pytest.raises(
         MarkerError,
         match=r"before\.jpg: the markers do not lie as the patch file says; .* Is it a photo of patch 'small",
@@ -130,4 +131,4 @@ def test_a_marker_laid_far_askew_is_told_in_a_warning(bench: "Bench") -> None:
     assert len(registered.warnings) == 2
     for name, warning in zip(("before", "after"), registered.warnings, strict=True):
         assert warning.startswith(f"{name}: marker ")
-        assert "mm from where the patch file has it; zone borders" in warning
+        assert "mm from where the patch file has it and is left out. Measure its place again" in warning
