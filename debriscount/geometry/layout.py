@@ -20,8 +20,8 @@ WRONG_LAYOUT, WRONG_LAYOUT_MM = 0.15, 7.5
 #: The share for three markers or two: a plane can be laid through their places however they lie, and only their shapes
 #: contradict it. A marker laid askew by two degrees is off by 0.025.
 WRONG_SHAPE = 0.05
-#: Least and most side of a square over that of the patch file, beyond which it is another print that happens to bear the
-#: same number.
+#: Least and most side of a square over that of the patch file, beyond which it is another print that happens to bear
+#: the same number.
 OTHER_SIZE = (0.8, 1.25)
 #: Choices among squares of the same numbers that are looked at: two whole sheets of eight.
 _MOST_CHOICES = 256

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .edges import FAINTEST, LightCrop
+from .edges import LightCrop
 from .square import MODULES
 
 Floats = NDArray[np.float64]
@@ -25,6 +25,8 @@ WHITE, BLACK = (0.5, 1.6), (-0.35, 0.45)
 #: Most that the code's white differs from the paper around in its colour: red, green and blue, as a factor. Print in
 #: simulated photos: 1.12; grains are coloured.
 TINT = 1.4
+#: Least difference between paper and black by which a channel tells colours, linear light.
+FAINTEST = 0.005
 #: Neighbours, in modules, from which a module's own light is known.
 _NEAR = 1.5
 #: Modules of the code, of the black border, of the paper around it.
@@ -119,8 +121,8 @@ def _printed(colour: Floats, white: Bools) -> float:
     )
     step = np.maximum(paper - ink, 1e-6)[inside]
     level, bright = (colour - ink)[inside] / step, white[inside]
-    middle = np.median(level[bright], axis=0)
-    if (step < FAINTEST).all(axis=0).any() or middle.max() > TINT * max(float(middle.min()), 0.0):
+    middle = np.median(level[bright], axis=0)[np.median(step, axis=0) > FAINTEST]
+    if len(middle) == 0 or middle.max() > TINT * max(float(middle.min()), 0.0):
         return 0.0
     grey = np.median(level, axis=1)
     low, high = (np.where(bright, one, other) for one, other in zip(WHITE, BLACK, strict=True))

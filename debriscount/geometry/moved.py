@@ -62,8 +62,8 @@ def compare_shots(a: Places, b: Places, u_mm: Mapping[int, float]) -> Comparison
         variance = max(pushed[first].left / (8 * len(ids) - 11), 1.0)
         if left - pushed[first].left < SURE * variance or pushed[first].by_mm < LEAST_MOVED_MM:
             break
-        if len(ids) == 3 and pushed[second].left - pushed[first].left < APART * variance:
-            return Comparison(frozenset(), {}, max(pushed[number].by_mm for number in (first, second)))
+        if pushed[second].left - pushed[first].left < APART * variance:
+            return Comparison(frozenset(), moved, max(pushed[number].by_mm for number in (first, second)))
         moved[first] = pushed[first].by_mm
         ids.remove(first)
     return Comparison(frozenset(ids), moved)
@@ -97,7 +97,7 @@ def _push(a: Places, b: Places, ids: Sequence[int], number: int, u_mm: Mapping[i
 def _left(
     a: Places, b: Places, ids: Sequence[int], u_mm: Mapping[int, float], moves: Floats | None = None
 ) -> tuple[Floats, float]:
-    """How much of each of ``moves`` there is besides a homography between two shots' corners, and the sum of squares left.
+    """How much of each of ``moves`` there is besides a homography between two shots' corners, and what squares are left.
 
     Linearised at the homography, which is close enough since what is left is small beside the patch.
     """

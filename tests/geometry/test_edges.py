@@ -172,7 +172,9 @@ def test_edges_cross_where_their_lines_do() -> None:
 
     # By hand: along x through (0, 5) shifted up by 1 is y = 4; along y through (3, 0), outward +x, shifted by 2: x = 5.
     across, down = level(0, 5, (1.0, 0.0), 0.0, 1.0), level(3, 0, (0.0, 1.0), 0.0, 2.0)
-    np.testing.assert_allclose(crossing(across, down), [5.0, 4.0])
+    met = crossing(across, down)
+    assert met is not None
+    np.testing.assert_allclose(met, [5.0, 4.0])
     assert crossing(across, across) is None
 
 
