@@ -289,8 +289,8 @@ def _told(names: Sequence[str], left_out: Sequence[Sequence[LeftOut]]) -> list[s
 
 def _undecided(names: Sequence[str], moves: Moves, used: Used) -> list[str]:
     told = [
-        f"{names[i]} and {names[k]}: the three markers seen in both disagree by {off:.1f} mm; one has moved, and it "
-        "cannot be told which. Zone borders are no better than that. Put it back and retake the photo; four would tell"
+        f"{names[i]} and {names[k]}: the markers seen in both disagree by {off:.1f} mm; one has moved, and it cannot "
+        "be told which. Zone borders are no better than that. Put it back and retake the photo; more markers would tell"
         for i, k, off in moves.undecided
     ]
     return told + [

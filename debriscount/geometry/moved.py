@@ -17,14 +17,16 @@ LEAST_MOVED_MM = 0.5
 #: By how much the sum of squares must fall, over the variance of what is left, for a marker to be held to have moved,
 #: and to be held so rather than another: by chance alone, three unknowns lower it by 30 in one of a million.
 SURE, APART = 30.0, 16.0
+#: Variance of what is left, over what is expected, beyond which another one has moved as well.
+AGREE = 4.0
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
     """Two shots' markers held against each other.
 
-    ``stayed`` lay to one another alike in both; ``moved`` did not, and by how much, mm. ``undecided_mm`` is the root
-    mean square by which corners disagree where it cannot be told which marker has moved; all are then in neither.
+    ``stayed`` lay to one another alike in both; ``moved`` did not, and by how much, mm. ``undecided_mm`` is how
+    far one would have been pushed where it cannot be told which; the rest is then in neither.
     """
 
     stayed: frozenset[int]
@@ -62,7 +64,7 @@ def compare_shots(a: Places, b: Places, u_mm: Mapping[int, float]) -> Comparison
         variance = max(pushed[first].left / (8 * len(ids) - 11), 1.0)
         if left - pushed[first].left < SURE * variance or pushed[first].by_mm < LEAST_MOVED_MM:
             break
-        if pushed[second].left - pushed[first].left < APART * variance:
+        if variance < AGREE and pushed[second].left - pushed[first].left < APART * variance:
             return Comparison(frozenset(), moved, max(pushed[number].by_mm for number in (first, second)))
         moved[first] = pushed[first].by_mm
         ids.remove(first)
@@ -97,7 +99,7 @@ def _push(a: Places, b: Places, ids: Sequence[int], number: int, u_mm: Mapping[i
 def _left(
     a: Places, b: Places, ids: Sequence[int], u_mm: Mapping[int, float], moves: Floats | None = None
 ) -> tuple[Floats, float]:
-    """How much of each of ``moves`` there is besides a homography between two shots' corners, and what squares are left.
+    """How much of each of ``moves`` there is besides a homography between two shots, and the sum of squares left.
 
     Linearised at the homography, which is close enough since what is left is small beside the patch.
     """

@@ -153,11 +153,11 @@ def test_half_way_between_black_and_paper_is_where_profiles_cross() -> None:
 
 
 @given(st.floats(-0.5, 0.5), st.floats(-5, 5), st.integers(0, 10_000))
-def test_a_line_is_found_beside_two_fifths_of_outliers(slope: float, intercept: float, seed: int) -> None:
+def test_a_line_is_found_beside_a_third_of_outliers(slope: float, intercept: float, seed: int) -> None:
     rng = np.random.default_rng(seed)
     t = np.linspace(0, 60, 80)
     d = slope * t + intercept + 0.02 * rng.standard_normal(80)
-    d[rng.permutation(80)[:32]] += rng.uniform(1, 8, 32)
+    d[rng.permutation(80)[:26]] += rng.uniform(1, 8, 26)
     found = robust_line(t, d)
     assert found[0] * 30 + found[1] == pytest.approx(slope * 30 + intercept, abs=0.05)
     assert found[2] < 0.1

@@ -21,7 +21,7 @@ def printed(
     """Linear light of a marker with its corners at ``quad``, blurred and averaged over pixels."""
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     modules = np.pad(cv2.aruco.generateImageMarker(dictionary, number, 6), 1, constant_values=255)
-    cells = 32
+    cells = 128
     sheet = np.kron(np.where(modules > 127, 0.8, 0.03), np.ones((cells, cells))).astype(np.float32)
     low, high = cells - 0.5, 7 * cells - 0.5
     source = np.array([[low, low], [high, low], [high, high], [low, high]], np.float32)
