@@ -15,8 +15,6 @@ Floats = NDArray[np.float64]
 PROFILE_STEP = 0.5
 #: Places along an edge at which profiles are taken, at least and at most.
 FEWEST, MOST = 12, 160
-#: Pixels within which noise is shared: a photo's sharpening and noise reduction reach about that far.
-SHARED_PX = 2.0
 #: How far to either side of an edge light is balanced, px.
 BALANCED_PX = 1.0
 #: Width of a bin of the edge spread function, px: a quarter, as ISO 12233 has it.
@@ -118,17 +116,20 @@ def fit_edge(crop: LightCrop, start: Floats, end: Floats, reach_px: float) -> Ed
     near = valid & (np.abs(place - slope * t - intercept) < 3 * scatter + PROFILE_STEP)
     if near.sum() < 3:
         return None
-    sigma = scatter * _end_share(t[near], length)
+    sigma = scatter * _end_share(t[near], (place - slope * t - intercept)[near], length)
     share = float(near.mean())
     return Edge(start, along, outward, length, slope, intercept, sigma, share, t[near], dark[near], light[near])
 
 
-def _end_share(t: Floats, length: float) -> float:
-    """Standard uncertainty of a line through points at ``t``, at its worse end, over that of a point.
+def _end_share(t: Floats, off: Floats, length: float) -> float:
+    """Standard uncertainty of a line at its worse end, over that of one of the points ``off`` it at ``t``.
 
-    Profiles closer than ``SHARED_PX`` share their noise.
+    Neighbouring points share blur, noise reduction and dirt; with a correlation r between them N of them are worth
+    N (1 - r) / (1 + r) (first-order autoregression, *published*: Bartlett 1946).
     """
-    alone = len(t) * min(1.0, (t.max() - t.min()) / (len(t) - 1) / SHARED_PX)
+    shared = float((off[1:] * off[:-1]).sum() / max(float((off**2).sum()), 1e-12))
+    shared = min(max(shared, 0.0), 0.95)
+    alone = len(t) * (1 - shared) / (1 + shared)
     reach = max(t.mean(), length - t.mean()) / max(float(t.std()), 1e-9)
     return float(np.sqrt((1 + reach**2) / alone))
 

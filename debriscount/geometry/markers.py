@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .edges import BURNT, LightCrop, light_crop
-from .modules import Reading, black_behind, framed, read_marker
+from .modules import Reading, black_behind, may_be_marker, read_marker
 from .outlines import Outline, outlines
 from .square import MODULES, Square, fit_square, side_px, spread_px
 
@@ -19,6 +19,8 @@ Floats = NDArray[np.float64]
 WRONG_CODE, WRONG_BORDER, WRONG_RING = 1, 5, 8
 #: Share of the code that must be made of the paper around the square and of the black of its border.
 PRINTED = 0.75
+#: Outlines of one copy that are looked at though OpenCV cannot read them, the largest first: a mosaic has thousands.
+MOST_UNNAMED = 500
 #: Share of the edges' width by which they may be off where all the paper is burnt out: half of it is then somewhere
 #: below, at twice what the photo can hold 0.26 of that width.
 BURNT_OFF = 0.2
@@ -92,20 +94,20 @@ def marker_search(pixels: NDArray[np.uint8], wanted: Collection[int]) -> Iterato
     found: dict[int, tuple[SeenMarker, ...]] = {}
     for several in outlines(grey):
         named = [one for one in several if one.id in wanted]
-        unnamed = [one for one in several if one.id is None]
-        for part in (named, unnamed):
+        unnamed = sorted((one for one in several if one.id is None), key=lambda one: -side_px(one.corners_px))
+        for part in (named, unnamed[:MOST_UNNAMED]):
             for one in part:
                 marker = marker_at(pixels, one, wanted)
                 if marker is not None:
                     found[marker.id] = _with(found.get(marker.id, ()), marker)
-            yield SearchStep(dict(found), part is unnamed)
+            yield SearchStep(dict(found), part is not named)
 
 
 def marker_at(pixels: NDArray[np.uint8], outline: Outline, wanted: Collection[int]) -> SeenMarker | None:
     """Refine an outline and read it; None where it is no wanted marker."""
     module = side_px(outline.corners_px) / MODULES
     crop = light_crop(pixels, outline.corners_px, 1.5 * module + 2 * outline.off_px + 4)
-    if outline.id is None and not framed(crop, outline.corners_px):
+    if outline.id is None and not may_be_marker(crop, outline.corners_px):
         return None
     square = fit_square(crop, outline.corners_px, outline.off_px)
     if square is None or not _plausible(square.corners_px):

@@ -91,10 +91,15 @@ def read_marker(crop: LightCrop, corners_px: Floats, wanted: Collection[int]) ->
     return Reading(numbers[best // 4], best % 4, code, border, ring, _printed(colour, white[best]))
 
 
-def framed(crop: LightCrop, corners_px: Floats) -> bool:
-    """Whether a square has a border darker than what is around it."""
+def may_be_marker(crop: LightCrop, corners_px: Floats) -> bool:
+    """Whether a square placed coarsely has a border darker than what is around it, and something bright inside.
+
+    Every marker of the dictionary has four white modules or more; two are asked for.
+    """
     light = crop.at(_places(corners_px)).reshape(READ, 3, READ, 3).mean(axis=(1, 3), dtype=float).ravel()
-    return float(np.median(light[_parts() == RING])) > 1.3 * float(np.median(light[_parts() == BORDER]))
+    ring, border = (float(np.median(light[_parts() == part])) for part in (RING, BORDER))
+    bright = light[_parts() == CODE] > (ring + border) / 2
+    return ring > 1.3 * border and int(bright.sum()) >= 2
 
 
 def black_behind(number: int, turns: int) -> list[list[bool]]:

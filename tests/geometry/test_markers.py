@@ -3,9 +3,11 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from debriscount.geometry.markers import find_markers
+from debriscount.geometry.markers import find_markers, marker_search
 from debriscount.inputs.patch import Marker
 
 DICTIONARY = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
@@ -112,3 +114,82 @@ def test_grains_on_the_edge_do_not_bend_it(length_px: int) -> None:
     pixels[70 : 70 + length_px, 44:50] = 60
     seen = find_markers(pixels, {0})
     np.testing.assert_allclose(seen[0].corners_px, FOUR[0].corners_mm(), atol=0.1)
+
+
+def test_a_marker_that_the_photo_cuts_is_not_seen() -> None:
+    assert set(find_markers(photo_of(FOUR)[:, 55:], {0, 1, 2, 3})) == {1, 2}
+
+
+def test_paper_and_black_are_told_in_linear_light() -> None:
+    seen = find_markers(photo_of(FOUR), {0, 1, 2, 3})
+    # *Published*: IEC 61966-2-1, levels 230 and 40 are 0.791 and 0.0212.
+    assert seen[2].paper == pytest.approx(0.791, abs=0.002)
+    assert seen[2].ink == pytest.approx(0.0212, abs=0.001)
+
+
+def test_burnt_out_paper_makes_corners_uncertain() -> None:
+    """Where half of its light is cannot be known, so neither can the edge."""
+    burnt = np.minimum(cv2.GaussianBlur(photo_of(FOUR), (0, 0), 1.2).astype(int) * 2, 255).astype(np.uint8)
+    seen = find_markers(burnt, {0, 1, 2, 3})
+    assert set(seen) == {0, 1, 2, 3}
+    assert all(marker.sigma_px > 0.2 for marker in seen.values())
+    assert find_markers(photo_of(FOUR), {0})[0].sigma_px < 0.1
+
+
+def test_of_two_prints_of_a_number_both_are_seen_and_the_clearer_is_given() -> None:
+    copy = Marker(0, (239.5, 179.5), 60.0)
+    pixels = photo_of([*FOUR, copy])
+    pixels[151:159, 221:229] = 230  # dirt on the copy's border
+    *_, last = marker_search(pixels, {0, 1, 2, 3})
+    assert len(last.seen[0]) == 2
+    np.testing.assert_allclose(find_markers(pixels, {0})[0].corners_px, FOUR[0].corners_mm(), atol=0.1)
+
+
+def test_a_mirrored_marker_is_not_read() -> None:
+    assert not find_markers(np.ascontiguousarray(photo_of(FOUR)[:, ::-1]), {0, 1, 2, 3})
+
+
+def painted(sigma_px: float, scale: float, turn_deg: float, noise: float, seed: int) -> NDArray[np.uint8]:
+    """Four markers in linear light, turned and made smaller about the middle, blurred, with noise."""
+    turn = np.vstack([cv2.getRotationMatrix2D((239.5, 179.5), turn_deg, scale), [0, 0, 1]])
+    finer = np.array([[3, 0, 1], [0, 3, 1], [0, 0, 1.0]])
+    sharp = (photo_of(FOUR, black=35) / 255.0) ** 2.2
+    fine = cv2.warpPerspective(sharp, finer @ turn, (1440, 1080), borderValue=(0.2, 0.2, 0.2, 0))
+    blurred = cv2.resize(cv2.GaussianBlur(fine, (0, 0), 3 * sigma_px), (480, 360), interpolation=cv2.INTER_AREA)
+    light = np.asarray(blurred, float) + noise * np.random.default_rng(seed).standard_normal(blurred.shape)
+    return np.asarray(np.round(255 * np.clip(light, 0, 1) ** (1 / 2.2)), np.uint8)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.floats(0.5, 1.13), st.floats(0.42, 0.75), st.floats(-180, 180), st.integers(0, 1000))
+def test_small_blurred_noisy_markers_are_found(sigma_px: float, scale: float, turn_deg: float, seed: int) -> None:
+    """Squares of 25 to 45 px, edges up to 3 px wide (a blur of 1.13 px and the pixels' own), a hundredth of noise."""
+    seen = find_markers(painted(sigma_px, scale, turn_deg, 0.01, seed), {0, 1, 2, 3})
+    assert set(seen) == {0, 1, 2, 3}
+    turn = cv2.getRotationMatrix2D((239.5, 179.5), turn_deg, scale)
+    for marker in FOUR:
+        corners = marker.corners_mm() @ turn[:, :2].T + turn[:, 2]
+        np.testing.assert_allclose(seen[marker.id].corners_px, corners, atol=0.6)
+
+
+def strewn_floor(rng: np.random.Generator, joints: bool) -> NDArray[np.uint8]:
+    """A floor of specks or of small dark tiles with light joints, under grains of all sizes and colours."""
+    size = (420, 560)
+    light = np.exp(0.3 * cv2.GaussianBlur(rng.standard_normal(size), (0, 0), float(rng.uniform(0.8, 6))) * 3)
+    light = 0.15 * light[..., None] * rng.uniform(0.3, 1.5, 3)
+    if joints:
+        step, width = int(rng.integers(14, 60)), int(rng.integers(3, 8))
+        light[np.add.outer(np.arange(size[0]) % step < width, np.arange(size[1]) % step < width) > 0] = 0.6
+    for _ in range(400):
+        x, y = rng.uniform(0, size[1]), rng.uniform(0, size[0])
+        cv2.circle(light, (int(x), int(y)), int(rng.integers(1, 9)), tuple(rng.uniform(0.02, 0.9, 3)), cv2.FILLED)
+    turn = cv2.getRotationMatrix2D((280, 210), float(rng.uniform(0, 90)), 1.5)
+    light = cv2.GaussianBlur(cv2.warpAffine(light, turn, (560, 420)), (0, 0), 0.8)
+    return np.asarray(np.round(255 * np.clip(light, 0, 1) ** (1 / 2.2)), np.uint8)
+
+
+@pytest.mark.parametrize("joints", [False, True])
+def test_no_marker_is_seen_on_strewn_floors(joints: bool) -> None:
+    """Of all fifty numbers; a thousand simulated floors are looked at in tests/benchmarks/geometry.py."""
+    rng = np.random.default_rng(7)
+    assert not [seen for seen in (find_markers(strewn_floor(rng, joints), range(50)) for _ in range(12)) if seen]

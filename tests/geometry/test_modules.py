@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from debriscount.geometry.edges import LightCrop
-from debriscount.geometry.modules import black_behind, framed, pattern, read_marker
+from debriscount.geometry.modules import black_behind, may_be_marker, pattern, read_marker
 
 CELL = 8
 #: Corners of the black square where the drawing below begins: pixel centres lie at whole numbers.
@@ -19,7 +19,7 @@ DICTIONARY = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
 def drawing(number: int, turns: int = 0, paper: float = 0.8, ink: float = 0.035) -> NDArray[np.float64]:
     """Linear light of a marker, turned clockwise by quarters, with two modules of paper around it."""
     modules = np.pad(cv2.aruco.generateImageMarker(DICTIONARY, number, 6), 2, constant_values=255) > 127
-    return np.kron(np.where(np.rot90(modules, -turns), paper, ink), np.ones((CELL, CELL)))
+    return np.asarray(np.kron(np.where(np.rot90(modules, -turns), paper, ink), np.ones((CELL, CELL))), float)
 
 
 def crop_of(light: NDArray[np.float64]) -> LightCrop:
@@ -92,10 +92,21 @@ def test_little_contrast_is_no_marker() -> None:
     assert read_marker(crop_of(drawing(5, paper=0.5, ink=0.4)), CORNERS, {5}).wrong == 64
 
 
-def test_a_frame_is_dark_on_light() -> None:
-    assert framed(crop_of(drawing(5)), CORNERS)
-    assert not framed(crop_of(0.9 - drawing(5)), CORNERS)
-    assert not framed(crop_of(np.full((10 * CELL, 10 * CELL), 0.4)), CORNERS)
+def test_a_marker_placed_coarsely_may_be_one() -> None:
+    """Off by a quarter of a module, or a tenth too small or too large."""
+    middle = CORNERS.mean(axis=0)
+    for number in range(50):
+        crop = crop_of(drawing(number))
+        coarse = [CORNERS, CORNERS + np.array([2, -2]), *(middle + share * (CORNERS - middle) for share in (0.9, 1.1))]
+        assert all(may_be_marker(crop, corners) for corners in coarse)
+
+
+def test_a_plain_tile_and_a_pale_one_may_not() -> None:
+    tile = np.full((10 * CELL, 10 * CELL), 0.6)
+    tile[2 * CELL : 8 * CELL, 2 * CELL : 8 * CELL] = 0.1
+    assert not may_be_marker(crop_of(tile), CORNERS)
+    assert not may_be_marker(crop_of(0.9 - drawing(5)), CORNERS)
+    assert not may_be_marker(crop_of(np.full((10 * CELL, 10 * CELL), 0.4)), CORNERS)
 
 
 @pytest.mark.parametrize("turns", range(4))
