@@ -48,7 +48,8 @@ class LocatedShots:
     """Where the patch lies in each shot, by shot name.
 
     ``markers`` are those used; ``missing`` the numbers not seen; ``left_out`` those seen that do not lie where
-    they should; ``views`` the fitted cameras and ``residual_mm`` what is left between them and the corners.
+    they should; ``views`` the fitted cameras and ``residual_mm`` what is left between them and the corners. ``seen``
+    holds all markers that are seen, used or not.
     """
 
     markers: Mapping[str, Mapping[int, SeenMarker]]
@@ -58,6 +59,7 @@ class LocatedShots:
     residual_mm: Mapping[str, float]
     fitted: FittedViews
     warnings: tuple[str, ...]
+    seen: Mapping[str, Mapping[int, SeenMarker]]
 
 
 def locate_shots(photos: Mapping[str, Photo], patch: Patch, *, lens: CameraLens | None = None) -> LocatedShots:
@@ -113,6 +115,7 @@ def locate_shots(photos: Mapping[str, Photo], patch: Patch, *, lens: CameraLens 
         dict(zip(names, fitted.residual_mm, strict=True)),
         fitted,
         tuple(warnings),
+        {name: {**one.used, **one.strays} for name, one in zip(names, found, strict=True)},
     )
 
 

@@ -97,7 +97,7 @@ def register_shots(
     progress(0.2)
     grid = floor_grid(patch, located.fitted.views, rim_mm)
     reference = "blank" if "blank" in photos else list(photos)[-1]
-    clear, floor = _clear_of_paper(patch, grid), _in_front_of_walls(patch, grid)
+    clear, floor = _clear_of_paper(patch, located, grid), _in_front_of_walls(patch, grid)
     models = {n: (located.views[n], located.residual_mm[n]) for n in photos}
     view, seen_there = resample(photos[reference].pixels, models[reference][0], grid)
     laid = {reference: _Laid(view, seen_there, models[reference][1], None)}
@@ -209,10 +209,14 @@ def _in_front_of_walls(patch: Patch, grid: FloorGrid) -> NDArray[np.bool_]:
     return front
 
 
-def _clear_of_paper(patch: Patch, grid: FloorGrid) -> NDArray[np.bool_]:
+def _clear_of_paper(patch: Patch, located: LocatedShots, grid: FloorGrid) -> NDArray[np.bool_]:
+    """Where no marker's paper lies, neither in its place nor where a shot shows it instead."""
+    quads = [marker.corners_mm() for marker in patch.markers]
+    for name, those in located.seen.items():
+        quads += [located.views[name].floor_mm(marker.corners_px) for marker in those.values()]
     clear = np.ones(grid.shape, np.uint8)
-    for marker in patch.markers:
-        center = np.array(marker.center_mm)
-        quad = center + (marker.corners_mm() - center) * (1 + PAPER)
-        cv2.fillConvexPoly(clear, np.round(grid.to_px(quad)).astype(np.int32), (0,))
+    for quad in quads:
+        center = quad.mean(axis=0)
+        paper = grid.to_px(center + (quad - center) * (1 + PAPER))
+        cv2.fillConvexPoly(clear, np.round(paper).astype(np.int32), (0,))
     return clear.astype(bool)
