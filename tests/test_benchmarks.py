@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from skimage.color import rgb2lab
 
-from debriscount.figures.records import GrainTable
 from debriscount.geometry.grid import FloorGrid
+from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import Marker, Patch
 from debriscount.simulate.pose import pose_shots
 

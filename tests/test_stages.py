@@ -14,6 +14,7 @@ STAGES = (
     "grains",
     "fitness",
     "scale",
+    "leftovers",
     "figures",
     "portions",
     "simulate",

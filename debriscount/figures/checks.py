@@ -8,10 +8,11 @@ from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
 from ..errors import NoDebrisError, PhotosDifferError, ShotOrderError
 from ..geometry.register import RegisteredShots
+from ..grains.table import GrainTable
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from ..photo.read import Photo
-from .records import GrainTable, PassFigures
+from .records import PassFigures
 
 #: Texture of two different floors agrees by chance alone; of half a million places a correlation above 0.04 was
 #: not met between unlike floors, and the same floor full of small debris kept 0.13.

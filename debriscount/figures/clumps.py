@@ -8,7 +8,7 @@ the truth may be either, so the interval reaches from the one to the other and b
 import numpy as np
 from numpy.typing import NDArray
 
-from .records import GrainTable
+from ..grains.table import GrainTable
 
 #: Least single grains of a kind from which the area of one is learned: the spread of n normal values, taken from those
 #: below their median, is good to 1.13 / sqrt(n) (simulated), so that of ten to about a third.

@@ -12,6 +12,7 @@ from ..cover.maps import cover_maps
 from ..errors import CountOptionsError, PhotoFileError
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import find_grains
+from ..grains.table import GrainTable, grain_table
 from ..inputs.debris import DebrisKind
 from ..inputs.lens import CameraLens
 from ..inputs.lens_file import read_lens
@@ -25,10 +26,10 @@ from ..photo.shots import side_by_side
 from .checks import border_warnings, check_same_floor, kind_warnings
 from .counted import Counted, Region
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
-from .records import Amount, GrainTable
+from .records import Amount
 from .region import checked_region, needed_averaging, region_as_patch, region_views
 from .sources import PhotoSource, Progress, load_photo
-from .zones import amounts, grain_table, less_background
+from .zones import amounts, less_background
 
 #: Scales that a photo of a floor can have: light shows nothing finer, and a pixel of a metre shows no grain.
 SCALES_MM_PER_PX = (1e-6, 1000.0)

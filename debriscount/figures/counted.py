@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.grid import FloorGrid
+from ..grains.table import GrainTable
 from ..inputs.patch import Patch
 from ..photo.settings import UNKNOWN_SETTINGS, CameraSettings
-from .records import Amount, GrainTable, KindColor
+from .records import Amount, KindColor
 
 #: Left, top, width and height of a part of the upright photo, px.
 Region = tuple[int, int, int, int]

@@ -8,9 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.grid import FloorGrid
+from ..grains.table import GrainTable, zone_members
 from ..inputs.patch import Patch
-from .records import GrainTable
-from .zones import zone_members
 
 #: Normal deviate that one in twenty exceed: 5 % each for taking floor for debris and for missing debris.
 K = 1.645

@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..cover.kinds import OUTLINED_PX
+from ..grains.table import GrainTable
 from ..inputs.debris import DebrisKind
 from .crowding import crowding_factor
-from .records import GrainTable
 
 #: Relative standard deviation of area mass from one floor and light to another, since how large grains show depends on
 #: the floor beside them: root mean square of what lentils and light rice differ by over five simulated floors (7 and

@@ -6,43 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.grid import FloorGrid
+from ..grains.table import GrainTable
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..inputs.weighing import Weighing
 from ..photo.settings import UNKNOWN_SETTINGS, CameraSettings
 from ..scale.agreement import Agreement
 from ..scale.pickup import WeighedPickup
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class GrainTable:
-    """The grains of one shot, one entry a grain in every array.
-
-    ``kind`` indexes the measurement's ``kinds``; ``zone`` indexes ``ZONES``; ``clump`` is the number of what hangs
-    together, empty where that is unknown.
-    """
-
-    kind: NDArray[np.int16]
-    x_mm: NDArray[np.float64]
-    y_mm: NDArray[np.float64]
-    area_mm2: NDArray[np.float64]
-    zone: NDArray[np.int8]
-    clump: NDArray[np.int32] = field(default_factory=lambda: np.zeros(0, np.int32))
-
-    @property
-    def diameter_mm(self) -> NDArray[np.float64]:
-        """Diameter of the circle of the same area, mm (equivalent circular diameter, ISO 9276-6)."""
-        return 2 * np.sqrt(self.area_mm2 / np.pi)
-
-    def __len__(self) -> int:
-        return len(self.x_mm)
-
-    def take(self, chosen: NDArray[np.bool_]) -> "GrainTable":
-        """Those grains alone."""
-        clump = self.clump[chosen] if len(self.clump) else self.clump
-        return GrainTable(
-            self.kind[chosen], self.x_mm[chosen], self.y_mm[chosen], self.area_mm2[chosen], self.zone[chosen], clump
-        )
 
 
 @dataclass(frozen=True, slots=True)

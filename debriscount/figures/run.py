@@ -16,6 +16,7 @@ from ..fitness.shot import check_located
 from ..geometry.grid import FloorGrid
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import FoundGrains, find_grains, least_area_px
+from ..grains.table import GrainTable, grain_table
 from ..inputs.debris import DebrisKind
 from ..inputs.lens import CameraLens
 from ..inputs.lens_file import read_lens
@@ -31,11 +32,10 @@ from .checks import check_debris, check_same_floor, run_warnings
 from .detection import FalseGrains, mirror_grains
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .passes import pass_figures
-from .records import GrainTable, MeasuredShot, Measurement
+from .records import MeasuredShot, Measurement
 from .sources import PhotoSource, Progress, load_photo
 from .uncertainty import ShotGrains
 from .weighed import scale_figures
-from .zones import grain_table
 
 
 def measure(

@@ -9,11 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..grains.table import GrainTable, zone_members
 from ..inputs.patch import Patch
 from .crowding import crowding_factor
 from .montecarlo import Draws, Propagated, propagate
-from .records import GrainTable
-from .zones import zone_members
 
 TRIALS = 20_000
 SEED = 20_000

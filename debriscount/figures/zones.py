@@ -1,48 +1,15 @@
-"""Put the grains of a shot into zones, and sum them by zone and kind."""
+"""Sum the grains of a shot by zone and kind."""
 
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
-from ..geometry.pose import MIDDLE, below
-from ..grains.find import FoundGrains
+from ..grains.table import GrainTable, zone_members
 from ..inputs.debris import DebrisKind
-from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
+from ..inputs.patch import Patch
 from .clumps import K95, count_interval
 from .masses import count_weight, grain_masses_g
-from .records import Amount, GrainTable
-
-
-def grain_table(
-    found: FoundGrains, grid: FloorGrid, patch: Patch, camera: NDArray[np.float64] | None = None
-) -> GrainTable:
-    """Grains in millimetres of floor, each in the zone where its centre lies.
-
-    ``camera`` is where the shot was taken from: a grain's middle stands above the floor, so that it seems to lie
-    farther from the camera than it does. None leaves places as seen.
-    """
-    x = grid.x0_mm + grid.mm_per_px * found.x_px
-    y = grid.y0_mm + grid.mm_per_px * found.y_px
-    area = found.area_px * grid.mm_per_px**2
-    if camera is not None:
-        x, y = below(x, y, MIDDLE * 2 * np.sqrt(area / np.pi), camera)
-    zone = patch.zone_codes(*patch.in_front_of_walls(x, y))
-    return GrainTable(found.kind, x, y, area, zone, found.clump)
-
-
-def zone_members(patch: Patch, grains: GrainTable) -> dict[str, NDArray[np.bool_]]:
-    """Which grains belong to "patch", to each of its zones and to each custom zone."""
-    members = {"patch": (grains.zone != MARGIN) & (grains.zone != OUTSIDE)}
-    members |= {name: grains.zone == ZONES.index(name) for name in patch.zone_names()}
-    if patch.custom_zones:
-        from skimage.measure import points_in_poly
-
-        places = np.stack([grains.x_mm, grains.y_mm], axis=-1).reshape(-1, 2)
-        for zone in patch.custom_zones:
-            members[zone.name] = np.asarray(points_in_poly(places, np.array(zone.polygon_mm)), bool)  # type: ignore[no-untyped-call]
-    return members
+from .records import Amount
 
 
 def amounts(

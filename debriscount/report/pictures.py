@@ -7,8 +7,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import GrainTable, KindColor, MeasuredShot, Measurement
+from ..figures.records import KindColor, MeasuredShot, Measurement
 from ..geometry.grid import FloorGrid
+from ..grains.table import GrainTable
 from ..inputs.patch import Patch
 from .borders import draw_borders
 from .caption import (

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator, Sequence
 
-from ..figures.records import Amount, GrainTable, Measurement, PassFigures, ZoneFigures
+from ..figures.records import Amount, Measurement, PassFigures, ZoneFigures
+from ..grains.table import GrainTable
 from ..inputs.patch import ZONES
 from .columns import TABLE_WIDTH, aligned, columns_of, csv_text, decimals, wrapped
 from .lookup import base_name, shot_name_of_pass, zones_in_order

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from debriscount.errors import DebriscountError
-from debriscount.figures.records import GrainTable
+from debriscount.grains.table import GrainTable
 from debriscount.simulate.scene import Scene, make_scene
 from debriscount.simulate.truth import UNTOUCHED, SceneTruth
 

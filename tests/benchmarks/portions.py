@@ -21,7 +21,8 @@ import numpy as np
 import debriscount
 from debriscount.figures.clumps import K95
 from debriscount.figures.masses import CARRY
-from debriscount.figures.records import Amount, GrainTable
+from debriscount.figures.records import Amount
+from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.lay_patch import lay_patch
 from debriscount.portions.crowding import cell_covers, portion_area_mm2

@@ -9,8 +9,9 @@ from typer.testing import CliRunner
 
 import debriscount
 from debriscount.figures.counted import Counted
-from debriscount.figures.records import Amount, GrainTable, KindColor
+from debriscount.figures.records import Amount, KindColor
 from debriscount.geometry.grid import FloorGrid
+from debriscount.grains.table import GrainTable
 from debriscount.shipped import shipped_folder
 from debriscount_cli.app import app
 

@@ -9,7 +9,6 @@ from typer.testing import CliRunner
 import debriscount
 from debriscount.figures.records import (
     Amount,
-    GrainTable,
     KindColor,
     MeasuredShot,
     Measurement,
@@ -17,6 +16,7 @@ from debriscount.figures.records import (
     ZoneFigures,
 )
 from debriscount.geometry.grid import FloorGrid
+from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch_file import read_patch
 from debriscount.shipped import shipped_folder
 from debriscount_cli.app import app

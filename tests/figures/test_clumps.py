@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from debriscount.figures.clumps import LEAST_SINGLES, count_interval
 from debriscount.figures.count import count
-from debriscount.figures.records import GrainTable
 from debriscount.grains.split import split_grains
+from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.lay_patch import lay_patch
 from debriscount.simulate.scene import make_scene

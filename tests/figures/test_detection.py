@@ -19,10 +19,10 @@ from debriscount.figures.detection import (
     zone_limits,
 )
 from debriscount.figures.passes import pass_figures
-from debriscount.figures.records import GrainTable
 from debriscount.figures.uncertainty import ShotGrains
 from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.find import find_grains, least_area_px
+from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import CustomZone, Patch
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from debriscount.figures.masses import BY_COUNT, CARRY, count_weight, grain_masses_g
-from debriscount.figures.records import GrainTable
+from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisCalibration, DebrisKind
 
 LENTILS = DebrisKind("red lentils", (205, 100, 55), (4.0, 6.0), grain_mass_mg=35.0, area_mass_mg_per_mm2=1.75)

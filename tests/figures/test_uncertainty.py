@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from debriscount.figures.records import GrainTable
 from debriscount.figures.uncertainty import LIGHT, NO_BLANK, ShotGrains, pickup_uncertainty
+from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import Marker, Patch
 
 PATCH = Patch("bench", 400, 300, ("top",), tuple(Marker(i, (-100.0, 100.0 * i), 50.0) for i in range(3)), 30, 60, 50)

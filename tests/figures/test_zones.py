@@ -6,10 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.figures.records import Amount, GrainTable
-from debriscount.figures.zones import amounts, grain_table, less_background, zone_members
+from debriscount.figures.records import Amount
+from debriscount.figures.zones import amounts, less_background
 from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.find import FoundGrains
+from debriscount.grains.table import GrainTable, grain_table, zone_members
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import CORNER, EDGE, MARGIN, OPEN, OUTSIDE, WALL_SIDES, CustomZone, Patch
 

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from debriscount.figures.records import (
     Amount,
     BudgetLine,
-    GrainTable,
     KindColor,
     MeasuredShot,
     Measurement,
@@ -20,6 +19,7 @@ from debriscount.figures.records import (
     ZoneFigures,
 )
 from debriscount.geometry.grid import FloorGrid
+from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import CustomZone, Marker, Patch
 from debriscount.report import pictures
 from debriscount.report.caption import Caption, draw_caption

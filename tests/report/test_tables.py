@@ -9,12 +9,12 @@ from hypothesis import strategies as st
 
 from debriscount.figures.records import (
     Amount,
-    GrainTable,
     KindColor,
     Measurement,
     PassFigures,
     ZoneFigures,
 )
+from debriscount.grains.table import GrainTable
 from debriscount.report import grains_csv, table_text, zones_csv
 from debriscount.report.rounding import amount_text, area_text, interval_text, more_than_text, percent_text
 

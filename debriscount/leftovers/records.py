@@ -1,0 +1,232 @@
+"""What is said of the debris that stayed: frozen records whose fields carry their units.
+
+A figure that cannot be known is None.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..geometry.grid import FloorGrid
+
+Interval = tuple[float, float]
+Places = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LeftShares:
+    """Debris left in a zone and how much of it the machine never moved; shares of its area, percent, sum to 100."""
+
+    area_mm2: float
+    untouched_percent: float | None
+    shifted_percent: float | None
+    untouched_interval95: Interval | None
+
+
+@dataclass(frozen=True, slots=True)
+class Leftovers:
+    """Leftovers of a pass against *before*: of the patch, of its zones and of every kind by zone.
+
+    ``least_shift_mm`` by kind: a grain moved by less counts as untouched. ``chance_percent`` by kind: how much of what
+    was moved lies on earlier debris by chance; it has been taken off. ``matched`` by kind: whether grains were told one
+    by one, or by the sums of their pixels alone.
+    """
+
+    zones: dict[str, LeftShares]
+    kinds: dict[str, dict[str, LeftShares]]
+    least_shift_mm: dict[str, float]
+    chance_percent: dict[str, float]
+    matched: dict[str, bool]
+
+
+@dataclass(frozen=True, slots=True)
+class ReachedShare:
+    """How much of a zone the machine acted on, by the debris that lay there, percent, and its 95 % interval.
+
+    ``pickup_percent`` is the pickup of what lay where it acted: pickup of all = share reached times that.
+    """
+
+    share_percent: float | None
+    interval95: Interval | None
+    pickup_percent: float | None
+    pickup_interval95: Interval | None
+
+
+@dataclass(frozen=True, slots=True)
+class MissedPlace:
+    """A place that the machine never met: its outline, area, the debris left in it and that's share of all leftovers.
+
+    ``what`` is "strip" (between two lanes), "wide" (a strip much wider than the others: a turn too wide) or "place".
+    """
+
+    what: str
+    polygon_mm: Places
+    area_mm2: float
+    left_mm2: float
+    share_percent: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reach:
+    """Where the machine acted, from what stayed of the debris that lay there.
+
+    ``map`` of shape ``grid.shape`` is the chance, 0 to 1, that a place was reached; NaN outside the patch and where too
+    little debris lay to tell. ``told_share`` is the share of the patch where it could be told.
+    """
+
+    zones: dict[str, ReachedShare]
+    grid: FloorGrid
+    map: NDArray[np.float32]
+    told_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """A strip of floor between two lanes that the machine left: its middle line's ends and its width.
+
+    ``straight_mm`` is how far its middle strays from that line, root mean square. ``share_percent`` is its share of all
+    leftovers.
+    """
+
+    ends_mm: tuple[tuple[float, float], tuple[float, float]]
+    width_mm: float
+    width_u_mm: float
+    straight_mm: float | None
+    share_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class Lanes:
+    """The pattern of parallel lanes that left strips between them.
+
+    ``heading_deg``: 0 along x, 90 along y, modulo 180. ``pitch_mm`` from lane to lane; ``strip_mm`` the usual width
+    left between them; ``lanes`` how many lanes crossed the patch. Each ``_u`` is a standard uncertainty.
+    ``share_percent`` is the strips' share of all leftovers; ``straight_mm`` the root mean square over the strips.
+    """
+
+    heading_deg: float
+    heading_u_deg: float
+    pitch_mm: float | None
+    pitch_u_mm: float | None
+    strip_mm: float
+    strip_u_mm: float
+    lanes: int
+    straight_mm: float | None
+    strips: tuple[Strip, ...]
+    share_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class WallProfile:
+    """Leftovers against the distance from a wall.
+
+    ``edges_mm`` of N + 1 distances bound N bins; ``before_mm2``, ``untouched_mm2`` and ``shifted_mm2`` hold N areas.
+    ``gap_mm`` is the distance up to which debris stays as a rule, None where no such step is seen; ``left_percent`` is
+    what stays within it, ``beyond_percent`` what stays on open floor.
+    """
+
+    wall: str
+    edges_mm: tuple[float, ...]
+    before_mm2: tuple[float, ...]
+    untouched_mm2: tuple[float, ...]
+    shifted_mm2: tuple[float, ...]
+    gap_mm: float | None
+    gap_interval95: Interval | None
+    left_percent: float | None
+    beyond_percent: float | None
+    share_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class CornerReach:
+    """How far from a corner's foot debris stays, mm; None where no step is seen. ``walls`` are the two that meet."""
+
+    walls: tuple[str, str]
+    radius_mm: float | None
+    radius_interval95: Interval | None
+    share_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class Walls:
+    """What stays along walls and in corners."""
+
+    walls: tuple[WallProfile, ...]
+    corners: tuple[CornerReach, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """Debris that was moved: into the margin, and onto places of the patch that were bare.
+
+    Shares are of all that lay in the patch in the earlier shot, by area, percent. ``margin_sides`` is the share of what
+    the margin gained on each side. ``direction_deg`` (0 along x, 90 along y, modulo 360) is where moved grains lie from
+    the places that lost some, None where no direction stands out; ``strength`` is 0 (all ways alike) to 1.
+    ``distance_mm`` bins' upper ends and ``distance_percent``: how far moved debris lies at least from where debris lay
+    before. ``side`` is the patch's side to which more than chance went, None where none stands out.
+    """
+
+    margin_percent: float | None
+    margin_interval95: Interval | None
+    margin_sides: dict[str, float]
+    bare_percent: float | None
+    direction_deg: float | None
+    strength: float | None
+    distance_mm: tuple[float, ...]
+    distance_percent: tuple[float, ...]
+    median_distance_mm: float | None
+    side: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class PassStep:
+    """What one pass brought: of what it found, and with the passes before it, percent.
+
+    ``missed_again_percent`` is the share of what this pass never met that the pass before had not met either, and
+    ``missed_again_by_chance_percent`` what that would be if each pass missed places by itself; None in the first pass.
+    """
+
+    number: int
+    of_found_percent: float | None
+    of_found_interval95: Interval | None
+    together_percent: float | None
+    missed_again_percent: float | None
+    missed_again_by_chance_percent: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class FurtherPass:
+    """What one more pass may bring, extrapolated: pickup together after it, percent, and its 95 % interval."""
+
+    together_percent: float
+    interval95: Interval
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A sentence in plain words about why debris stayed, and the share of all leftovers that it explains, percent."""
+
+    what: str
+    share_percent: float | None
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WhyLeft:
+    """All that is said of the leftovers of one pass.
+
+    ``leftovers`` compares with *before*; ``reach``, ``lanes``, ``missed``, ``walls`` and ``scatter`` with the shot that
+    the pass began with. ``untouched`` has one entry a grain of the pass's shot, the share of it that lies where it lay
+    *before*: what pictures and tables show.
+    """
+
+    leftovers: Leftovers
+    reach: Reach | None
+    lanes: Lanes | None
+    missed: tuple[MissedPlace, ...]
+    walls: Walls
+    scatter: Scatter
+    findings: tuple[Finding, ...]
+    untouched: NDArray[np.float64]
