@@ -25,7 +25,8 @@ class FoundGrains:
 
     ``kind``, ``x_px``, ``y_px``, ``area_px`` and ``clump`` hold one entry a grain, the last being the number of what
     hangs together; ``limit_px`` is what the area loses when the shot's colour limit is tighter by its standard
-    uncertainty. ``kind_map`` of shape (H, W) is 0 on floor and 1 + kind on debris.
+    uncertainty. ``kind_map`` of shape (H, W) is 0 on floor and 1 + kind on debris; ``labels``, also (H, W), is 0 on
+    floor and 1 + the grain's entry where its debris is summed, a rim around it included.
     """
 
     kind: NDArray[np.int16]
@@ -35,6 +36,7 @@ class FoundGrains:
     limit_px: NDArray[np.float64]
     clump: NDArray[np.int32]
     kind_map: NDArray[np.uint8]
+    labels: NDArray[np.int32]
 
     def __len__(self) -> int:
         return len(self.x_px)
@@ -55,8 +57,9 @@ def find_grains(shot: ShotCover, kinds: Sequence[KindHint]) -> FoundGrains:
     FoundGrains
     """
     kind_map = np.zeros(shot.cover.shape, np.uint8)
+    labels = np.zeros(shot.cover.shape, np.int32)
     parts = []
-    clumps = 0
+    clumps = grains = 0
     kind_of = kinds_by_grain(shot, kinds)
     for k, kind in enumerate(kinds):
         cover = shot.cover if len(kinds) == 1 else np.where(kind_of == k, shot.cover, np.float32(0))
@@ -70,8 +73,12 @@ def find_grains(shot: ShotCover, kinds: Sequence[KindHint]) -> FoundGrains:
         limit = step * (sums.area_px - sums.tight_px)
         parts.append((np.full(len(limit), k, np.int16), sums.x_px, sums.y_px, sums.area_px, limit, clumps + sums.clump))
         clumps += int(sums.clump.max(initial=0)) + 1
+        entry = np.zeros(int(found.labels.max(initial=0)) + 1, np.int32)
+        entry[sums.label] = grains + 1 + np.arange(len(limit), dtype=np.int32)
+        np.copyto(labels, entry[found.labels], where=found.labels > 0)
+        grains += len(limit)
     number, x, y, area, limit, clump = (np.concatenate([p[i] for p in parts]) for i in range(6))
-    return _with_shaded(FoundGrains(number, x, y, area, limit, clump, kind_map), shot, kinds)
+    return _with_shaded(FoundGrains(number, x, y, area, limit, clump, kind_map, labels), shot, kinds)
 
 
 def least_area_px(kind: KindHint) -> float:
@@ -96,7 +103,9 @@ def _with_shaded(found: FoundGrains, shot: ShotCover, kinds: Sequence[KindHint])
     shades = unclaimed_shades(shot.light, found.kind_map > 0, found.x_px, found.y_px, kinds[faintest])
     count = len(shades.x_px)
     areas = found.area_px[own]
-    found.kind_map[shades.mask] = faintest + 1
+    mask = shades.labels > 0
+    found.kind_map[mask] = faintest + 1
+    found.labels[mask] = len(found) + shades.labels[mask]
     return FoundGrains(
         np.concatenate([found.kind, np.full(count, faintest, np.int16)]),
         np.concatenate([found.x_px, shades.x_px]),
@@ -105,4 +114,5 @@ def _with_shaded(found: FoundGrains, shot: ShotCover, kinds: Sequence[KindHint])
         np.concatenate([found.limit_px, np.full(count, areas.std())]),
         np.concatenate([found.clump, int(found.clump.max(initial=0)) + 1 + np.arange(count, dtype=np.int32)]),
         found.kind_map,
+        found.labels,
     )

@@ -24,13 +24,14 @@ class Labelled:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sums:
-    """One entry a grain: centre and area in px, the area at the tighter limit, and the number of its clump."""
+    """One entry a grain: centre and area in px, the area at the tighter limit, the numbers of its clump and its label."""
 
     x_px: NDArray[np.float64]
     y_px: NDArray[np.float64]
     area_px: NDArray[np.float64]
     tight_px: NDArray[np.float64]
     clump: NDArray[np.int32]
+    label: NDArray[np.int32]
 
 
 def sum_grains(found: Labelled) -> Sums:
@@ -51,4 +52,4 @@ def sum_grains(found: Labelled) -> Sums:
     inside = clumps[rows, columns] > 0
     clump[number[inside]] = clumps[rows[inside], columns[inside]]
     there = (total > 0) & (area > 0)
-    return Sums(x[there], y[there], area[there], tight[there], clump[1:][there])
+    return Sums(x[there], y[there], area[there], tight[there], clump[1:][there], np.flatnonzero(there).astype(np.int32) + 1)

@@ -25,11 +25,14 @@ SAMPLE = 4000
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shades:
-    """Shades that no found grain casts: ``x_px`` and ``y_px`` of their middles, and where they lie, shape (H, W)."""
+    """Shades that no found grain casts: ``x_px`` and ``y_px`` of their middles.
+
+    ``labels`` of shape (H, W) is 1 + a shade's entry where it lies, 0 elsewhere.
+    """
 
     x_px: NDArray[np.float64]
     y_px: NDArray[np.float64]
-    mask: NDArray[np.bool_]
+    labels: NDArray[np.int32]
 
 
 def unclaimed_shades(
@@ -62,7 +65,7 @@ def unclaimed_shades(
     goes for any lamp. Soft shadows of people are larger than a grain's and not found. Where the grains found cast no
     shade that stands out, nothing is.
     """
-    nothing = Shades(np.zeros(0), np.zeros(0), np.zeros(light.shape, bool))
+    nothing = Shades(np.zeros(0), np.zeros(0), np.zeros(light.shape, np.int32))
     reach = round(kind.size_px[1])
     height, width = light.shape
     column, row = np.rint(x_px).astype(int), np.rint(y_px).astype(int)
@@ -90,7 +93,7 @@ def unclaimed_shades(
     least = max(least_area_px(kind), HALF * float(np.median(cast)) if len(cast) else 0.0)
     alone = ~ours & (area > least) & (area < MOST * np.pi / 4 * kind.size_px[1] ** 2)
     alone[0] = False
-    return Shades(middles[alone, 0], middles[alone, 1], np.asarray(alone[labels]))
+    return Shades(middles[alone, 0], middles[alone, 1], (np.cumsum(alone) * alone).astype(np.int32)[labels])
 
 
 def _claimed(

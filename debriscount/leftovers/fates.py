@@ -14,13 +14,13 @@ Floats = NDArray[np.float64]
 class Fates:
     """The grains of an earlier and a later shot, and how far each lies in both.
 
-    ``stayed`` has one entry a grain of ``earlier``: the share of it that still lies in its place, what chance puts
-    there taken off. ``untouched`` has one entry a grain of ``later``: the share of it that lay there before. Both are 0
-    or 1 for grains that are matched one by one; for finer ones they are estimates whose mean alone is right, and which
-    stray below 0 and above 1. ``matched`` has one entry a kind: whether its grains are matched one by one.
-    ``least_shift_mm``, by kind too, is the shortest shift that is told from lying still; ``u_untouched_percent``, by
-    kind, the standard uncertainty of the untouched share of all of that kind's leftovers, percentage points, and
-    ``chance_percent`` how much of what was only moved would pass for untouched by chance.
+    ``stayed`` has one entry a grain of ``earlier``: the share of it that still lies in its place. ``untouched`` has one
+    entry a grain of ``later``: the chance that it lay there before; it is 0 for what was moved and nearly 1 for what was
+    not, less what chance overlap gives, so that sums over many grains are right. ``matched`` has one entry a kind:
+    whether its grains are large enough to be compared one by one by their middles as well. ``least_shift_mm``, by kind
+    too, is the shortest shift that is told from lying still; ``u_untouched_percent``, by kind, the standard uncertainty
+    of the untouched share of all of that kind's leftovers, percentage points, and ``chance_percent`` how much of what
+    was only moved would pass for untouched by chance.
     """
 
     earlier: GrainTable

@@ -223,6 +223,7 @@ def found_grains(x_px: list[float], clump: list[int]) -> FoundGrains:
         np.zeros(n),
         np.array(clump, np.int32),
         np.zeros((1000, 2000), np.uint8),
+        np.zeros((1000, 2000), np.int32),
     )
 
 

@@ -43,9 +43,9 @@ def test_shades_that_no_grain_throws_are_found_where_they_lie(painter: "Painter"
     shades = look(*light_of(painter, SEEN, np.concatenate([SEEN + THROWN, ALONE])))
     order = np.argsort(shades.x_px)
     np.testing.assert_allclose(np.stack([shades.x_px, shades.y_px], axis=-1)[order], ALONE, atol=0.5)
-    assert shades.mask.sum() == pytest.approx(len(ALONE) * np.pi * RADIUS_PX**2, rel=0.1)
+    assert (shades.labels > 0).sum() == pytest.approx(len(ALONE) * np.pi * RADIUS_PX**2, rel=0.1)
     for x, y in ALONE.astype(int):
-        assert shades.mask[y, x]
+        assert (shades.labels > 0)[y, x]
 
 
 @pytest.mark.parametrize("thrown", [THROWN, -THROWN, np.array([9.0, 0.0]), np.array([0.0, 0.0])])
@@ -104,8 +104,8 @@ def test_grains_at_the_border_alone_tell_nothing(painter: "Painter") -> None:
     light, debris = light_of(painter, corner, np.concatenate([corner + THROWN, ALONE]))
     shades = look(light, debris, corner)
     assert len(shades.x_px) == 0
-    assert shades.mask.shape == painter.shape
-    assert not shades.mask.any()
+    assert shades.labels.shape == painter.shape
+    assert not shades.labels.any()
 
 
 def test_a_mirrored_picture_has_mirrored_shades(painter: "Painter") -> None:
