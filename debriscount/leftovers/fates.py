@@ -15,8 +15,8 @@ class Fates:
     """The grains of an earlier and a later shot, and how far each lies in both.
 
     ``stayed`` has one entry a grain of ``earlier``: the share of it that still lies in its place. ``untouched`` has one
-    entry a grain of ``later``: the chance that it lay there before; it is 0 for what was moved and nearly 1 for what was
-    not, less what chance overlap gives, so that sums over many grains are right. ``matched`` has one entry a kind:
+    entry a grain of ``later``: the chance that it lay there before; it is 0 for what was moved and nearly 1 for what
+    was not, less what chance overlap gives, so that sums over many grains are right. ``matched`` has one entry a kind:
     whether its grains are large enough to be compared one by one by their middles as well. ``least_shift_mm``, by kind
     too, is the shortest shift that is told from lying still; ``u_untouched_percent``, by kind, the standard uncertainty
     of the untouched share of all of that kind's leftovers, percentage points, and ``chance_percent`` how much of what
