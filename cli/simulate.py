@@ -42,6 +42,7 @@ def simulate(
     edge_pickup: Annotated[
         float | None, typer.Option(metavar="PERCENT", help="The same along walls; less if not given.")
     ] = None,
+    path: Annotated[str, typer.Option(help="How the machine drives: lanes, wander, spiral or everywhere.")] = "lanes",
     passes: Annotated[int, typer.Option(help="How often the machine runs.")] = 1,
     seed: Annotated[int, typer.Option(help="The same seed makes the same files.")] = 0,
 ) -> None:
@@ -75,6 +76,7 @@ def simulate(
         tilt_deg=tilt,
         pickup_percent=pickup,
         edge_pickup_percent=edge_pickup,
+        path=path,
         passes=passes,
         seed=seed,
     )

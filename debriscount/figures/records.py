@@ -10,6 +10,7 @@ from ..grains.table import GrainTable
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..inputs.weighing import Weighing
+from ..leftovers.records import FurtherPass, PassStep, WhyLeft
 from ..photo.settings import UNKNOWN_SETTINGS, CameraSettings
 from ..scale.agreement import Agreement
 from ..scale.pickup import WeighedPickup
@@ -57,6 +58,8 @@ class PassFigures:
     number: int
     zones: dict[str, ZoneFigures]
     kinds: dict[str, dict[str, ZoneFigures]]
+    why: WhyLeft | None = None
+    step: PassStep | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +123,7 @@ class Measurement:
     warnings: tuple[str, ...] = field(default=())
     scale: ScaleFigures | None = None
     lens: CameraLens | None = None
+    further: FurtherPass | None = None
 
     @property
     def pickup_percent(self) -> float | None:

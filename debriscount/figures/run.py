@@ -30,6 +30,7 @@ from ..photo.read import Photo
 from ..photo.shots import side_by_side
 from .checks import check_debris, check_same_floor, run_warnings
 from .detection import FalseGrains, mirror_grains
+from .explained import explained
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .passes import pass_figures
 from .records import MeasuredShot, Measurement
@@ -124,6 +125,8 @@ def measure(
     false = _false_grains(patch, registered.grid, maps, found, grains, hints)
     passes, budget = pass_figures(patch, weighed, named, scale, false)
     check_debris(photos, passes, allow_growth)
+    tell(0.92, "looking why debris stayed")
+    passes, further = explained(patch, registered, maps, found, grains, named, hints, passes)
     shots = tuple(
         MeasuredShot(
             name,
@@ -155,6 +158,7 @@ def measure(
         ),
         scale=scale_side,
         lens=lens,
+        further=further,
     )
 
 

@@ -1,6 +1,6 @@
 """What became of every grain between two shots: the record that all of this stage works on."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,3 +31,13 @@ class Fates:
     least_shift_mm: tuple[float, ...]
     u_untouched_percent: tuple[float, ...]
     chance_percent: tuple[float, ...]
+
+    def only(self, earlier: NDArray[np.bool_], later: NDArray[np.bool_]) -> "Fates":
+        """Some of the grains alone; masks of shape (len(self.earlier),) and (len(self.later),)."""
+        return replace(
+            self,
+            earlier=self.earlier.take(earlier),
+            later=self.later.take(later),
+            stayed=self.stayed[earlier],
+            untouched=self.untouched[later],
+        )

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..cover.maps import ShotCover
 from ..grains.find import FoundGrains
 
 Floats = NDArray[np.float64]
@@ -21,7 +20,7 @@ RINGS, DIRECTIONS = (2.0, 3.0, 4.5), 8
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SeenGrains:
-    """A shot's grains with the cover that they were found in."""
+    """A shot's grains with the cover, of shape (H, W), that they were found in."""
 
     found: FoundGrains
     cover: NDArray[np.float32]
@@ -39,11 +38,6 @@ class Overlaps:
     by_chance: Floats
     offsets_px: NDArray[np.int_]
     faint: NDArray[np.bool_]
-
-
-def seen_grains(found: FoundGrains, shot: ShotCover) -> SeenGrains:
-    """Put grains and cover of a shot together, the cover between 0 and ``MOST_COVER``."""
-    return SeenGrains(found, np.clip(shot.cover, 0, np.float32(MOST_COVER)))
 
 
 def overlaps(grains: SeenGrains, other: SeenGrains) -> Overlaps:
@@ -72,14 +66,14 @@ def overlaps(grains: SeenGrains, other: SeenGrains) -> Overlaps:
     rows, columns = np.nonzero(labels)
     number, count = labels[rows, columns] - 1, len(grains.found)
     pixels = np.bincount(number, minlength=count)
-    own = np.bincount(number, grains.cover[rows, columns].astype(float), count)
+    own = np.bincount(number, _counted(grains.cover[rows, columns]), count)
     faint = own < FAINT * np.maximum(pixels, 1)
     height, width = other.cover.shape
     covered = other.found.kind_map > 0
 
     def shares(dx: int, dy: int) -> Floats:
         r, c = np.clip(rows + dy, 0, height - 1), np.clip(columns + dx, 0, width - 1)
-        cover = np.bincount(number, other.cover[r, c].astype(float), count) / np.maximum(own, 1e-9)
+        cover = np.bincount(number, _counted(other.cover[r, c]), count) / np.maximum(own, 1e-9)
         if not faint.any():
             return np.asarray(cover)
         outline = np.bincount(number, covered[r, c].astype(float), count) / np.maximum(pixels, 1)
@@ -88,6 +82,10 @@ def overlaps(grains: SeenGrains, other: SeenGrains) -> Overlaps:
     offsets = _offsets_px(2 * np.sqrt(np.median(grains.found.area_px) / np.pi)) if count else np.zeros((0, 2), int)
     chance = np.array([shares(int(dx), int(dy)) for dx, dy in offsets]).reshape(len(offsets), count)
     return Overlaps(shares(0, 0), chance, offsets, faint)
+
+
+def _counted(cover: NDArray[np.float32]) -> Floats:
+    return np.clip(cover, 0, MOST_COVER).astype(float)
 
 
 def _offsets_px(diameter_px: float) -> NDArray[np.int_]:

@@ -8,9 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from .count import count_grains_csv, count_json, count_text, count_zones_csv, draw_count, write_counts
+    from .left_picture import draw_leftovers
+    from .pass_plot import draw_passes
     from .pictures import draw_overlay
+    from .reach_picture import draw_reach
     from .record import measurement_json, read_record
     from .tables import grains_csv, table_text, zones_csv
+    from .wall_plot import draw_walls
     from .write import write_measurement
 
 __all__ = [
@@ -19,7 +23,11 @@ __all__ = [
     "count_text",
     "count_zones_csv",
     "draw_count",
+    "draw_leftovers",
     "draw_overlay",
+    "draw_passes",
+    "draw_reach",
+    "draw_walls",
     "grains_csv",
     "measurement_json",
     "read_record",
@@ -36,7 +44,11 @@ _HOMES = {
     "count_zones_csv": ".count",
     "draw_count": ".count",
     "write_counts": ".count",
+    "draw_leftovers": ".left_picture",
     "draw_overlay": ".pictures",
+    "draw_passes": ".pass_plot",
+    "draw_reach": ".reach_picture",
+    "draw_walls": ".wall_plot",
     "measurement_json": ".record",
     "read_record": ".record",
     "grains_csv": ".tables",

@@ -23,6 +23,7 @@ RECORDS = ("measurement.json", "count.json")
 RECORD_MARK = b'"debriscount/'
 
 _OLD = "old"
+_NUMBERS = re.compile(r"\[\n([^\"\[\]{}]*)\n *\]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +87,10 @@ def write_files(files: ResultFiles, out_dir: str | Path) -> list[Path]:
 
 
 def record_bytes(record: Mapping[str, object]) -> bytes:
-    """Return a record as the content of its file."""
-    return (json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()
+    """Return a record as the content of its file; a list of numbers stands on one line."""
+    text = json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False)
+    # A line break stands between values alone: within a string it is written as an escape.
+    return (_NUMBERS.sub(lambda found: "[" + " ".join(found[1].split()) + "]", text) + "\n").encode()
 
 
 def picture_bytes(image: NDArray[np.uint8]) -> bytes:

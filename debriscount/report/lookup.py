@@ -40,6 +40,11 @@ def figures_of(shot: MeasuredShot, measurement: Measurement) -> dict[str, ZoneFi
     return {} if figures is None else zones_in_order(figures.zones, measurement.patch)
 
 
+def has_pass_curve(measurement: Measurement) -> bool:
+    """Whether there are two passes or more of which it is known what each brought."""
+    return len(measurement.passes) > 1 and all(figures.step is not None for figures in measurement.passes)
+
+
 def amount_in_patch(shot: MeasuredShot, measurement: Measurement) -> Amount:
     """Debris in the patch in this shot, as its pass states it; for a *blank* from its grains."""
     figures = figures_of(shot, measurement)

@@ -66,9 +66,9 @@ def draw_overlay(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uin
             measurement.patch,
             floor_colors(first.floor_view, first.kind_map),
             _zone_texts(shot, measurement),
-            _title(shot, measurement),
+            shot_title(shot, measurement),
             _figures(shot, measurement),
-            _note(shot, measurement),
+            shot_note(shot, measurement),
         )
     )
 
@@ -116,7 +116,7 @@ def draw_picture(picture: FloorPicture) -> NDArray[np.uint8]:
     thin = max(1, grid.width_px // _WIDE)
     medians_px = [_median_diameter_px(picture.grains, kind, grid) for kind in range(len(picture.kinds))]
     draw_outlines(image, kind_map, colors, ring_widths(kind_map, medians_px, thin), thin)
-    ground = _as_color(floor[1])
+    ground = as_color(floor[1])
     legend = [
         LegendEntry(kind.name, outline_sample(color, kind.color_srgb, ground))
         for kind, color in zip(picture.kinds, colors, strict=True)
@@ -129,7 +129,7 @@ def draw_picture(picture: FloorPicture) -> NDArray[np.uint8]:
     if any(len(choices) > 1 for choices in picture.zone_texts.values()):
         legend.append(LegendEntry("pickup of the zone", label_sample("%")))
     if dimmed:
-        legend.append(LegendEntry("not measured", plain_sample(_as_color(_dim(floor[1])))))
+        legend.append(LegendEntry("not measured", plain_sample(as_color(dim(floor[1])))))
     caption = Caption(picture.title, picture.figures, tuple(legend), picture.note)
     return np.vstack([image, draw_caption(caption, grid.width_px, grid.mm_per_px, size)])
 
@@ -181,21 +181,35 @@ def _enlarged(array: NDArray[np.uint8], factor: int, how: int) -> NDArray[np.uin
 
 def _limit_to_patch(image: NDArray[np.uint8], kind_map: NDArray[np.uint8], patch: Patch, grid: FloorGrid) -> bool:
     """Grey what is neither patch nor margin, and drop the debris there, which no figure counts."""
+    for rows, cols in beyond_margin(patch, grid):
+        kind_map[rows, cols] = 0
+    return grey_beyond_margin(image, patch, grid)
+
+
+def grey_beyond_margin(image: NDArray[np.uint8], patch: Patch, grid: FloorGrid) -> bool:
+    """Grey what is neither patch nor margin, in place; whether there is any."""
+    some = False
+    for rows, cols in beyond_margin(patch, grid):
+        image[rows, cols] = dim(image[rows, cols])
+        some |= image[rows, cols].size > 0
+    return some
+
+
+def beyond_margin(patch: Patch, grid: FloorGrid) -> list[tuple[slice, slice]]:
+    """Rows and columns of what is neither patch nor margin: above, below, left and right of them."""
     left, top, right, bottom = patch.outer_box_mm()
     corners = grid.to_px(np.array([[left, top], [right, bottom]])) + 0.5
     (x0, y0), (x1, y1) = np.clip(np.rint(corners).astype(int), 0, (grid.width_px, grid.height_px)).tolist()
-    for rows, cols in (
+    return [
         (slice(0, y0), slice(None)),
         (slice(y1, None), slice(None)),
         (slice(y0, y1), slice(0, x0)),
         (slice(y0, y1), slice(x1, None)),
-    ):
-        kind_map[rows, cols] = 0
-        image[rows, cols] = _dim(image[rows, cols])
-    return (y1 - y0, x1 - x0) != grid.shape
+    ]
 
 
-def _dim(rgb: NDArray[np.uint8] | NDArray[np.float64]) -> NDArray[np.float64]:
+def dim(rgb: NDArray[np.uint8] | NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return sRGB greyed, as what is not measured is shown."""
     return np.asarray(np.rint(rgb * (1 - _DIM_SHARE) + _DIM_GREY * _DIM_SHARE), float)
 
 
@@ -204,7 +218,8 @@ def _median_diameter_px(grains: GrainTable, kind: int, grid: FloorGrid) -> float
     return float(np.median(diameters_mm)) / grid.mm_per_px if diameters_mm.size else float("nan")
 
 
-def _as_color(rgb: NDArray[np.float64]) -> Color:
+def as_color(rgb: NDArray[np.float64]) -> Color:
+    """Return the nearest colour of whole numbers."""
     r, g, b = np.rint(rgb).astype(int).tolist()
     return r, g, b
 
@@ -220,7 +235,8 @@ def _zone_texts(shot: MeasuredShot, measurement: Measurement) -> dict[str, list[
     return texts
 
 
-def _title(shot: MeasuredShot, measurement: Measurement) -> str:
+def shot_title(shot: MeasuredShot, measurement: Measurement) -> str:
+    """Shot, pass and patch, as pictures name them."""
     figures = pass_of(shot, measurement)
     count = len(measurement.passes)
     after = f" (pass {figures.number})" if figures is not None and count > 1 else ""
@@ -243,7 +259,8 @@ def _figures(shot: MeasuredShot, measurement: Measurement) -> str:
     return text
 
 
-def _note(shot: MeasuredShot, measurement: Measurement) -> str:
+def shot_note(shot: MeasuredShot, measurement: Measurement) -> str:
+    """Where a picture comes from, for its last line."""
     parts = [
         f"Photo {base_name(shot.file)}" if shot.file else "",
         f"patch {measurement.patch.width_mm:g} x {measurement.patch.height_mm:g} mm",

@@ -16,6 +16,7 @@ from ..scale.agreement import Agreement
 from ..scale.statement import weighing_json
 from .lookup import base_name, zones_in_order
 from .rounding import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DECIMALS, rounded
+from .why_record import further_json, why_json
 
 FORMAT = "debriscount/measurement/1"
 
@@ -45,6 +46,7 @@ def measurement_json(measurement: Measurement) -> JsonObject:
         "photos": {shot.name: _photo(shot) for shot in measurement.shots},
         "lens": None if measurement.lens is None else _lens(measurement.lens),
         "passes": [_pass(figures, measurement.patch) for figures in measurement.passes],
+        "further_pass": further_json(measurement.further),
         "budget": [
             {"source": line.source, "u_percent": rounded(line.u_percent, PERCENT_DECIMALS)}
             for line in measurement.budget
@@ -199,8 +201,7 @@ def _pass(figures: PassFigures, patch: Patch) -> JsonObject:
         "pass": int(figures.number),
         "zones": _zones(figures.zones, patch),
         "kinds": {kind: {"zones": _zones(zones, patch)} for kind, zones in figures.kinds.items()},
-        "leftovers": {"untouched_percent": None, "shifted_percent": None},
-        "lanes": None,
+        **why_json(figures, patch),
     }
 
 

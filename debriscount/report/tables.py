@@ -1,12 +1,14 @@
 """The figures as tables: two CSV files for other programs and one short table for people."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
-from ..figures.records import Amount, Measurement, PassFigures, ZoneFigures
+import numpy as np
+
+from ..figures.records import Amount, MeasuredShot, Measurement, PassFigures, ZoneFigures
 from ..grains.table import GrainTable
-from ..inputs.patch import ZONES
+from ..inputs.patch import OUTSIDE, ZONES
 from .columns import TABLE_WIDTH, aligned, columns_of, csv_text, decimals, wrapped
-from .lookup import base_name, shot_name_of_pass, zones_in_order
+from .lookup import base_name, pass_of, shot_name_of_pass, zones_in_order
 from .rounding import (
     AREA_DECIMALS,
     MASS_DECIMALS,
@@ -20,6 +22,7 @@ from .rounding import (
     pickup_text,
     rounded,
 )
+from .why_text import why_block
 
 ZONES_HEADER = (
     "pass", "kind", "zone",
@@ -28,14 +31,22 @@ ZONES_HEADER = (
     "more_than_percent", "detection_limit_mm2",
     "before_grains_low95", "before_grains_high95", "after_grains_low95", "after_grains_high95",
     "swept_g", "swept_u_g",
+    "untouched_percent", "shifted_percent", "reached_percent",
 )  # fmt: skip
-GRAINS_HEADER = ("shot", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zone")
+GRAINS_HEADER = ("shot", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zone", "fate")
 
 
 def zones_csv(measurement: Measurement) -> str:
     """Return one line a pass, kind and zone; kind "all" comes first, an unknown figure is empty."""
     rows = [
-        (figures.number, kind, zone, *_zone_cells(cells), *_swept_cells(measurement, figures, kind, zone))
+        (
+            figures.number,
+            kind,
+            zone,
+            *_zone_cells(cells),
+            *_swept_cells(measurement, figures, kind, zone),
+            *_why_cells(figures, kind, zone),
+        )
         for figures in measurement.passes
         for kind, zones in [("all", figures.zones), *figures.kinds.items()]
         for zone, cells in zones_in_order(zones, measurement.patch).items()
@@ -44,24 +55,36 @@ def zones_csv(measurement: Measurement) -> str:
 
 
 def grains_csv(measurement: Measurement) -> str:
-    """Return one line a grain, shot by shot, in the order of the shot's grain table."""
+    """Return one line a grain, shot by shot, in the order of the shot's grain table.
+
+    The fate is "untouched" or "shifted" after a pass, and empty where it is unknown: in *blank* and *before*, outside
+    patch and margin, of kinds that are not matched grain by grain, and of what the floor itself shows.
+    """
     lines = [csv_text([GRAINS_HEADER]).rstrip("\n")]
+    kinds = [kind.name for kind in measurement.kinds]
     for shot in measurement.shots:
-        lines.extend(grain_lines([shot.name], [kind.name for kind in measurement.kinds], shot.grains))
+        lines.extend(grain_lines([shot.name], kinds, shot.grains, fates=_fates(shot, measurement)))
     return "\n".join(lines) + "\n"
 
 
 def table_text(measurement: Measurement) -> str:
     """Return a table for the terminal, at most 100 columns wide, with the warnings below it."""
     blocks = [_heading(measurement)]
-    blocks += [_pass_block(figures, measurement) for figures in measurement.passes]
+    for figures in measurement.passes:
+        blocks.append(_pass_block(figures, measurement))
+        blocks += why_block(figures)
+    blocks += [wrapped(measurement.further.sentence, "  ")] if measurement.further is not None else []
     blocks += _scale_block(measurement)
     blocks += [wrapped(f"Warning: {warning}", "  ") for warning in measurement.warnings]
     return "\n\n".join(blocks) + "\n"
 
 
 def grain_lines(
-    first: Sequence[object], kinds: Sequence[str], grains: GrainTable, zones: Sequence[str] = (*ZONES, "outside")
+    first: Sequence[object],
+    kinds: Sequence[str],
+    grains: GrainTable,
+    zones: Sequence[str] = (*ZONES, "outside"),
+    fates: Sequence[str] | None = None,
 ) -> Iterator[str]:
     """CSV lines of a table of grains, without the CSV writer: ten thousands of grains in a tenth of a second.
 
@@ -75,6 +98,8 @@ def grain_lines(
         The grains.
     zones : sequence of str
         Names of the zones by their code; code -1, outside, picks the last.
+    fates : sequence of str, optional
+        A last cell for each grain.
 
     Returns
     -------
@@ -82,14 +107,15 @@ def grain_lines(
         Lines without their ends.
     """
     prefixes = [csv_text([(*first, kind)]).rstrip("\n") for kind in kinds]
-    columns = (
+    columns: list[Iterable[str]] = [
         (prefixes[kind] for kind in grains.kind.tolist()),
         decimals(grains.x_mm),
         decimals(grains.y_mm),
         decimals(grains.area_mm2),
         decimals(grains.diameter_mm),
         (zones[code] for code in grains.zone.tolist()),
-    )
+        *(() if fates is None else (fates,)),
+    ]
     return (",".join(cells) for cells in zip(*columns, strict=True))
 
 
@@ -98,6 +124,31 @@ def _swept_cells(measurement: Measurement, figures: PassFigures, kind: str, zone
     last = figures is measurement.passes[-1] and kind == "all"
     swept = measurement.scale.weighed.swept_g.get(zone) if measurement.scale is not None and last else None
     return (None, None) if swept is None else (rounded(swept.value, MASS_DECIMALS), rounded(swept.u, MASS_DECIMALS))
+
+
+def _why_cells(figures: PassFigures, kind: str, zone: str) -> tuple[object, object, object]:
+    """Untouched, shifted and reached; reach is told by all kinds together."""
+    why = figures.why
+    if why is None:
+        return None, None, None
+    left = (why.leftovers.zones if kind == "all" else why.leftovers.kinds.get(kind, {})).get(zone)
+    reached = why.reach.zones.get(zone) if why.reach is not None and kind == "all" else None
+    return (
+        None if left is None else rounded(left.untouched_percent, PERCENT_DECIMALS),
+        None if left is None else rounded(left.shifted_percent, PERCENT_DECIMALS),
+        None if reached is None else rounded(reached.share_percent, PERCENT_DECIMALS),
+    )
+
+
+def _fates(shot: MeasuredShot, measurement: Measurement) -> list[str]:
+    figures = pass_of(shot, measurement)
+    if figures is None or figures.why is None:
+        return [""] * len(shot.grains)
+    matched = [figures.why.leftovers.matched.get(kind.name, False) for kind in measurement.kinds]
+    untouched = figures.why.untouched
+    known = np.array([*matched, False])[shot.grains.kind] & (shot.grains.zone != OUTSIDE) & np.isfinite(untouched)
+    words = np.where(untouched >= 0.5, "untouched", "shifted")
+    return [str(word) for word in np.where(known, words, "").tolist()]
 
 
 def _scale_block(measurement: Measurement) -> list[str]:

@@ -1,13 +1,20 @@
 """Writes a measurement's files, all of them or none."""
 
 import re
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
 
 from ..figures.records import MeasuredShot, Measurement
 from .columns import header_mark
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
+from .left_picture import draw_leftovers
+from .lookup import has_pass_curve, pass_of
 from .pictures import draw_overlay
+from .reach_picture import draw_reach
 from .record import measurement_json
 from .tables import GRAINS_HEADER, ZONES_HEADER, grains_csv, zones_csv
 
@@ -16,7 +23,7 @@ _MARKS = {
     "zones.csv": header_mark(ZONES_HEADER),
     "grains.csv": header_mark(GRAINS_HEADER),
 }
-_PICTURE = re.compile(r"overlay-(blank|before|after\d*)\.jpg")
+_PICTURE = re.compile(r"(overlay|leftovers|reach|walls)-(blank|before|after\d*)\.jpg|passes\.jpg")
 
 
 def write_measurement(measurement: Measurement, out_dir: str | Path) -> list[Path]:
@@ -33,7 +40,9 @@ def write_measurement(measurement: Measurement, out_dir: str | Path) -> list[Pat
     Returns
     -------
     list of Path
-        measurement.json, zones.csv, grains.csv and one picture a shot.
+        measurement.json, zones.csv, grains.csv and one picture a shot; where it was found why debris stayed, for each
+        pass one of the leftovers, one of the reach if that was told and one of the walls if there are any; and one of
+        the passes if there are two or more.
 
     Raises
     ------
@@ -41,20 +50,49 @@ def write_measurement(measurement: Measurement, out_dir: str | Path) -> list[Pat
         The folder cannot be made or written, holds a count, or a file of the same name that is no result
         of debriscount. Nothing has changed then.
     """
-    contents = {
+    contents: dict[str, Callable[[], bytes]] = {
         "measurement.json": lambda: record_bytes(measurement_json(measurement)),
         "zones.csv": lambda: zones_csv(measurement).encode(),
         "grains.csv": lambda: grains_csv(measurement).encode(),
     }
+    pictures: dict[str, Callable[[], NDArray[np.uint8]]] = {}
     for shot in measurement.shots:
-        contents[_picture_name(shot)] = partial(_picture, shot, measurement)
+        # Not the shot's name alone: the folder may hold the photos themselves.
+        pictures[f"overlay-{shot.name}.jpg"] = partial(draw_overlay, shot, measurement)
+    for shot in measurement.shots:
+        pictures |= _why_pictures(shot, measurement)
+    if has_pass_curve(measurement):
+        pictures["passes.jpg"] = partial(_passes, measurement)
+    contents |= {name: partial(_bytes, draw) for name, draw in pictures.items()}
     return write_files(ResultFiles(contents, _MARKS, _PICTURE), out_dir)
 
 
-def _picture_name(shot: MeasuredShot) -> str:
-    # Not the shot's name alone: the folder may hold the photos themselves.
-    return f"overlay-{shot.name}.jpg"
+def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, Callable[[], NDArray[np.uint8]]]:
+    """Pictures of why debris stayed in the pass before a shot, by name."""
+    figures = pass_of(shot, measurement)
+    if figures is None or figures.why is None:
+        return {}
+    pictures: dict[str, Callable[[], NDArray[np.uint8]]] = {
+        f"leftovers-{shot.name}.jpg": partial(draw_leftovers, shot, measurement)
+    }
+    if figures.why.reach is not None:
+        pictures[f"reach-{shot.name}.jpg"] = partial(draw_reach, shot, measurement)
+    if figures.why.walls.walls:
+        pictures[f"walls-{shot.name}.jpg"] = partial(_walls, shot, measurement)
+    return pictures
 
 
-def _picture(shot: MeasuredShot, measurement: Measurement) -> bytes:
-    return picture_bytes(draw_overlay(shot, measurement))
+def _walls(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8]:
+    from .wall_plot import draw_walls
+
+    return draw_walls(shot, measurement)
+
+
+def _passes(measurement: Measurement) -> NDArray[np.uint8]:
+    from .pass_plot import draw_passes
+
+    return draw_passes(measurement)
+
+
+def _bytes(draw: Callable[[], NDArray[np.uint8]]) -> bytes:
+    return picture_bytes(draw())

@@ -4,7 +4,8 @@ import math
 from typing import Any
 
 from ..errors import SceneError
-from .spec import FLOORS, SHAPES, Portion, SceneSpec
+from ..inputs.patch import WALL_SIDES, Patch
+from .spec import FLOORS, PATHS, SHAPES, Cleaning, Polygon, Portion, SceneSpec
 
 #: Field, least and most; both ends are allowed.
 _RANGES: dict[str, dict[str, tuple[float, float]]] = {
@@ -27,6 +28,11 @@ _RANGES: dict[str, dict[str, tuple[float, float]]] = {
         "displaced_share": (0, 1),
         "displaced_mm": (0, 1000),
         "flung_share": (0, 1),
+        "reach_share": (0.01, 0.99),
+        "wobble_mm": (0, 1000),
+        "pitch_spread_mm": (0, 1000),
+        "wall_gap_mm": (0, 10_000),
+        "corner_radius_mm": (0, 10_000),
     },
     "camera": {
         "height_mm": (50, 10_000),
@@ -83,6 +89,8 @@ def check_spec(spec: SceneSpec) -> None:
             label = f"{part}[{number}]" if part == "passes" else part
             for field, limits in ranges.items():
                 _check_range(f"{label}.{field}", getattr(record, field), limits)
+    for number, cleaning in enumerate(spec.passes, start=1):
+        _check_way(f"passes[{number}]", cleaning, spec.patch)
     if spec.floor.kind not in FLOORS:
         raise SceneError(f'floor.kind "{spec.floor.kind}" is unknown. Known are: {", ".join(FLOORS)}.')
     if not spec.portions:
@@ -106,6 +114,39 @@ def _check_range(label: str, value: Any, limits: tuple[float, float]) -> None:
     low, high = limits
     if not math.isfinite(value) or not low <= value <= high:
         raise SceneError(f"{label} must be from {low:g} to {high:g}, got {value:g}.")
+
+
+def _check_way(label: str, cleaning: Cleaning, patch: Patch) -> None:
+    if cleaning.path not in PATHS:
+        raise SceneError(f'{label}.path "{cleaning.path}" is unknown. Known are: {", ".join(PATHS)}.')
+    if cleaning.path != "lanes":
+        for field in ("wobble_mm", "pitch_spread_mm"):
+            if getattr(cleaning, field):
+                value = f"{getattr(cleaning, field):g}"
+                raise SceneError(f'{label}.{field} is {value}, but its path is "{cleaning.path}". Give 0, or lanes.')
+    if cleaning.path in ("wander", "spiral") and not cleaning.width_mm:
+        raise SceneError(f'{label}.width_mm is 0: the path "{cleaning.path}" would never end. Give a wider machine.')
+    for polygon in cleaning.missed_mm:
+        _check_polygon(f"{label}.missed_mm", polygon)
+    side = cleaning.flung_side
+    if side is None:
+        return
+    if side not in WALL_SIDES:
+        raise SceneError(f'{label}.flung_side "{side}" is unknown. Known are: {", ".join(WALL_SIDES)}.')
+    if side in patch.walls or patch.margin_mm == 0:
+        reason = "a wall stands there" if side in patch.walls else "the patch has no margin"
+        raise SceneError(f'{label}.flung_side is "{side}", but {reason}. Give a side with a margin.')
+
+
+def _check_polygon(label: str, polygon: Polygon) -> None:
+    if len(polygon) < 3:
+        raise SceneError(f"{label} holds a place of {len(polygon)} points. Give three or more, each (x, y) in mm.")
+    if not all(len(point) == 2 and all(math.isfinite(value) for value in point) for point in polygon):
+        raise SceneError(f"{label} holds a point that is not two finite numbers. Give each as (x, y) in mm.")
+    # Half the sum of cross products is the area of a polygon that does not cross itself.
+    doubled = sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(polygon, (*polygon[1:], polygon[0]), strict=True))
+    if abs(doubled) < 2:
+        raise SceneError(f"{label} holds a place of {abs(doubled) / 2:.2g} mm². Give one of 1 mm² or more.")
 
 
 def _check_portion(portion: Portion) -> None:

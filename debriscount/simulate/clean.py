@@ -29,14 +29,6 @@ class Cleaned:
     fate: NDArray[np.int8]
 
 
-def in_lane(cleaning: Cleaning, places_mm: Floats) -> NDArray[np.bool_]:
-    """Which places of shape (N, 2) the machine passes over, shape (N,)."""
-    heading = np.deg2rad(cleaning.heading_deg)
-    across = places_mm @ np.array([-np.sin(heading), np.cos(heading)]) - cleaning.offset_mm
-    off = across - cleaning.pitch_mm * np.round(across / cleaning.pitch_mm)
-    return np.asarray(np.abs(off) < cleaning.width_mm / 2)
-
-
 def clean(
     patch: Patch,
     grains: Grains,
@@ -44,6 +36,7 @@ def clean(
     lying: NDArray[np.bool_],
     cleaning: Cleaning,
     *,
+    reached: NDArray[np.bool_],
     rng: np.random.Generator,
 ) -> Cleaned:
     """Let the machine run once.
@@ -59,7 +52,9 @@ def clean(
     lying : ndarray of bool, shape (N,)
         False for those picked up before.
     cleaning : Cleaning
-        Lanes and chances.
+        Its chances.
+    reached : ndarray of bool, shape (N,)
+        Which places the machine passes over.
     rng : Generator
         Source of chance; as many numbers are drawn whatever happens, so that pickup changes nothing else.
 
@@ -75,7 +70,7 @@ def clean(
     pickup = np.full(count, cleaning.pickup)
     pickup[zone == EDGE] = cleaning.edge_pickup
     pickup[zone == CORNER] = cleaning.corner_pickup
-    met = lying & in_lane(cleaning, places_mm)
+    met = lying & reached
     flung = met & (fling < cleaning.flung_share) & ("margin" in patch.zone_names())
     removed = met & ~flung & (chance < pickup)
     pushed = met & ~flung & ~removed & (push < cleaning.displaced_share)
@@ -87,7 +82,7 @@ def clean(
     )
     moved = places_mm.copy()
     moved[pushed] += (step * np.sign(side[0]))[pushed, None] * along + (0.3 * step * side[1])[pushed, None] * across
-    moved[flung] = _margin_places(patch, count, rng)[flung]
+    moved[flung] = _margin_places(patch, count, cleaning.flung_side, rng)[flung]
     left, top, right, bottom = patch.outer_box_mm()
     reach = grains.b_mm[:, None]
     inside = np.clip(moved, np.array([left, top]) + reach, np.array([right, bottom]) - reach)
@@ -103,10 +98,16 @@ def clean(
     return Cleaned(new, fate)
 
 
-def _margin_places(patch: Patch, count: int, rng: np.random.Generator) -> Floats:
-    """Random places in the margin; without one, anywhere."""
+def _margin_places(patch: Patch, count: int, side: str | None, rng: np.random.Generator) -> Floats:
+    """Random places in the margin, along ``side`` of the patch alone if given; without a margin, anywhere."""
     left, top, right, bottom = patch.outer_box_mm()
-    tries = rng.random((40, count, 2)) * (right - left, bottom - top) + (left, top)
+    tries = rng.random((40, count, 2))
+    if side is not None:
+        width, height = patch.width_mm, patch.height_mm
+        low_x, high_x = {"left": (left, 0.0), "right": (width, right)}.get(side, (0.0, width))
+        low_y, high_y = {"top": (top, 0.0), "bottom": (height, bottom)}.get(side, (0.0, height))
+        return np.asarray(tries[0] * (high_x - low_x, high_y - low_y) + (low_x, low_y))
+    tries = tries * (right - left, bottom - top) + (left, top)
     margin = patch.zone_codes(tries[..., 0], tries[..., 1]) == MARGIN
     first = np.argmax(margin, axis=0)
     return np.asarray(tries[first, np.arange(count)])

@@ -33,6 +33,7 @@ def scene_spec(
     tilt_deg: float = 4.0,
     pickup_percent: float = 92.0,
     edge_pickup_percent: float | None = None,
+    path: str = "lanes",
     passes: int = 1,
     seed: int = 0,
 ) -> SceneSpec:
@@ -64,6 +65,8 @@ def scene_spec(
         Of the camera.
     pickup_percent, edge_pickup_percent : float
         What the machine takes where it passes, on open floor and along walls (three fifths unless given).
+    path : str
+        One of ``PATHS``: how it drives, in every pass.
     passes : int
         How often it runs.
     seed : int
@@ -94,7 +97,7 @@ def scene_spec(
     share = None if grams is not None else (4.0 if load_percent is None else load_percent) / 100 / len(kinds)
     mass = None if grams is None else grams / len(kinds)
     width, height = _pair(patch_mm, "x", "patch size", "600x400")
-    cleaning = Cleaning(pickup=pickup_percent / 100, edge_pickup=edge / 100, corner_pickup=edge / 200)
+    cleaning = Cleaning(pickup=pickup_percent / 100, edge_pickup=edge / 100, corner_pickup=edge / 200, path=path)
     spec = SceneSpec(
         patch=lay_patch(width, height, walls),
         portions=tuple(Portion(kind, cover_share=share, grams=mass, shape=shape) for kind in kinds),

@@ -6,9 +6,11 @@ from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 
 Rgb = tuple[int, int, int]
+Polygon = tuple[tuple[float, float], ...]
 
 FLOORS = ("plain", "planks", "tile", "terrazzo", "carpet")
 SHAPES = ("round", "long", "irregular")
+PATHS = ("lanes", "wander", "spiral", "everywhere")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +70,23 @@ class Scatter:
 
 @dataclass(frozen=True, slots=True)
 class Cleaning:
-    """One pass of the machine in lanes.
+    """One pass of the machine.
 
-    A grain lies in a lane if its distance across ``heading_deg`` from a lane's middle is less than
-    half of ``width_mm``; lanes repeat every ``pitch_mm``. Inside lanes ``pickup`` is the chance of
-    being picked up, in the edge and corner zones ``edge_pickup`` and ``corner_pickup``. Of what lies
-    in a lane and stays, ``displaced_share`` is moved by about ``displaced_mm``; ``flung_share`` of
-    what lies in a lane lands in the margin.
+    ``path`` is one of ``PATHS``. In "lanes" a place is passed over if its distance across ``heading_deg`` from a lane's
+    middle is less than half of ``width_mm``; lanes repeat every ``pitch_mm``. ``pitch_spread_mm`` is the standard
+    deviation of each lane's own offset from there; ``wobble_mm`` the root mean square by which its middle strays
+    from its straight line, in waves of a few hundred millimetres. "wander" drives straight chords over patch and margin
+    and turns at their border by a random angle; "spiral" winds outward from a random spot, ``pitch_mm`` from winding to
+    winding; both are ``width_mm`` wide and end when ``reach_share`` of the patch is passed over. "everywhere" passes
+    over all places.
+
+    Never reached, whatever the path, are places within ``wall_gap_mm`` of a wall, within ``corner_radius_mm`` of the
+    foot of a corner where two walls meet, and inside the polygons ``missed_mm``.
+
+    Where it passes, ``pickup`` is the chance of being picked up, in the edge and corner zones ``edge_pickup`` and
+    ``corner_pickup``. Of what it passes over and leaves, ``displaced_share`` is moved by about ``displaced_mm``, mostly
+    along ``heading_deg``; ``flung_share`` of what it passes over lands in the margin: along the patch's side
+    ``flung_side``, or anywhere in it.
     """
 
     heading_deg: float = 0.0
@@ -87,6 +99,14 @@ class Cleaning:
     displaced_share: float = 0.3
     displaced_mm: float = 20.0
     flung_share: float = 0.005
+    path: str = "lanes"
+    reach_share: float = 0.85
+    wobble_mm: float = 0.0
+    pitch_spread_mm: float = 0.0
+    wall_gap_mm: float = 0.0
+    corner_radius_mm: float = 0.0
+    missed_mm: tuple[Polygon, ...] = ()
+    flung_side: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,14 @@ from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
 from .clean import DISPLACED, FATES, GONE, REMOVED, UNTOUCHED, clean
 from .grains import Grains, draw_grains
 from .pose import Pose, pose_shots
+from .route import Route, draw_route
 from .scatter import scatter_grains
 from .spec import Cleaning, SceneSpec
 
 Floats = NDArray[np.float64]
+
+#: First source of chance of the ways driven, far from all others, so that another way leaves the rest as it was.
+_ROUTES = 1000
 
 __all__ = ["DISPLACED", "FATES", "GONE", "REMOVED", "UNTOUCHED", "SceneTruth", "TrueAmount", "draw_truth"]
 
@@ -32,8 +36,9 @@ class SceneTruth:
 
     State 0 is *before*, state p after pass p. ``places_mm`` of shape (P + 1, N, 2) holds grain centres
     (of a grain gone, its last), ``lying`` of shape (P + 1, N) which are there, ``angle_rad`` of shape
-    (P + 1, N) their directions, ``fate`` of shape (P, N) indices into ``FATES``. ``poses`` is keyed by
-    shot name.
+    (P + 1, N) their directions, ``fate`` of shape (P, N) indices into ``FATES``. ``reached`` of shape (P, N) tells
+    whether the machine passed over the place where a grain lay before that pass, False for those gone; the P
+    ``routes`` tell it for any place. ``poses`` is keyed by shot name.
     """
 
     patch: Patch
@@ -43,7 +48,9 @@ class SceneTruth:
     angle_rad: Floats
     lying: NDArray[np.bool_]
     fate: NDArray[np.int8]
+    reached: NDArray[np.bool_]
     lanes: tuple[Cleaning, ...]
+    routes: tuple[Route, ...]
     poses: dict[str, Pose]
 
     @property
@@ -58,11 +65,14 @@ class SceneTruth:
 
     def amounts(self, state: int, kind: int | None = None) -> dict[str, TrueAmount]:
         """Debris of all kinds or one, by "patch" and zone."""
+        return {name: self._amount(member, kind) for name, member in self._members(state, kind).items()}
+
+    def _members(self, state: int, kind: int | None) -> dict[str, NDArray[np.bool_]]:
+        """Which grains lie in the patch and in each zone, arrays of shape (N,)."""
         codes = self.zone_codes(state)
         own = np.ones(len(codes), bool) if kind is None else self.grains.kind == kind
-        members = {"patch": (codes != OUTSIDE) & (codes != MARGIN)}
-        members |= {name: codes == ZONES.index(name) for name in self.patch.zone_names()}
-        return {name: self._amount(member & own, kind) for name, member in members.items()}
+        members = {"patch": (codes != OUTSIDE) & (codes != MARGIN) & own}
+        return members | {name: (codes == ZONES.index(name)) & own for name in self.patch.zone_names()}
 
     def _amount(self, chosen: NDArray[np.bool_], kind: int | None) -> TrueAmount:
         own = self.grains.kind == kind if kind is not None else np.ones(len(chosen), bool)
@@ -98,16 +108,26 @@ class SceneTruth:
             values[zone] = 100 * (1 - end / start)
         return values
 
-    def leftovers_percent(self, passed: int) -> tuple[float, float] | None:
-        """Shares of the area left in the patch that lie untouched and shifted; None if none is left."""
-        codes = self.zone_codes(passed)
-        left = (codes != OUTSIDE) & (codes != MARGIN)
+    def leftovers_percent(
+        self, passed: int, zone: str = "patch", kind: int | None = None
+    ) -> tuple[float, float] | None:
+        """Shares of the area left in the patch or a zone that lie untouched and shifted; None if none is left."""
         moved = (self.fate[:passed] == DISPLACED).any(axis=0)
-        total = float(self.grains.area_mm2[left].sum())
-        if total == 0:
-            return None
-        shifted = 100 * float(self.grains.area_mm2[left & moved].sum()) / total
-        return 100 - shifted, shifted
+        shifted = self._share_percent(self._members(passed, kind)[zone], moved)
+        return None if shifted is None else (100 - shifted, shifted)
+
+    def reached_percent(self, passed: int, kind: int | None = None) -> dict[str, float | None]:
+        """Share of the area that lay in the patch and each zone before a pass (1 is the first) that it passed over.
+
+        None where nothing lay.
+        """
+        members = self._members(passed - 1, kind)
+        return {zone: self._share_percent(member, self.reached[passed - 1]) for zone, member in members.items()}
+
+    def _share_percent(self, of: NDArray[np.bool_], part: NDArray[np.bool_]) -> float | None:
+        area = self.grains.area_mm2
+        total = float(area[of].sum())
+        return 100 * (float(area[of & part].sum()) / total) if total else None
 
 
 def draw_truth(spec: SceneSpec) -> SceneTruth:
@@ -121,13 +141,13 @@ def draw_truth(spec: SceneSpec) -> SceneTruth:
     Returns
     -------
     SceneTruth
-        Grains, layout, each pass and the camera have sources of chance of their own: another
+        Grains, layout, each pass, its way and the camera have sources of chance of their own: another
         camera sees the same grains.
 
     Raises
     ------
     SceneError
-        Too many grains, or a camera that does not see the markers.
+        Too many grains, a way that cannot reach as much as asked for, or a camera that does not see the markers.
     """
     patch = spec.patch
     grains = draw_grains(spec.portions, patch.width_mm * patch.height_mm, chance(spec, 0))
@@ -135,9 +155,12 @@ def draw_truth(spec: SceneSpec) -> SceneTruth:
     places = [scatter_grains(patch, grains, spec.scatter, layout)]
     angles = [layout.uniform(0, 2 * np.pi, len(grains))]
     lying, fates = [np.ones(len(grains), bool)], []
+    routes = tuple(draw_route(patch, cleaning, chance(spec, _ROUTES + p)) for p, cleaning in enumerate(spec.passes))
+    reached = []
     for number, cleaning in enumerate(spec.passes):
         rng = chance(spec, 10 + number)
-        cleaned = clean(patch, grains, places[-1], lying[-1], cleaning, rng=rng)
+        reached.append(lying[-1] & routes[number].reaches(places[-1]))
+        cleaned = clean(patch, grains, places[-1], lying[-1], cleaning, reached=reached[-1], rng=rng)
         turned = rng.uniform(0, 2 * np.pi, len(grains))
         places.append(cleaned.places_mm)
         angles.append(np.where(cleaned.fate == DISPLACED, turned, angles[-1]))
@@ -152,7 +175,9 @@ def draw_truth(spec: SceneSpec) -> SceneTruth:
         np.array(angles),
         np.array(lying),
         np.array(fates, np.int8).reshape(len(fates), len(grains)),
+        np.array(reached, bool).reshape(len(fates), len(grains)),
         spec.passes,
+        routes,
         dict(zip(spec.shot_names, poses, strict=True)),
     )
 

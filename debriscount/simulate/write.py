@@ -15,9 +15,13 @@ from ..errors import OutputError
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import OUTSIDE, ZONES
 from ..inputs.patch_write import patch_toml
+from .lanes import Lanes
+from .route import Route
 from .scene import NOT_MODELLED, Scene
 from .spec import Portion
-from .truth import DISPLACED, FATES, UNTOUCHED, SceneTruth
+from .spiral import Spiral
+from .truth import DISPLACED, FATES, GONE, UNTOUCHED, SceneTruth
+from .wander import Wander
 
 #: Format of truth.json, as the shipped reference pictures have it.
 FORMAT = "debriscount/truth/1"
@@ -110,14 +114,14 @@ def debris_toml(kind: DebrisKind) -> str:
 def truth_json(scene: Scene) -> dict[str, Any]:
     """Return the truth as truth.json holds it.
 
-    ``passes`` has the form of the shipped reference pictures; ``photos`` holds for each shot the
-    homography (floor mm to undistorted px, row by row), centre, focal length and k1 as
+    ``passes`` has the form of the shipped reference pictures, and tells for each zone how much of the debris that lay
+    there before the pass it went over, and how much of what is left since *before* was never moved; ``photos`` holds
+    for each shot the homography (floor mm to undistorted px, row by row), centre, focal length and k1 as
     `debriscount.geometry.view.FloorToPhoto` and its lens have them.
     """
     truth = scene.truth
     passes = []
     for number in range(1, truth.passes + 1):
-        lane = truth.lanes[number - 1]
         left = truth.leftovers_percent(number)
         passes.append(
             {
@@ -127,13 +131,7 @@ def truth_json(scene: Scene) -> dict[str, Any]:
                 "leftovers": None
                 if left is None
                 else {"untouched_percent": round(left[0], 3), "shifted_percent": round(left[1], 3)},
-                "lanes": {
-                    "heading_deg": lane.heading_deg % 180,
-                    "pitch_mm": lane.pitch_mm,
-                    "strip_mm": max(lane.pitch_mm - lane.width_mm, 0.0),
-                    "width_mm": lane.width_mm,
-                    "offset_mm": lane.offset_mm,
-                },
+                **_way_json(truth.routes[number - 1]),
             }
         )
     return {
@@ -147,15 +145,50 @@ def truth_json(scene: Scene) -> dict[str, Any]:
     }
 
 
+def _way_json(route: Route) -> dict[str, Any]:
+    """``lanes`` as the reference pictures have it, null on another path; ``path`` holds what any path has."""
+    cleaning, course = route.cleaning, route.course
+    path: dict[str, Any] = {"name": cleaning.path}
+    lanes: dict[str, Any] | None = None
+    if isinstance(course, Lanes):
+        lanes = {
+            "heading_deg": cleaning.heading_deg % 180,
+            "pitch_mm": cleaning.pitch_mm,
+            "strip_mm": max(cleaning.pitch_mm - cleaning.width_mm, 0.0),
+            "width_mm": cleaning.width_mm,
+            "offset_mm": cleaning.offset_mm,
+            "wobble_mm": cleaning.wobble_mm,
+            "pitch_spread_mm": cleaning.pitch_spread_mm,
+            "straight_middles_mm": [round(float(v), 3) for v in course.straight_middles_mm()],
+        }
+    elif isinstance(course, Wander):
+        path |= {"width_mm": cleaning.width_mm, "reach_share": cleaning.reach_share}
+        path |= {"turns_mm": np.round(course.turns_mm, 3).tolist()}
+    elif isinstance(course, Spiral):
+        path |= {"width_mm": cleaning.width_mm, "reach_share": cleaning.reach_share, "pitch_mm": cleaning.pitch_mm}
+        path |= {"center_mm": np.round(course.center_mm, 3).tolist(), "end_mm": round(course.end_mm, 3)}
+        path |= {"start_deg": round(float(np.rad2deg(course.start_rad)), 3), "turn": course.turn}
+    path |= {"wall_gap_mm": cleaning.wall_gap_mm, "corner_radius_mm": cleaning.corner_radius_mm}
+    path |= {"missed_mm": [[list(point) for point in polygon] for polygon in cleaning.missed_mm]}
+    return {"lanes": lanes, "path": path | {"flung_side": cleaning.flung_side}}
+
+
 def _zones_json(truth: SceneTruth, number: int, kind: int | None) -> dict[str, Any]:
     before, after = truth.amounts(0, kind), truth.amounts(number, kind)
     by = {
         label: truth.pickup_percent(number, kind, field)
         for label, field in (("area", "area_mm2"), ("count", "grains"), ("mass", "mass_g"))
     }
+    reached = truth.reached_percent(number, kind)
+    left = {zone: truth.leftovers_percent(number, zone, kind) or (None, None) for zone in before}
     return {
         zone: {"before": _amount_json(before[zone]), "after": _amount_json(after[zone])}
         | {f"pickup_by_{label}_percent": _rounded(figures[zone], 3) for label, figures in by.items()}
+        | {
+            "reached_percent": _rounded(reached[zone], 3),
+            "untouched_percent": _rounded(left[zone][0], 3),
+            "shifted_percent": _rounded(left[zone][1], 3),
+        }
         for zone in before
     }
 
@@ -188,21 +221,26 @@ def _pose_json(truth: SceneTruth, name: str) -> dict[str, Any]:
 def truth_text(scene: Scene) -> str:
     """Return the true figures as a table for people, and what the photos leave out."""
     truth = scene.truth
-    lines = [f"{'pass':<5}{'zone':<8}{'true pickup':>12}{'grains before':>15}{'after':>8}"]
+    lines = [f"{'pass':<5}{'zone':<8}{'true pickup':>12}{'reached':>11}{'grains before':>15}{'after':>8}"]
     for number in range(1, truth.passes + 1):
         before, after, figures = truth.amounts(0), truth.amounts(number), truth.pickup_percent(number)
+        reached = truth.reached_percent(number)
         for zone, value in figures.items():
-            shown = "-" if value is None else f"{value:.2f} %"
-            lines.append(f"{number:<5}{zone:<8}{shown:>12}{before[zone].grains:>15}{after[zone].grains:>8}")
+            shown, met = ("-" if share is None else f"{share:.2f} %" for share in (value, reached[zone]))
+            lines.append(f"{number:<5}{zone:<8}{shown:>12}{met:>11}{before[zone].grains:>15}{after[zone].grains:>8}")
     lines.append(f"Not modelled: {'; '.join(NOT_MODELLED)}.")
     return "\n".join(lines) + "\n"
 
 
 def particles_csv(truth: SceneTruth) -> str:
-    """Return one row a grain: first place, size, mass, and fate and place after every pass."""
+    """Return one row a grain: first place, size, mass, and for every pass whether it was met, its fate and place.
+
+    ``reached_pass1`` is 1 where that pass went over the place where the grain lay, otherwise 0; empty for grains gone
+    before.
+    """
     header = ["id", "kind", "x_mm", "y_mm", "z_mm", "area_mm2", "mass_mg", "zone_before"]
     for p in range(1, truth.passes + 1):
-        header += [f"fate_pass{p}", f"x{p}_mm", f"y{p}_mm", f"z{p}_mm", f"zone_pass{p}"]
+        header += [f"reached_pass{p}", f"fate_pass{p}", f"x{p}_mm", f"y{p}_mm", f"z{p}_mm", f"zone_pass{p}"]
     grains = truth.grains
     zones = [truth.zone_codes(state) for state in range(truth.passes + 1)]
     text = io.StringIO()
@@ -216,7 +254,7 @@ def particles_csv(truth: SceneTruth) -> str:
         for p in range(1, truth.passes + 1):
             fate = int(truth.fate[p - 1, n])
             there = fate in (UNTOUCHED, DISPLACED)
-            row += [FATES[fate]]
+            row += ["" if fate == GONE else int(truth.reached[p - 1, n]), FATES[fate]]
             row += [*_place(truth, p, n), height, _zone_name(int(zones[p][n]))] if there else [""] * 4
         writer.writerow(row)
     return text.getvalue()

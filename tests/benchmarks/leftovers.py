@@ -157,7 +157,7 @@ def measured(
     patch: Path, before: Path, afters: Sequence[Path], blank: Path | None, debris: Sequence[Any]
 ) -> tuple[Measurement, float]:
     """Measure, and tell which share of the time went into why debris stayed."""
-    plain, spent = run.why_left, 0.0
+    plain, spent = run.explained, 0.0
 
     def timed(*args: Any, **more: Any) -> Any:
         nonlocal spent
@@ -167,13 +167,13 @@ def measured(
         finally:
             spent += time.perf_counter() - start
 
-    run.why_left = timed
+    run.explained = timed
     try:
         start = time.perf_counter()
         found = debriscount.measure(patch, before, list(afters), blank=blank, debris=debris)
         whole = time.perf_counter() - start
     finally:
-        run.why_left = plain
+        run.explained = plain
     return found, spent / (whole - spent)
 
 

@@ -22,6 +22,15 @@ def test_a_scene_is_written_and_its_truth_printed(tmp_path: Path) -> None:
     assert result.stderr.startswith(f"wrote {out}: blank.jpg, before.jpg, ")
 
 
+def test_the_path_asked_for_is_driven(tmp_path: Path) -> None:
+    out = tmp_path / "scene"
+    result = RUNNER.invoke(app, [*SMALL, "--path", "wander", "--out", str(out)])
+    assert result.exit_code == 0, result.output
+    passed = json.loads((out / "truth.json").read_text(encoding="utf-8"))["passes"][0]
+    assert (passed["lanes"], passed["path"]["name"]) == (None, "wander")
+    assert f"{passed['zones']['patch']['reached_percent']:.2f} %" in result.stdout
+
+
 def test_nothing_asked_for_is_exit_code_2() -> None:
     result = RUNNER.invoke(app, SMALL)
     assert (result.exit_code, result.stdout) == (2, "")
@@ -32,6 +41,7 @@ def test_nothing_asked_for_is_exit_code_2() -> None:
     ("options", "words"),
     [
         (["--floor", "grass"], 'floor.kind "grass" is unknown.'),
+        (["--path", "zigzag"], 'passes[1].path "zigzag" is unknown. Known are: lanes, wander, spiral, everywhere.'),
         (["--camera-height", "80"], "Raise the camera to"),
         (["--wall", "ceiling"], 'wall "ceiling" is unknown.'),
         (["--expect", "-3"], "expect must be from 1 to 200 runs, got -3."),

@@ -4,6 +4,8 @@ Patch of 100 x 80 mm with walls at its top and left, 0.1 mm a pixel, view 1200 x
 plain grey; grains are discs at the places of ``GRAINS`` and, in the last row, single pixels.
 """
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -21,6 +23,23 @@ from debriscount.figures.records import (
 from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import CustomZone, Marker, Patch
+from debriscount.leftovers.records import (
+    CornerReach,
+    Finding,
+    FurtherPass,
+    Lanes,
+    Leftovers,
+    LeftShares,
+    MissedPlace,
+    PassStep,
+    Reach,
+    ReachedShare,
+    Scatter,
+    Strip,
+    WallProfile,
+    Walls,
+    WhyLeft,
+)
 from debriscount.report import pictures
 from debriscount.report.caption import Caption, draw_caption
 
@@ -121,6 +140,76 @@ def _made_up_run() -> Measurement:
 def run() -> Measurement:
     """The made-up run; frozen, so that all tests may share it."""
     return _made_up_run()
+
+
+def _why(run: Measurement, untouched: list[float]) -> WhyLeft:
+    """What is said of the leftovers of a pass; one kind matched, the other not, and a hole in the map of reach."""
+    lentils, sand = (kind.name for kind in run.kinds)
+    shares = LeftShares(25.140741, 75.12344, 24.87656, (70.0, 80.00001))
+    unknown = LeftShares(0.0, None, None, None)
+    map_ = np.ones((8, 10), np.float32)
+    map_[3] = 0.123456
+    map_[6, 7:9] = np.nan
+    grid = FloorGrid(5.0, 5.0, 10.0, 8, 10)
+    strip = Strip(((-5.0, 35.0), (105.0, 35.0)), 10.0, 0.5, 1.25, 30.0)
+    profile = WallProfile(
+        "top", (0.0, 10.0, 20.0, 40.0), (12.6, 0.0, 37.7), (12.5, 0.0, 1.2), (0.0, 0.0, 3.0),
+        8.5, (7.0, 10.0), 99.0, 11.0, 50.0,
+    )  # fmt: skip
+    return WhyLeft(
+        Leftovers(
+            {"patch": shares, "open": shares, "edge": shares, "corner": unknown, "rug": unknown},
+            {lentils: {"patch": shares}, sand: {"patch": unknown}},
+            {lentils: 0.4, sand: 2.0},
+            {lentils: 1.5, sand: 30.0},
+            {lentils: True, sand: False},
+        ),
+        Reach(
+            {
+                "patch": ReachedShare(87.5, (85.0, 90.0), 55.5555, (54.0, 57.0)),
+                "edge": ReachedShare(None, None, None, None),
+            },
+            grid,
+            map_,
+            0.975,
+        ),
+        Lanes(0.0, 0.3, None, None, 10.0, 0.5, 2, 1.25, (strip,), 30.0),
+        (
+            MissedPlace("place", ((60.0, 55.0), (80.0, 55.0), (75.0, 70.0)), 150.0, 12.5, 49.9),
+            MissedPlace("strip", ((0.0, 30.0), (100.0, 30.0), (100.0, 40.0), (0.0, 40.0)), 1000.0, 7.5, 30.0),
+        ),
+        Walls((profile,), (CornerReach(("top", "left"), None, None, 0.0),)),
+        Scatter(
+            0.4, (0.2, 0.6), {"right": 80.0, "bottom": 20.0}, 3.0, 12.0, 0.4, (5.0, 10.0), (60.0, 40.0), 4.5, "right"
+        ),
+        (
+            Finding("not reached", 60.0, "12 % of the debris lay where it never went."),
+            Finding("moved", 24.87656, "25 % of what is left was moved and not picked up."),
+            Finding("missed place", 0.5, "A place was never reached."),
+            Finding("flung", None, "Debris was flung into the margin."),
+            Finding("direction", None, "Moved debris lies mostly to the right."),
+        ),
+        np.array(untouched),
+    )
+
+
+@pytest.fixture(scope="session")
+def explained(run: Measurement) -> Measurement:
+    """The made-up run with all that may be said of why debris stayed."""
+    first = _why(run, [1.0, 0.0, 1.0, 0.3])
+    second = replace(_why(run, [1.0]), lanes=None, walls=Walls((), ()))
+    steps = (
+        PassStep(1, 50.0, (48.0, 52.5), 50.0, None, None),
+        PassStep(2, 0.123449, (-3.0, 3.0), 49.98765432, 80.0, 16.0),
+    )
+    return replace(
+        run,
+        passes=tuple(
+            replace(figures, why=why, step=step)
+            for figures, why, step in zip(run.passes, (first, second), steps, strict=True)
+        ),
+        further=FurtherPass(60.0, (55.0, 65.0), "One more pass may bring pickup to 60 % (55 to 65 %)."),
+    )
 
 
 @pytest.fixture(scope="session")

@@ -45,6 +45,7 @@ def test_zones_csv_has_a_line_per_pass_kind_and_zone(run: Measurement) -> None:
         "more_than_percent": "", "detection_limit_mm2": "",
         "before_grains_low95": "", "before_grains_high95": "", "after_grains_low95": "", "after_grains_high95": "",
         "swept_g": "", "swept_u_g": "",
+        "untouched_percent": "", "shifted_percent": "", "reached_percent": "",
     }  # fmt: skip
     assert [rows[4][key] for key in ("gone_percent", "pickup_percent", "low95", "high95")] == [""] * 4
 
@@ -62,13 +63,29 @@ def test_what_is_promised_comes_behind_the_interval_in_zones_csv(run: Measuremen
     assert ",52.4877,99.6543,0.174," in text.splitlines()[1]
 
 
-def test_intervals_of_counts_and_what_was_swept_come_last_in_zones_csv(run: Measurement) -> None:
+def test_intervals_of_counts_what_was_swept_and_why_come_last_in_zones_csv(run: Measurement) -> None:
     zone = ZoneFigures(Amount(10.0, 27, None, (26, 29)), Amount(5.0, 1, None, (1, 1)), 50.0, 50.0)
     text = zones_csv(replace(run, passes=(PassFigures(1, {"patch": zone}, {}),)))
     assert text.splitlines()[0].endswith(
         ",before_grains_low95,before_grains_high95,after_grains_low95,after_grains_high95,swept_g,swept_u_g"
+        ",untouched_percent,shifted_percent,reached_percent"
     )
-    assert text.splitlines()[1].endswith(",26,29,1,1,,")
+    assert text.splitlines()[1].endswith(",26,29,1,1,,,,,")
+
+
+def test_zones_csv_says_what_stayed_untouched_and_what_was_reached(explained: Measurement) -> None:
+    rows = [row for row in _read(zones_csv(explained)) if row["pass"] == "1"]
+    said = {
+        (row["kind"], row["zone"]): tuple(row[f"{of}_percent"] for of in ("untouched", "shifted", "reached"))
+        for row in rows
+    }
+    lentils, sand = (kind.name for kind in explained.kinds)
+    assert said["all", "patch"] == ("75.1234", "24.8766", "87.5")
+    assert said["all", "open"] == ("75.1234", "24.8766", "")
+    assert said["all", "edge"] == ("75.1234", "24.8766", "")
+    assert said["all", "margin"] == said["all", "corner"] == ("", "", "")
+    # Reach is told by all debris together.
+    assert (said[lentils, "patch"], said[sand, "patch"]) == (("75.1234", "24.8766", ""), ("", "", ""))
 
 
 def test_grains_csv_has_a_line_per_grain(run: Measurement) -> None:
@@ -86,9 +103,29 @@ def test_grains_csv_has_a_line_per_grain(run: Measurement) -> None:
     ]
     assert rows[0] == {
         "shot": "before", "kind": "rote Linsen, groß", "x_mm": "5.0000", "y_mm": "5.0000",
-        "area_mm2": "12.5664", "diameter_mm": "4.0000", "zone": "corner",
+        "area_mm2": "12.5664", "diameter_mm": "4.0000", "zone": "corner", "fate": "",
     }  # fmt: skip
     assert rows[7]["kind"] == '"fine" sand'
+
+
+def test_grains_csv_tells_the_fate_of_what_is_matched_grain_by_grain(explained: Measurement) -> None:
+    rows = _read(grains_csv(explained))
+    assert [row["fate"] for row in rows if row["shot"] == "before"] == [""] * 8
+    assert [row["fate"] for row in rows if row["shot"] == "after"] == ["untouched", "shifted", "untouched", ""]
+    assert [row["fate"] for row in rows if row["shot"] == "after2"] == ["untouched"]
+
+
+def test_what_is_the_floors_own_or_outside_has_no_fate(explained: Measurement) -> None:
+    why = explained.passes[0].why
+    assert why is not None
+    floors = replace(why, untouched=np.array([np.nan, 0.0, 0.5, 1.0]))
+    grains = replace(explained.shots[1].grains, zone=np.array([1, -1, 0, 0], np.int8))
+    changed = replace(
+        explained,
+        passes=(replace(explained.passes[0], why=floors),),
+        shots=(replace(explained.shots[1], grains=grains),),
+    )
+    assert [row["fate"] for row in _read(grains_csv(changed))] == ["", "", "untouched", ""]
 
 
 def test_a_grain_outside_or_without_a_number_is_still_a_line(run: Measurement) -> None:
@@ -150,6 +187,19 @@ def test_table_says_more_than_where_next_to_nothing_is_left(run: Measurement) ->
 
 def test_table_ends_with_the_warnings(run: Measurement) -> None:
     assert table_text(run).splitlines()[-1] == "Warning: before.jpg and after.jpg differ in light by 12 %"
+
+
+def test_table_says_why_debris_stayed_and_what_one_more_pass_may_bring(explained: Measurement) -> None:
+    blocks = table_text(explained).split("\n\n")
+    assert blocks[2].splitlines() == [
+        "Why debris stayed (shares overlap):",
+        "- 12 % of the debris lay where it never went.",
+        "- 25 % of what is left was moved and not picked up.",
+        "- Debris was flung into the margin.",
+    ]
+    assert blocks[4].splitlines()[0] == "Pass 2 picked up 0.1 % (-3.0 to 3.0 %) of what it found."
+    assert blocks[5] == "One more pass may bring pickup to 60 % (55 to 65 %)."
+    assert blocks[6].startswith("Warning: ")
 
 
 def test_table_lists_kinds_only_where_there_are_several(run: Measurement) -> None:

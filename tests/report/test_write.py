@@ -18,6 +18,11 @@ from debriscount.report.folder import MARK
 
 NAMES = ["measurement.json", "zones.csv", "grains.csv", "overlay-before.jpg", "overlay-after.jpg", "overlay-after2.jpg"]
 
+WHY_NAMES = [
+    *NAMES, "leftovers-after.jpg", "reach-after.jpg", "walls-after.jpg", "leftovers-after2.jpg", "reach-after2.jpg",
+    "passes.jpg",
+]  # fmt: skip
+
 
 def _contents(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
@@ -45,10 +50,43 @@ def test_all_files_are_written_into_a_new_folder(run: Measurement, tmp_path: Pat
         assert picture.info["comment"] == MARK
 
 
+def test_pictures_of_why_debris_stayed_are_written_with_the_others(explained: Measurement, tmp_path: Path) -> None:
+    assert write_measurement(explained, tmp_path / "out") == [tmp_path / "out" / name for name in WHY_NAMES]
+    for name in WHY_NAMES[3:]:
+        with Image.open(tmp_path / "out" / name) as picture:
+            picture.load()
+            assert (picture.format, picture.info["comment"]) == ("JPEG", MARK)
+
+
+def test_pictures_of_why_debris_stayed_go_where_no_longer_found(
+    run: Measurement, explained: Measurement, tmp_path: Path
+) -> None:
+    write_measurement(explained, tmp_path)
+    (tmp_path / "walls-kitchen.jpg").write_bytes((tmp_path / "walls-after.jpg").read_bytes())
+    write_measurement(run, tmp_path)
+    assert sorted(_contents(tmp_path)) == sorted([*NAMES, "walls-kitchen.jpg"])
+
+
+def test_no_picture_of_reach_where_it_was_not_told(explained: Measurement, tmp_path: Path) -> None:
+    why = explained.passes[0].why
+    assert why is not None
+    one = replace(explained, passes=(replace(explained.passes[0], why=replace(why, reach=None)),))
+    names = {path.name for path in write_measurement(one, tmp_path / "out")}
+    assert names == {*NAMES, "leftovers-after.jpg", "walls-after.jpg"}
+
+
 def test_the_folder_is_as_open_as_any_other(run: Measurement, tmp_path: Path) -> None:
     write_measurement(run, tmp_path / "out")
     (tmp_path / "usual").mkdir()
     assert (tmp_path / "out").stat().st_mode == (tmp_path / "usual").stat().st_mode
+
+
+def test_a_list_of_numbers_stands_on_one_line_and_texts_stay_as_they_are(run: Measurement, tmp_path: Path) -> None:
+    odd = '[\n  1,\n 2\n] \\"[ 1, 2 ]'
+    write_measurement(replace(run, warnings=(odd, "[1,\n2]")), tmp_path)
+    text = (tmp_path / "measurement.json").read_text(encoding="utf-8")
+    assert '"interval95": [47.9876, 52.4877],' in text
+    assert json.loads(text)["warnings"] == [odd, "[1,\n2]"]
 
 
 def test_names_are_written_as_they_are(run: Measurement, tmp_path: Path) -> None:
@@ -102,11 +140,13 @@ def test_results_go_into_a_folder_of_other_files(run: Measurement, tmp_path: Pat
     assert sorted(_contents(tmp_path)) == sorted([*NAMES, "patch.toml"])
 
 
-@pytest.mark.parametrize("name", ["overlay-before.jpg", "zones.csv", "measurement.json"])
-def test_a_file_that_is_no_result_is_never_overwritten(run: Measurement, tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize(
+    "name", ["overlay-before.jpg", "zones.csv", "measurement.json", "leftovers-after.jpg", "passes.jpg"]
+)
+def test_a_file_that_is_no_result_is_never_overwritten(explained: Measurement, tmp_path: Path, name: str) -> None:
     (tmp_path / name).write_bytes(b"a photo that nobody can take again")
     with pytest.raises(OutputError, match=rf"{name}: is no result of debriscount and would be overwritten"):
-        write_measurement(run, tmp_path)
+        write_measurement(explained, tmp_path)
     assert _contents(tmp_path) == {name: b"a photo that nobody can take again"}
 
 

@@ -8,7 +8,7 @@ from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.lay_patch import lay_patch
 from debriscount.simulate.check import check_spec
 from debriscount.simulate.scene import make_scene
-from debriscount.simulate.spec import Camera, Cleaning, Floor, Imaging, Light, Portion, Scatter, SceneSpec
+from debriscount.simulate.spec import PATHS, Camera, Cleaning, Floor, Imaging, Light, Portion, Scatter, SceneSpec
 
 BEADS = DebrisKind("beads", (30, 60, 200), (3.0, 4.0))
 GOOD = SceneSpec(lay_patch(), (Portion(BEADS, cover_share=0.01),))
@@ -16,6 +16,9 @@ GOOD = SceneSpec(lay_patch(), (Portion(BEADS, cover_share=0.01),))
 
 def test_a_good_spec_passes() -> None:
     check_spec(GOOD)
+    stray = Cleaning(wobble_mm=5, pitch_spread_mm=4, wall_gap_mm=8, corner_radius_mm=30, flung_side="right")
+    for cleaning in (stray, *(Cleaning(path=path, missed_mm=(((0, 0), (9, 0), (9, 9)),)) for path in PATHS)):
+        check_spec(replace(GOOD, passes=(cleaning,)))
 
 
 @pytest.mark.parametrize(
@@ -26,6 +29,21 @@ def test_a_good_spec_passes() -> None:
         ({"light": Light(shadow=2)}, "light.shadow must be from 0 to 1, got 2."),
         ({"imaging": Imaging(jpeg_quality=0)}, "imaging.jpeg_quality must be from 1 to 100, got 0."),
         ({"passes": (Cleaning(), Cleaning(pickup=1.5))}, r"passes\[2\].pickup must be from 0 to 1, got 1.5."),
+        ({"passes": (Cleaning(path="zigzag"),)}, r'passes\[1\].path "zigzag" is unknown. Known are: lanes, wander, spiral'),
+        ({"passes": (Cleaning(reach_share=1),)}, r"passes\[1\].reach_share must be from 0.01 to 0.99, got 1."),
+        ({"passes": (Cleaning(wobble_mm=-1),)}, r"passes\[1\].wobble_mm must be from 0 to 1000, got -1."),
+        ({"passes": (Cleaning(pitch_spread_mm=float("inf")),)}, r"passes\[1\].pitch_spread_mm must be from 0 to 1000, got"),
+        ({"passes": (Cleaning(wall_gap_mm=-2),)}, r"passes\[1\].wall_gap_mm must be from 0 to 10000, got -2."),
+        ({"passes": (Cleaning(corner_radius_mm=-2),)}, r"passes\[1\].corner_radius_mm must be from 0 to 10000, got -2."),
+        ({"passes": (Cleaning(path="spiral", wobble_mm=3),)}, r'wobble_mm is 3, but its path is "spiral". Give 0, or lanes.'),
+        ({"passes": (Cleaning(path="wander", pitch_spread_mm=3),)}, 'pitch_spread_mm is 3, but its path is "wander"'),
+        ({"passes": (Cleaning(path="wander", width_mm=0),)}, 'width_mm is 0: the path "wander" would never end.'),
+        ({"passes": (Cleaning(), Cleaning(missed_mm=(((0, 0), (1, 1)),)))}, r"passes\[2\].missed_mm holds a place of 2 points"),
+        ({"passes": (Cleaning(missed_mm=(((0, 0), (9, 9), (9, float("nan"))),)),)}, "a point that is not two finite numbers"),
+        ({"passes": (Cleaning(missed_mm=(((0, 0), (9, 9), (5, 5)),)),)}, "holds a place of 0 mm². Give one of 1 mm² or more"),
+        ({"passes": (Cleaning(flung_side="north"),)}, r'passes\[1\].flung_side "north" is unknown. Known are: top, right'),
+        ({"patch": lay_patch(walls=("top",)), "passes": (Cleaning(flung_side="top"),)}, "but a wall stands there. Give a side"),
+        ({"patch": lay_patch(margin_mm=0), "passes": (Cleaning(flung_side="left"),)}, "but the patch has no margin. Give"),
         ({"floor": Floor("grass")}, 'floor.kind "grass" is unknown. Known are: plain, planks, tile'),
         ({"floor": Floor(contrast=-1)}, "floor.contrast must be from 0 to 3, got -1."),
         ({"scatter": Scatter(clumped_share=0.7, wall_share=0.6)}, "clumped_share and wall_share add up to 1.3"),

@@ -18,7 +18,7 @@ def test_words_become_a_spec() -> None:
     spec = scene_spec(
         size_mm="4,6", color="#102030", shape="long", grams=None, load_percent=6, floor="tile",
         floor_color="#808080", patch_mm="500x300", walls=["left"], height_mm=900, megapixels=2,
-        pickup_percent=80, edge_pickup_percent=40, passes=2, seed=7,
+        pickup_percent=80, edge_pickup_percent=40, path="wander", passes=2, seed=7,
     )  # fmt: skip
     kind = spec.portions[0].kind
     assert (kind.size_mm, kind.color_srgb) == ((4, 6), (16, 32, 48))
@@ -28,6 +28,7 @@ def test_words_become_a_spec() -> None:
     assert (spec.patch.width_mm, spec.patch.walls) == (500, ("left",))
     assert (spec.camera.height_mm, spec.camera.megapixels) == (900, 2)
     assert [(p.pickup, p.edge_pickup) for p in spec.passes] == [(0.8, 0.4)] * 2
+    assert [p.path for p in spec.passes] == ["wander"] * 2
     assert spec.seed == 7
 
 
@@ -71,6 +72,7 @@ def test_kinds_share_the_load(tmp_path: Path) -> None:
         ),
         ({"pickup_percent": 120.0}, "pickup must be from 0 to 100 percent, got 120."),
         ({"edge_pickup_percent": -1.0}, "edge pickup must be from 0 to 100 percent, got -1."),
+        ({"path": "zigzag"}, r'passes\[1\].path "zigzag" is unknown. Known are: lanes, wander, spiral, everywhere.'),
         ({"passes": 0}, "passes must be from 1 to 10, got 0."),
         ({"megapixels": 500.0}, "camera.megapixels must be from 0.05 to 60, got 500."),
     ],

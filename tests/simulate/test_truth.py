@@ -1,4 +1,5 @@
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,8 +10,8 @@ from hypothesis import strategies as st
 from debriscount.errors import SceneError
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.lay_patch import lay_patch
-from debriscount.simulate.clean import in_lane
-from debriscount.simulate.spec import Camera, Cleaning, Portion, Scatter, SceneSpec
+from debriscount.inputs.patch import ZONES
+from debriscount.simulate.spec import PATHS, Camera, Cleaning, Portion, Scatter, SceneSpec
 from debriscount.simulate.truth import DISPLACED, GONE, REMOVED, UNTOUCHED, draw_truth
 
 PEAS = DebrisKind("peas", (90, 150, 60), (5.0, 8.0), 150.0, 3.0)
@@ -35,11 +36,14 @@ def spec_of(**changes: Any) -> SceneSpec:
     pickup=st.floats(0, 1),
     flung=st.floats(0, 0.3),
     passes=st.integers(0, 3),
+    path=st.sampled_from(PATHS),
 )
 def test_zones_and_kinds_add_up(
-    *, seed: int, walls: set[str], margin: float, heading: int, pickup: float, flung: float, passes: int
+    *, seed: int, walls: set[str], margin: float, heading: int, pickup: float, flung: float, passes: int, path: str
 ) -> None:
-    cleaning = Cleaning(heading_deg=heading, pickup=pickup, flung_share=flung)
+    cleaning = Cleaning(
+        heading_deg=heading, pickup=pickup, flung_share=flung, path=path, wall_gap_mm=5, corner_radius_mm=30
+    )
     patch = lay_patch(300, 200, sorted(walls), margin_mm=margin)
     truth = draw_truth(spec_of(patch=patch, passes=(cleaning,) * passes, seed=seed))
     for state in range(passes + 1):
@@ -63,7 +67,80 @@ def test_zones_and_kinds_add_up(
         still = fate == UNTOUCHED
         assert np.array_equal(truth.places_mm[p, still], truth.places_mm[p + 1, still])
         touched = (fate == REMOVED) | (fate == DISPLACED)
-        assert in_lane(cleaning, truth.places_mm[p])[touched].all()
+        # What was touched was reached, and reached is what the route says of where it lay.
+        assert truth.reached[p][touched].all()
+        assert np.array_equal(truth.reached[p], truth.lying[p] & truth.routes[p].reaches(truth.places_mm[p]))
+
+
+def test_a_scene_of_straight_lanes_is_as_it_always_was() -> None:
+    # Frozen: from the program before it knew other paths (2026-11-25), so that scenes made earlier are made again.
+    slanted = Cleaning(heading_deg=37, pitch_mm=60, width_mm=45, flung_share=0.1, pickup=0.6)
+    truth = draw_truth(spec_of(passes=(slanted, slanted), seed=11))
+    assert [np.bincount(fate, minlength=4).tolist() for fate in truth.fate] == [[191, 62, 134, 0], [151, 21, 81, 134]]
+    assert truth.places_mm.mean(axis=1) == pytest.approx(
+        np.array([[159.563822, 95.591990], [168.384590, 102.647782], [166.849356, 104.840782]]), abs=1e-6
+    )
+    assert truth.angle_rad.mean(axis=1) == pytest.approx([3.110969, 3.138238, 3.175754], abs=1e-6)
+
+
+def test_another_path_leaves_all_else_as_it_was() -> None:
+    quiet = Cleaning(displaced_share=0, flung_share=0, pickup=0.5)
+    paths = (quiet, *(replace(quiet, path=path) for path in PATHS), replace(quiet, wobble_mm=9, pitch_spread_mm=9))
+    truths = [draw_truth(spec_of(passes=(cleaning,), seed=6)) for cleaning in paths]
+    everywhere = truths[1 + PATHS.index("everywhere")]
+    for truth in truths:
+        assert np.array_equal(truth.places_mm[0], everywhere.places_mm[0])
+        # Each grain has its fate: it meets it wherever the machine comes by.
+        assert np.array_equal(truth.fate[0], np.where(truth.reached[0], everywhere.fate[0], UNTOUCHED))
+
+
+def test_every_pass_of_a_wandering_machine_goes_a_way_of_its_own() -> None:
+    truth = draw_truth(spec_of(passes=(Cleaning(path="wander", width_mm=40, reach_share=0.5),) * 2))
+    one, two = (route.reaches(truth.places_mm[0]) for route in truth.routes)
+    assert 0.2 < (one != two).mean() < 0.8  # one half if the ways are independent
+
+
+def test_shares_of_a_zone_are_those_of_its_grains() -> None:
+    cleaning = Cleaning(path="everywhere", wall_gap_mm=15, pickup=0.5, displaced_share=0.5, displaced_mm=10)
+    truth = draw_truth(spec_of(passes=(cleaning, cleaning), seed=2))
+    for passed in (1, 2):
+        before, after = truth.zone_codes(passed - 1), truth.zone_codes(passed)
+        reached = truth.reached_percent(passed)
+        assert reached["open"] == 100  # the edge zone is wider than the gap
+        edge = before == 1
+        gap = (truth.places_mm[passed - 1] < 15).any(axis=1)
+        area = truth.grains.area_mm2
+        assert reached["edge"] == pytest.approx(100 * area[edge & ~gap].sum() / area[edge].sum())
+        left = truth.leftovers_percent(passed, "edge")
+        assert left is not None
+        still = (truth.places_mm[0] == truth.places_mm[passed]).all(axis=1)
+        assert left[0] == pytest.approx(100 * area[(after == 1) & still].sum() / area[after == 1].sum())
+        assert sum(left) == pytest.approx(100)
+        # Kinds, weighted by what is left of each, make the whole.
+        amounts = [truth.amounts(passed, kind)["patch"].area_mm2 for kind in (0, 1)]
+        shares = [truth.leftovers_percent(passed, kind=kind) for kind in (0, 1)]
+        whole = truth.leftovers_percent(passed)
+        assert whole is not None
+        parts = sum(amount * share[0] for amount, share in zip(amounts, shares, strict=True) if share)
+        assert whole[0] == pytest.approx(parts / sum(amounts))
+    assert truth.reached_percent(1)["margin"] is None
+    assert draw_truth(spec_of(passes=(Cleaning(width_mm=0),))).reached_percent(1)["patch"] == 0
+
+
+@pytest.mark.parametrize("side", ["top", "right", "bottom", "left"])
+def test_flung_grains_go_to_the_side_that_was_asked_for(side: str) -> None:
+    wall = {"top": "bottom", "bottom": "top", "left": "right", "right": "left"}[side]
+    cleaning = Cleaning(flung_share=0.3, flung_side=side)
+    truth = draw_truth(spec_of(patch=lay_patch(300, 200, (wall,)), passes=(cleaning,), seed=4))
+    flung = truth.zone_codes(1) == ZONES.index("margin")
+    x, y = truth.places_mm[1][flung].T
+    beyond = {"top": y < 0, "right": x >= 300, "bottom": y >= 200, "left": x < 0}
+    # Few others are pushed over a border by the machine.
+    assert flung.sum() > 60
+    assert beyond[side].mean() > 0.9
+    anywhere = draw_truth(spec_of(patch=lay_patch(300, 200, (wall,)), passes=(Cleaning(flung_share=0.3),), seed=4))
+    assert np.array_equal(anywhere.fate, truth.fate)
+    assert np.array_equal(anywhere.angle_rad, truth.angle_rad)
 
 
 def test_pickup_counts_what_was_flung_into_the_margin_as_left() -> None:

@@ -12,6 +12,10 @@ from debriscount.geometry.view import FloorToPhoto
 from debriscount.inputs.debris_file import read_debris
 from debriscount.inputs.patch_file import read_patch
 from debriscount.simulate.scene import Scene
+from debriscount.simulate.spec import Cleaning
+from debriscount.simulate.spiral import Spiral
+from debriscount.simulate.truth import draw_truth
+from debriscount.simulate.wander import Wander
 from debriscount.simulate.write import (
     debris_toml,
     particles_csv,
@@ -49,6 +53,50 @@ def test_particles_and_truth_agree(scene: Any) -> None:
         abs=0.01,
     )  # fmt: skip
     assert truth["passes"][0]["lanes"]["pitch_mm"] == 150
+    for zone, figures in zones.items():
+        met = {row["reached_pass1"]: 0.0 for row in rows} | {"0": 0.0, "1": 0.0}
+        for row in rows:
+            if zone in (row["zone_before"], "patch"):
+                met[row["reached_pass1"]] += float(row["area_mm2"])
+        if zone != "margin":
+            assert figures["reached_percent"] == pytest.approx(100 * met["1"] / (met["0"] + met["1"]), abs=0.01)
+        assert figures["untouched_percent"] + figures["shifted_percent"] == pytest.approx(100, abs=0.01)
+    assert zones["margin"]["reached_percent"] is None  # nothing lay there before
+    assert zones["patch"]["untouched_percent"] == truth["passes"][0]["leftovers"]["untouched_percent"]
+
+
+def test_the_way_is_written_so_that_it_can_be_driven_again(scene: Any) -> None:
+    from dataclasses import replace
+
+    made: Scene = scene.scene
+    square = ((10.0, 10.0), (20.0, 10.0), (20.0, 20.0))
+    passes = (
+        Cleaning(heading_deg=200, wobble_mm=4, pitch_spread_mm=5, flung_side="right"),
+        Cleaning(path="wander", width_mm=60),
+        Cleaning(path="spiral", width_mm=60, pitch_mm=65, wall_gap_mm=9),
+        Cleaning(path="everywhere", corner_radius_mm=25, missed_mm=(square,)),
+    )
+    truth = draw_truth(replace(made.spec, passes=passes))
+    lanes, wandered, wound, everywhere = truth_json(replace(made, truth=truth))["passes"]
+    assert lanes["lanes"]["heading_deg"] == 20
+    assert (lanes["lanes"]["wobble_mm"], lanes["lanes"]["pitch_spread_mm"]) == (4, 5)
+    assert np.diff(lanes["lanes"]["straight_middles_mm"]) == pytest.approx(150, abs=40)
+    assert (lanes["path"]["name"], lanes["path"]["flung_side"]) == ("lanes", "right")
+    assert [p["lanes"] for p in (wandered, wound, everywhere)] == [None] * 3
+    again = Wander(np.array(wandered["path"]["turns_mm"]), 60)
+    assert (again.over(truth.places_mm[1]) == truth.routes[1].reaches(truth.places_mm[1])).mean() > 0.999
+    path = wound["path"]
+    spiral = Spiral(path["center_mm"], np.deg2rad(path["start_deg"]), path["turn"], 65, 60, path["end_mm"])
+    reached = spiral.over(truth.places_mm[2]) & (truth.places_mm[2] >= path["wall_gap_mm"]).all(axis=1)
+    assert (reached == truth.routes[2].reaches(truth.places_mm[2])).mean() > 0.999
+    assert (everywhere["path"]["corner_radius_mm"], everywhere["path"]["missed_mm"]) == (
+        25,
+        [[[10, 10], [20, 10], [20, 20]]],
+    )
+    rows = list(csv.DictReader(particles_csv(truth).splitlines()))
+    for p in range(1, 5):
+        assert {row[f"reached_pass{p}"] for row in rows if row[f"fate_pass{p}"] == "gone"} <= {""}
+        assert {row[f"reached_pass{p}"] for row in rows if row[f"fate_pass{p}"] == "removed"} == {"1"}
 
 
 def test_cameras_are_written_as_geometry_has_them(scene: Any) -> None:

@@ -1,0 +1,59 @@
+"""Hands what was measured to the stage that says why debris stayed, and its answers to the passes."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from ..cover.kinds import KindHint
+from ..cover.maps import CoverMaps
+from ..geometry.register import RegisteredShots
+from ..grains.find import FoundGrains
+from ..grains.table import GrainTable
+from ..inputs.debris import DebrisKind
+from ..inputs.patch import Patch
+from ..leftovers.overlap import SeenGrains
+from ..leftovers.passes import Pickup
+from ..leftovers.records import FurtherPass
+from ..leftovers.trace import TracedShot
+from ..leftovers.why import why_left
+from .records import PassFigures
+
+
+def explained(
+    patch: Patch,
+    registered: RegisteredShots,
+    maps: CoverMaps,
+    found: Mapping[str, FoundGrains],
+    grains: Mapping[str, GrainTable],
+    kinds: Sequence[DebrisKind],
+    hints: Sequence[KindHint],
+    passes: Sequence[PassFigures],
+) -> tuple[tuple[PassFigures, ...], FurtherPass | None]:
+    """Add to every pass why debris stayed.
+
+    Parameters
+    ----------
+    patch : Patch
+        Its zones and walls.
+    registered, maps, found, grains
+        What the stages before made of the shots, the latter two by shot name.
+    kinds, hints : sequence
+        The kinds of debris, in the order of the grains' kinds.
+    passes : sequence of PassFigures
+        With their pickups.
+
+    Returns
+    -------
+    passes : tuple of PassFigures
+    further : FurtherPass or None
+        What one more pass may bring.
+    """
+    told = why_left(
+        patch,
+        {name: TracedShot(SeenGrains(f, maps.shots[name].cover), grains[name]) for name, f in found.items()},
+        {kind.name: hint for kind, hint in zip(kinds, hints, strict=True)},
+        [{zone: Pickup(z.pickup_percent, z.interval95) for zone, z in figures.zones.items()} for figures in passes],
+        mm_per_px=registered.grid.mm_per_px,
+        apart_mm=registered.apart_mm,
+    )
+    whole = zip(passes, told.passes, told.steps, strict=True)
+    return tuple(replace(figures, why=why, step=step) for figures, why, step in whole), told.further

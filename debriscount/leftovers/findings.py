@@ -1,0 +1,235 @@
+"""Why debris stayed, in plain words: one sentence for each finding, the one that explains most first."""
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from .records import CornerReach, Finding, Interval, Lanes, Leftovers, MissedPlace, PassStep, Reach, Scatter, Walls
+from .wording import around, length_text, share_text
+
+#: From 0 degrees, along x, in steps of 45; y points down.
+_TOWARDS = ("right", "bottom right", "bottom", "bottom left", "left", "top left", "top", "top right")
+_TOLD_ENOUGH = 0.9  # share of the patch: what is told of less holds for a part, and the sentence says so
+_LEFT = "of what is left"
+
+
+def findings(
+    leftovers: Leftovers,
+    reach: Reach | None,
+    lanes: Lanes | None,
+    missed: Sequence[MissedPlace],
+    walls: Walls,
+    scatter: Scatter,
+    step: PassStep | None = None,
+) -> tuple[Finding, ...]:
+    """Say why debris stayed in a pass.
+
+    Parameters
+    ----------
+    leftovers, reach, lanes, missed, walls, scatter
+        What was found of the pass.
+    step : PassStep, optional
+        What the pass brought, with how much of what it did not reach the pass before had not reached either.
+
+    Returns
+    -------
+    tuple of Finding
+        Those that explain most of the leftovers first, those without a share last. Shares overlap and must not be
+        added: a strip between lanes was not reached either, and may lie along a wall. In brackets stand 95 % intervals.
+        A figure that is unknown, that cannot be, or whose interval says nothing makes no sentence.
+    """
+    whole = leftovers.zones.get("patch")
+    if whole is not None and whole.area_mm2 <= 0:
+        return (Finding("nothing left", None, "No debris is left in the patch."), *_flung(scatter))
+    found = [
+        *_strips(lanes),
+        *_places(missed, lanes),
+        *_reached(reach),
+        *_along_walls(walls),
+        *_corners(walls.corners),
+        *_moved(leftovers, scatter),
+        *_flung(scatter),
+        *_went(scatter),
+        *_again(step),
+    ]
+    return tuple(sorted(found, key=lambda f: math.inf if f.share_percent is None else -f.share_percent))
+
+
+def _strips(lanes: Lanes | None) -> Iterator[Finding]:
+    if lanes is None:
+        yield Finding("no lanes", None, "No lanes are seen in what stayed.")
+        return
+    number, width = len(lanes.strips), length_text(lanes.strip_mm, around(lanes.strip_mm, lanes.strip_u_mm))
+    share = _share(lanes.share_percent)
+    if number == 0 or share is None:
+        return
+    if number == 1:
+        what = f"A strip {width} wide between two lanes is never reached"
+    else:
+        pitch = "" if lanes.pitch_mm is None else f" {length_text(lanes.pitch_mm)} apart"
+        what = f"Between lanes{pitch}, {number} strips {width} wide are never reached"
+    yield Finding("strips", share, f"{what}: {share_text(share)} {_LEFT}.")
+
+
+def _places(missed: Sequence[MissedPlace], lanes: Lanes | None) -> Iterator[Finding]:
+    """Places not reached, those of one sort together; strips only where the lanes do not say them already."""
+    names = {
+        "place": ("A place", "places"),
+        "wide": ("A strip much wider than the others", "strips much wider than the others"),
+        "strip": ("A strip", "strips"),
+    }
+    for what, (one, many) in names.items():
+        some = [place for place in missed if place.what == what and place.share_percent > 0]
+        share = _share(sum(place.share_percent for place in some))
+        if not share or (what == "strip" and lanes is not None):
+            continue
+        extent = _extent(max(some, key=lambda place: place.area_mm2))
+        which = f"{one}, {extent}, was" if len(some) == 1 else f"{len(some)} {many}, the largest {extent}, were"
+        yield Finding(f"missed {what}", share, f"{which} never reached: {share_text(share)} {_LEFT}.")
+
+
+def _extent(place: MissedPlace) -> str:
+    """Sides of the box round a place, and its middle, in words."""
+    corners = np.array(place.polygon_mm)
+    (left, top), (right, bottom) = corners.min(axis=0), corners.max(axis=0)
+    middle = f"x = {(left + right) / 2:.0f}, y = {(top + bottom) / 2:.0f} mm"
+    return f"about {right - left:.0f} x {bottom - top:.0f} mm round {middle}"
+
+
+def _reached(reach: Reach | None) -> Iterator[Finding]:
+    whole = None if reach is None else reach.zones.get("patch")
+    if reach is None or whole is None:
+        yield Finding("reach unknown", None, "Where the machine went cannot be told.")
+        return
+    reached, pickup, interval = whole.share_percent, whole.pickup_percent, whole.interval95
+    part = f" (told for {100 * reach.told_share:.0f} % of the patch)" if reach.told_share < _TOLD_ENOUGH else ""
+    away = share_text(_rest_of(reached), _rest(interval))
+    never = never95 = None
+    left = 0.0 if reached is None or pickup is None else 100 - reached * pickup / 100
+    if reached is not None and left > 0:
+        never = _share((100 - reached) / left * 100)
+        never95 = None if interval is None else ((100 - interval[1]) / left * 100, (100 - interval[0]) / left * 100)
+    if away is None:
+        yield Finding("reach unknown", None, "How much debris lay where the machine never went cannot be told.")
+    else:
+        sentence = f"{_capital(away)} of the debris lay where it never went{part}"
+        yield Finding("not reached", never, f"{sentence}{_holding(share_text(never, never95))}.")
+    taken = share_text(pickup, whole.pickup_interval95)
+    if taken is not None:
+        passed = share_text(_rest_of(never), _rest(never95))
+        yield Finding(
+            "passed over", _rest_of(never), f"Where it goes it takes {taken}{_holding(passed, 'the rest is ')}."
+        )
+
+
+def _holding(share: str | None, subject: str = "") -> str:
+    return "" if share is None else f": {subject}{share} {_LEFT}"
+
+
+def _along_walls(walls: Walls) -> Iterator[Finding]:
+    for profile in walls.walls:
+        share = _share(profile.share_percent)
+        if profile.gap_mm is None or share is None:
+            continue
+        gap = length_text(profile.gap_mm, profile.gap_interval95)
+        sentence = f"Along the {profile.wall} wall debris stays up to {gap} from the foot"
+        within, beyond = _share(profile.left_percent), _share(profile.beyond_percent)
+        if within is not None:
+            sentence += f", {share_text(within)} of what lay there"
+            if beyond is not None:
+                sentence += f" against {share_text(beyond)} on open floor"
+        yield Finding("wall", share, f"{sentence}: {share_text(share)} {_LEFT}.")
+    if walls.walls and all(profile.gap_mm is None for profile in walls.walls):
+        which = "the wall" if len(walls.walls) == 1 else "the walls"
+        yield Finding("no wall", None, f"Along {which} no strip is seen in which most of the debris stays.")
+
+
+def _corners(corners: Sequence[CornerReach]) -> Iterator[Finding]:
+    for corner in corners:
+        share = _share(corner.share_percent)
+        if corner.radius_mm is None or share is None:
+            continue
+        radius = length_text(corner.radius_mm, corner.radius_interval95)
+        yield Finding(
+            "corner",
+            share,
+            f"In the corner of the {' and '.join(corner.walls)} walls debris stays up to {radius} from the corner: "
+            f"{share_text(share)} {_LEFT}.",
+        )
+
+
+def _moved(leftovers: Leftovers, scatter: Scatter) -> Iterator[Finding]:
+    whole = leftovers.zones.get("patch")
+    if whole is None:
+        return
+    text = share_text(whole.shifted_percent, _rest(whole.untouched_interval95))
+    if text is None:
+        yield Finding("moved unknown", None, f"How much {_LEFT} was moved cannot be told.")
+        return
+    sentence = f"{_capital(text)} {_LEFT} was moved and not picked up"
+    median = scatter.median_distance_mm
+    if median is not None and median > 0 and not text.startswith("at most"):
+        sentence += f"; half of it lies {length_text(median)} or more from where debris lay"
+    yield Finding("moved", _share(whole.shifted_percent), f"{sentence}.")
+
+
+def _flung(scatter: Scatter) -> Iterator[Finding]:
+    """Debris in the margin, where the interval tells it from none."""
+    interval = scatter.margin_interval95
+    if interval is None or interval[0] <= 0:
+        return
+    text = share_text(scatter.margin_percent, interval)
+    if text is None:
+        return
+    side = ""
+    if scatter.side is not None:
+        most = scatter.margin_sides.get(scatter.side, 0.0) > 50
+        side = f", {'most of it' if most else 'more than elsewhere'} over the {scatter.side} side"
+    yield Finding("flung", None, f"Debris was flung into the margin{side}: {text} of all.")
+
+
+def _went(scatter: Scatter) -> Iterator[Finding]:
+    """Bare places that debris now lies on, and the direction that it took."""
+    bare = _share(scatter.bare_percent)
+    if bare:
+        yield Finding(
+            "bare", None, f"{_capital(share_text(bare) or '')} of all debris was moved to places that were bare."
+        )
+    if scatter.direction_deg is not None and math.isfinite(scatter.direction_deg):
+        towards = _TOWARDS[round(scatter.direction_deg / 45) % 8]
+        yield Finding("direction", None, f"Moved debris lies mostly to the {towards} of where some is missing.")
+
+
+def _again(step: PassStep | None) -> Iterator[Finding]:
+    """What two passes missed alike, beside what chance would make of it."""
+    if step is None:
+        return
+    both, chance = _share(step.missed_again_percent), _share(step.missed_again_by_chance_percent)
+    if both is None or chance is None:
+        return
+    yield Finding(
+        "missed again",
+        None,
+        f"Of what pass {step.number} did not reach, the pass before had not reached {share_text(both)} either; "
+        f"it would be {share_text(chance)} if each missed places by itself.",
+    )
+
+
+def _share(value: float | None) -> float | None:
+    """Return a share that can be said of something; sums of rounded areas may exceed 100 by a hair."""
+    if value is None or not math.isfinite(value) or not 0 <= value <= 100 + 1e-6:
+        return None
+    return min(value, 100.0)
+
+
+def _rest(interval: Interval | None) -> Interval | None:
+    return None if interval is None else (100 - interval[1], 100 - interval[0])
+
+
+def _rest_of(share: float | None) -> float | None:
+    return None if share is None else 100 - share
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,159 @@
+"""What each pass brought of what it found, whether passes miss the same places, and what one more may bring."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..scale.quantity import coverage_factor95
+from .proportion import Z95
+from .records import FurtherPass, Interval, PassStep, Reach
+
+
+@dataclass(frozen=True, slots=True)
+class Pickup:
+    """Pickup of the patch after a pass, against *before*, percent, and its 95 % interval; None where unknown."""
+
+    percent: float | None
+    interval95: Interval | None
+
+
+def pass_step(
+    number: int,
+    pickup: Pickup,
+    earlier: Pickup | None = None,
+    reach: Reach | None = None,
+    earlier_reach: Reach | None = None,
+) -> PassStep:
+    """What a pass brought of what it found.
+
+    Parameters
+    ----------
+    number : int
+        Of the pass, from 1.
+    pickup : Pickup
+        After this pass.
+    earlier : Pickup, optional
+        After the pass before; None for the first.
+    reach, earlier_reach : Reach, optional
+        Of this pass and of the pass before, on equal grids.
+
+    Returns
+    -------
+    PassStep
+        A pass that found nothing, or whose pickup is unknown, has None.
+
+    Raises
+    ------
+    ValueError
+        Maps of reach on different grids.
+
+    Notes
+    -----
+    With R of the debris left after this pass and Q after the one before, the pass picked up 1 - R/Q of what it found.
+    The interval of the ratio combines the limits of both as Donner and Zou do (Statistical Methods in Medical Research
+    21 (2012) 347-359), the two taken to err by themselves; where they err alike it is too wide.
+
+    Missed twice is a share of floor, of the places of both maps where it can be told: with the chances m and n that a
+    place was missed by this pass and by the one before, sum(m n) / sum(m) against mean(n), which it would be if m and n
+    had nothing to do with each other. It can be told only where debris still lay, which mostly is where the pass before
+    missed; the comparison is of the same places, so that both figures are raised by that alike.
+    """
+    of_found, interval = pickup.percent, pickup.interval95
+    if earlier is not None:
+        of_found, interval = _of_found(pickup, earlier)
+    again, chance = _missed_again(reach, earlier_reach)
+    return PassStep(number, of_found, interval, pickup.percent, again, chance)
+
+
+def further_pass(pickups: Sequence[Pickup]) -> FurtherPass | None:
+    """What one more pass may bring, extrapolated from the passes so far.
+
+    Parameters
+    ----------
+    pickups : sequence of Pickup
+        After each pass, the first one first.
+
+    Returns
+    -------
+    FurtherPass or None
+        None for fewer than two passes: one says nothing of the next; and where a pickup is unknown or nothing is left.
+
+    Notes
+    -----
+    Two ways to go on bound what may be expected. If the next pass picks up the same share of what it finds as the last
+    one did, it goes elsewhere and meets what that one missed. If it repeats the path, a hard core stays for good, and
+    gains shrink by the same factor again: with a share h never met and q of the rest picked up by each pass they are
+    (1 - h) q (1 - q)^p. The middle of both is given. Its uncertainty holds the way between them as a rectangular
+    distribution, the last pickup's interval, and the standard deviation of what the passes picked up of what they
+    found, for the next pass may differ from the last as these did; that deviation's few degrees of freedom widen the
+    interval (JCGM 100, G.4.1).
+    """
+    together = [pickup.percent for pickup in pickups]
+    known = [percent for percent in together if percent is not None]
+    if len(known) < max(2, len(together)) or known[-1] >= 100:
+        return None
+    steps = [
+        pass_step(number, pickup, earlier).of_found_percent
+        for number, (pickup, earlier) in enumerate(zip(pickups, [None, *pickups[:-1]], strict=True), start=1)
+    ]
+    shares = np.array([step for step in steps if step is not None])
+    if len(shares) < len(known):
+        return None
+    gains = np.diff([0.0, *known])
+    left = 100 - known[-1]
+    afresh = max(0.0, left * float(shares[-1]) / 100)
+    repeated = 0.0
+    if gains[-2] > 0:
+        # Gains that grow do not shrink on: what is left then bounds the next.
+        repeated = min(afresh, float(gains[-1]) * max(0.0, float(gains[-1] / gains[-2])))
+    last_low, last_high = pickups[-1].interval95 or (known[-1], known[-1])
+    u_last = (last_high - last_low) / 2 / Z95
+    u_spread = left * float(shares.std(ddof=1)) / 100
+    u = float(np.sqrt((afresh - repeated) ** 2 / 12 + u_spread**2 + u_last**2))
+    # Of the variance, squared; where it is next to nothing the normal factor holds.
+    part = (u_spread / u) ** 4 if u > 0 else 0.0
+    half = coverage_factor95((len(shares) - 1) / part if part > 1e-9 else np.inf) * u
+    value = known[-1] + (afresh + repeated) / 2
+    # What was picked up stays so.
+    interval = max(last_low, value - half), min(100.0, value + half)
+    sentence = (
+        f"Extrapolated from {len(known)} passes, which picked up {shares.min():.0f} to {shares.max():.0f} % of what "
+        f"they found, one more may bring the pickup from {known[-1]:.1f} to about {value:.1f} % "
+        f"({interval[0]:.1f} to {interval[1]:.1f} %); what no pass reached stays if the machine repeats its path."
+    )
+    return FurtherPass(value, interval, sentence)
+
+
+def _of_found(pickup: Pickup, earlier: Pickup) -> tuple[float | None, Interval | None]:
+    if pickup.percent is None or earlier.percent is None or earlier.percent >= 100:
+        return None, None
+    left, found = 100 - pickup.percent, 100 - earlier.percent
+    of_found = 100 * (1 - left / found)
+    if pickup.interval95 is None or earlier.interval95 is None:
+        return of_found, None
+    (low, high), (base_low, base_high) = (
+        (100 - p.interval95[1], 100 - p.interval95[0]) for p in (pickup, earlier) if p.interval95 is not None
+    )
+    if base_low <= 0:
+        return of_found, None
+    product = left * found
+    down = product**2 - low * base_high * (2 * left - low) * (2 * found - base_high)
+    up = product**2 - high * base_low * (2 * left - high) * (2 * found - base_low)
+    if min(down, up) < 0 or 2 * found <= base_high:
+        return of_found, None
+    least = (product - np.sqrt(down)) / (base_high * (2 * found - base_high))
+    most = (product + np.sqrt(up)) / (base_low * (2 * found - base_low))
+    return of_found, (100 * (1 - float(most)), 100 * (1 - float(least)))
+
+
+def _missed_again(reach: Reach | None, earlier: Reach | None) -> tuple[float | None, float | None]:
+    if reach is None or earlier is None:
+        return None, None
+    if reach.grid != earlier.grid:
+        raise ValueError(f"maps of reach must lie on one grid, got {reach.grid} and {earlier.grid}")
+    told = np.isfinite(reach.map) & np.isfinite(earlier.map)
+    missed, before = 1 - reach.map[told].astype(float), 1 - earlier.map[told].astype(float)
+    if missed.sum() <= 0:
+        return None, None
+    return 100 * float(missed @ before / missed.sum()), 100 * float(before.mean())

@@ -1,0 +1,59 @@
+"""Leftovers told apart: what the machine never moved, and what it moved without picking it up."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..grains.table import zone_members
+from ..inputs.patch import Patch
+from .fates import Fates
+from .proportion import Z95, mean_share
+from .records import Leftovers, LeftShares
+
+
+def leftovers_of(fates: Fates, patch: Patch, kind_names: Sequence[str]) -> Leftovers:
+    """Shares of the leftovers that lie untouched and shifted: of the patch, its zones and the user's own, and by kind.
+
+    Parameters
+    ----------
+    fates : Fates
+        From *before* to the shot after the pass.
+    patch : Patch
+        Its zones.
+    kind_names : sequence of str
+        In the order of the grains' kinds.
+
+    Returns
+    -------
+    Leftovers
+        Shares are by area of the later shot. A sum of estimates that strays beyond 0 or 100 % is put there. A zone
+        without debris has None. An interval holds what counting makes of grains that were misjudged, and the standard
+        uncertainty of each kind's untouched share, the kinds' taken to err alike.
+    """
+    kinds = range(len(kind_names))
+    members = zone_members(patch, fates.later)
+    return Leftovers(
+        {zone: _shares(fates, member) for zone, member in members.items()},
+        {
+            name: {zone: _shares(fates, member & (fates.later.kind == kind)) for zone, member in members.items()}
+            for kind, name in zip(kinds, kind_names, strict=True)
+        },
+        dict(zip(kind_names, fates.least_shift_mm, strict=True)),
+        dict(zip(kind_names, fates.chance_percent, strict=True)),
+        dict(zip(kind_names, fates.matched, strict=True)),
+    )
+
+
+def _shares(fates: Fates, chosen: NDArray[np.bool_]) -> LeftShares:
+    area = fates.later.area_mm2[chosen]
+    found = mean_share(fates.untouched[chosen], area)
+    if found is None:
+        return LeftShares(float(area.sum()), None, None, None)
+    share, (low, high) = found
+    weights = np.bincount(fates.later.kind[chosen], area, len(fates.matched)) / area.sum()
+    more = Z95 * float(weights @ np.array(fates.u_untouched_percent))
+    untouched = 100 * share
+    down, up = np.hypot(untouched - 100 * low, more), np.hypot(100 * high - untouched, more)
+    interval = (max(0.0, float(untouched - down)), min(100.0, float(untouched + up)))
+    return LeftShares(float(area.sum()), untouched, 100 - untouched, interval)

@@ -1,0 +1,119 @@
+"""Why debris stayed, pass by pass: the stage as a whole."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cover.kinds import KindHint
+from ..inputs.patch import Patch
+from .fates import Fates
+from .findings import findings
+from .lanes import find_lanes
+from .missed import find_missed
+from .passes import Pickup, further_pass, pass_step
+from .reach import Pickups, find_reach
+from .records import FurtherPass, PassStep, Reach, WhyLeft
+from .scatter import find_scatter
+from .shares import leftovers_of
+from .trace import TracedShot, trace
+from .walls import find_walls
+
+Bools = NDArray[np.bool_]
+
+#: Chance from which a grain is taken to lie where the blank shows one as well: it is the floor's own.
+FLOORS_OWN = 0.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Explained:
+    """Every pass explained, in order, what each brought, and what one more may bring."""
+
+    passes: tuple[WhyLeft, ...]
+    steps: tuple[PassStep, ...]
+    further: FurtherPass | None
+
+
+def why_left(
+    patch: Patch,
+    shots: Mapping[str, TracedShot],
+    kinds: Mapping[str, KindHint],
+    pickups: Sequence[Mapping[str, Pickup]],
+    *,
+    mm_per_px: float,
+    apart_mm: Mapping[str, float],
+) -> Explained:
+    """Explain the leftovers of every pass.
+
+    Parameters
+    ----------
+    patch : Patch
+        Its zones and walls.
+    shots : mapping of str to TracedShot
+        "before", "after", "after2", … and perhaps "blank": what lies there lay before the debris came, and is left out.
+    kinds : mapping of str to KindHint
+        By name, in the order of the grains' kinds.
+    pickups : sequence of mapping of str to Pickup
+        Of every pass, by zone, against *before*.
+    mm_per_px : float
+        Of the raster on which all shots lie.
+    apart_mm : mapping of str to float
+        How far each shot may lie from the others, standard deviation of a coordinate.
+
+    Returns
+    -------
+    Explained
+    """
+
+    def traced(first: str, second: str) -> Fates:
+        apart = float(np.hypot(apart_mm[first], apart_mm[second]))
+        return trace(shots[first], shots[second], list(kinds.values()), mm_per_px, apart)
+
+    names = ["before", *(name for name in shots if name.startswith("after"))]
+    real = {name: ~_floors_own(traced("blank", name)) for name in names} if "blank" in shots else {}
+    passes: list[WhyLeft] = []
+    steps: list[PassStep] = []
+    for number, name in enumerate(names[1:], start=1):
+        whole = traced("before", name)
+        untouched = np.where(real[name], whole.untouched, np.nan) if real else whole.untouched
+        begun = names[number - 1]
+        own = whole if number == 1 else traced(begun, name)
+        if real:
+            whole, own = whole.only(real["before"], real[name]), own.only(real[begun], real[name])
+        zones, earlier = pickups[number - 1], None if number == 1 else pickups[number - 2]
+        last = passes[-1].reach if passes else None
+        reach = find_reach(own, patch, _of_found(zones, earlier), None if last is None else last.grid)
+        step = pass_step(number, zones["patch"], None if earlier is None else earlier["patch"], reach, last)
+        passes.append(_explained(patch, list(kinds), whole, own, reach, step, untouched))
+        steps.append(step)
+    return Explained(tuple(passes), tuple(steps), further_pass([zones["patch"] for zones in pickups]))
+
+
+def _explained(
+    patch: Patch,
+    kind_names: Sequence[str],
+    whole: Fates,
+    own: Fates,
+    reach: Reach | None,
+    step: PassStep,
+    untouched: NDArray[np.float64],
+) -> WhyLeft:
+    leftovers, lanes = leftovers_of(whole, patch, kind_names), find_lanes(own, patch)
+    missed = () if reach is None else find_missed(own, patch, reach, lanes)
+    walls, scatter = find_walls(own, patch), find_scatter(own, patch)
+    sentences = findings(leftovers, reach, lanes, missed, walls, scatter, step)
+    return WhyLeft(leftovers, reach, lanes, missed, walls, scatter, sentences, untouched)
+
+
+def _floors_own(fates: Fates) -> Bools:
+    """Which grains of the later shot the blank shows as well."""
+    return np.asarray(fates.untouched >= FLOORS_OWN)
+
+
+def _of_found(zones: Mapping[str, Pickup], earlier: Mapping[str, Pickup] | None) -> Pickups:
+    """Pickup of each zone of what the pass found there."""
+    if earlier is None:
+        return {zone: (pickup.percent, pickup.interval95) for zone, pickup in zones.items()}
+    steps = {zone: pass_step(2, pickup, earlier[zone]) for zone, pickup in zones.items()}
+    return {zone: (step.of_found_percent, step.of_found_interval95) for zone, step in steps.items()}

@@ -1,0 +1,187 @@
+"""Map of where the machine acted, over a pale floor view."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ..figures.records import MeasuredShot, Measurement
+from ..geometry.grid import FloorGrid
+from ..inputs.patch import Patch
+from ..leftovers.records import Reach
+from ..leftovers.wording import share_text
+from .borders import draw_borders
+from .canvas import floor_canvas
+from .caption import PAPER, Caption, LegendEntry, Painter, draw_caption, stroke_sample
+from .lookup import pass_of
+from .palette import DARK, LIGHT, OKABE_ITO, Color
+from .pictures import shot_note, shot_title
+from .unreached import draw_unreached, outlines_mm, unreached_sample
+
+Floats = NDArray[np.float64]
+
+#: Not reached, as likely as not, reached: apart to every kind of eye, and light enough for dark lines.
+COLORS: tuple[Color, Color, Color] = (OKABE_ITO[5], (238, 238, 232), OKABE_ITO[1])
+_TINT = 0.6
+_FLOOR = (0.45, 228.0)  # the floor's contrast that remains, and its middle grey
+_STROKES: tuple[Color, Color] = (DARK, LIGHT)
+
+
+def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8]:
+    """Draw where the machine acted in the pass before a shot.
+
+    Parameters
+    ----------
+    shot : MeasuredShot
+        A shot after a pass whose reach was told.
+    measurement : Measurement
+        The run that it belongs to.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W, 3)
+        sRGB: the floor view made pale, at most 1600 px wide, tinted by the chance that a place was reached; hatched
+        where it is below one half, dotted where it cannot be told. Below it the caption.
+
+    Raises
+    ------
+    ValueError
+        Nothing is known of the pass's reach.
+    """
+    figures = pass_of(shot, measurement)
+    if figures is None or figures.why is None or figures.why.reach is None:
+        raise ValueError(f"{shot.name!r} has no reach to draw")
+    why, reach = figures.why, figures.why.reach
+    canvas = floor_canvas(shot, measurement)
+    _make_pale(canvas.image)
+    reached, told, inside = _on_canvas(reach, canvas.grid, measurement.patch)
+    _paint(canvas.image, reached, told, inside, canvas.size)
+    unit = max(1, canvas.grid.width_px // 1000)
+    draw_borders(canvas.image, measurement.patch, canvas.grid, unit, _STROKES)
+    outlines = outlines_mm(why, measurement.patch)
+    draw_unreached(canvas, outlines, np.zeros((0, 2)), _STROKES)
+
+    pale: Color = (230, 230, 226)
+    legend = [
+        LegendEntry("not reached to reached", _scale_sample(canvas.size)),
+        LegendEntry("hatched: more likely not reached", _tint_sample(0.1, canvas.size)),
+    ]
+    if (inside & ~told).any():
+        legend.append(
+            LegendEntry("dotted: cannot be told, too little debris lay there", _tint_sample(None, canvas.size))
+        )
+    if outlines:
+        words = "never reached: width of a strip, share of what is left"
+        legend.append(LegendEntry(words, unreached_sample(pale, canvas.size)))
+    legend.append(LegendEntry("border of the patch", stroke_sample(unit, pale, dashed=False)))
+    legend.append(LegendEntry("border of a zone", stroke_sample(unit, pale, dashed=True)))
+    caption = Caption(
+        f"Where the machine acted \N{EN DASH} {shot_title(shot, measurement)}",
+        _figures(reach),
+        tuple(legend),
+        shot_note(shot, measurement),
+    )
+    return np.vstack([canvas.image, draw_caption(caption, canvas.grid.width_px, canvas.grid.mm_per_px, canvas.size)])
+
+
+def _make_pale(image: NDArray[np.uint8]) -> None:
+    """Turn a floor view to faint light grey, in place: any floor looks alike below the tint, yet is recognised."""
+    grey = cv2.cvtColor(image, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    share, level = _FLOOR
+    faint = np.clip((grey - float(np.median(grey))) * share + level, 0, 255)
+    image[...] = np.rint(faint)[..., None]
+
+
+def _on_canvas(
+    reach: Reach, grid: FloorGrid, patch: Patch
+) -> tuple[NDArray[np.float32], NDArray[np.bool_], NDArray[np.bool_]]:
+    """Chance that each of the canvas' pixels was reached, where it is told, and which pixels lie in the patch."""
+    known = np.isfinite(reach.map)
+    scale = grid.mm_per_px / reach.grid.mm_per_px
+    shift_x, shift_y = reach.grid.to_px(np.array([[grid.x0_mm, grid.y0_mm]]))[0].tolist()
+    to_map = np.array([[scale, 0, shift_x], [0, scale, shift_y]])
+    size = (grid.width_px, grid.height_px)
+
+    def onto(values: NDArray[np.float32], how: int) -> NDArray[np.float32]:
+        flags = how | cv2.WARP_INVERSE_MAP
+        return np.asarray(
+            cv2.warpAffine(values, to_map, size, flags=flags, borderMode=cv2.BORDER_REPLICATE), np.float32
+        )
+
+    # Weighted by what is known, so that nothing leaks in from where it cannot be told.
+    weight = onto(known.astype(np.float32), cv2.INTER_LINEAR)
+    value = onto(np.where(known, reach.map, 0).astype(np.float32), cv2.INTER_LINEAR)
+    x, y = grid.x_mm(), grid.y_mm()
+    inside = ((y >= 0) & (y < patch.height_mm))[:, None] & ((x >= 0) & (x < patch.width_mm))
+    told = (weight >= 0.5) & inside
+    return np.where(told, value / np.maximum(weight, 0.5), np.nan).astype(np.float32), told, inside
+
+
+def _paint(
+    image: NDArray[np.uint8],
+    reached: NDArray[np.float32],
+    told: NDArray[np.bool_],
+    inside: NDArray[np.bool_],
+    size: int,
+) -> None:
+    """Tint, hatch and dot a pale picture, in place, and draw the line where reached and not are as likely."""
+    levels = np.rint(_ramp(np.linspace(0, 1, 256))).astype(np.uint8)
+    index = np.rint(255 * np.clip(np.where(told, reached, 0), 0, 1)).astype(np.uint8)
+    tint = np.asarray(cv2.merge([cv2.LUT(index, np.ascontiguousarray(channel)) for channel in levels.T]), np.uint8)
+    mixed = np.asarray(cv2.addWeighted(tint, _TINT, image, 1 - _TINT, 0), np.uint8)
+    cv2.copyTo(mixed, told.astype(np.uint8), image)
+    never = told & (reached < 0.5)
+    hatch, dots = _patterns(image.shape[:2], size)
+    image[never & hatch] = (60, 50, 45)
+    image[inside & ~told & dots] = (90, 90, 90)
+    edges, _ = cv2.findContours(never.astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    cv2.drawContours(image, edges, -1, (60, 50, 45), 2)
+
+
+def _ramp(share: Floats) -> Floats:
+    """Colours between those of not reached and reached, shape (N, 3)."""
+    return np.stack([np.interp(share, (0, 0.5, 1), channel) for channel in zip(*COLORS, strict=True)], axis=-1)
+
+
+def _patterns(shape: tuple[int, ...], size: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Diagonal lines and staggered dots."""
+    step = max(6, size // 2)
+    row, column = np.ogrid[: shape[0], : shape[1]]
+    hatch = (row + column) % step < 2
+    odd = (row // step) % 2 * (step // 2)
+    dots = ((row % step) < 3) & (((column + odd) % step) < 3)
+    return np.asarray(hatch), np.asarray(dots)
+
+
+def _scale_sample(size: int) -> Painter:
+    """Legend sample of all tints from not reached to reached."""
+
+    def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
+        part = np.full((height, width, 3), PAPER, np.uint8)
+        chance = np.broadcast_to(np.linspace(0, 1, width, dtype=np.float32), (height, width))
+        yes = np.ones((height, width), bool)
+        _paint(part, chance, yes, yes, size)
+        image[top : top + height, left : left + width] = part
+
+    return paint
+
+
+def _tint_sample(chance: float | None, size: int) -> Painter:
+    """Legend sample of one tint, or of what cannot be told."""
+
+    def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
+        part = np.full((height, width, 3), 230, np.uint8)
+        told = np.full((height, width), chance is not None)
+        level = np.full((height, width), np.nan if chance is None else chance, np.float32)
+        _paint(part, level, told, np.ones_like(told), size)
+        image[top : top + height, left : left + width] = part
+
+    return paint
+
+
+def _figures(reach: Reach) -> str:
+    whole = reach.zones.get("patch")
+    reached = None if whole is None else share_text(whole.share_percent, whole.interval95)
+    if whole is None or reached is None:
+        return "How much of the debris was reached cannot be told."
+    taken = share_text(whole.pickup_percent, whole.pickup_interval95)
+    return f"Reached: {reached} of the debris" + ("" if taken is None else f"; picked up there: {taken}")

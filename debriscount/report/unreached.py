@@ -1,0 +1,175 @@
+"""Outlines and labels of what the machine never reached: strips between lanes with their widths, other places."""
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ..inputs.patch import Patch
+from ..leftovers.records import WhyLeft
+from ..leftovers.wording import share_text
+from .canvas import Canvas
+from .caption import Painter
+from .labels import draw_label
+from .palette import Color, contrasting
+from .text import LINE, text_width
+
+Floats = NDArray[np.float64]
+
+_SHIFT = 3
+_TOOTH_EVERY, _TOOTH = 0.9, 0.3  # of the font's size: distance and length of the teeth inside an outline
+
+
+def outlines_mm(why: WhyLeft, patch: Patch) -> list[tuple[Floats, str]]:
+    """Outlines of strips and places that were not reached, each with its label.
+
+    Parameters
+    ----------
+    why : WhyLeft
+        What is said of a pass.
+    patch : Patch
+        Strips end at its borders.
+
+    Returns
+    -------
+    list of (ndarray of shape (N, 2), str)
+        Corners, mm, and the strip's width or the place's share of what is left. A missed strip is left out where the
+        lanes say the same, and a place in which nothing is left.
+    """
+    found = []
+    for strip in () if why.lanes is None else why.lanes.strips:
+        ends = np.array(strip.ends_mm, float)
+        along = ends[1] - ends[0]
+        length = float(np.hypot(*along))
+        if length > 0:
+            aside = strip.width_mm / 2 * np.array([-along[1], along[0]]) / length
+            corners = np.array([ends[0] + aside, ends[1] + aside, ends[1] - aside, ends[0] - aside])
+            corners = _inside(corners, patch)
+            if len(corners) > 2:
+                found.append((corners, f"{strip.width_mm:.0f} mm"))
+    for place in why.missed:
+        share = share_text(place.share_percent)
+        if place.share_percent > 0 and share is not None and (place.what != "strip" or why.lanes is None):
+            found.append((np.array(place.polygon_mm, float), share.replace("less than", "<").replace("more than", ">")))
+    return found
+
+
+def draw_unreached(
+    canvas: Canvas, outlines: Sequence[tuple[Floats, str]], busy_px: Floats, colors: tuple[Color, Color]
+) -> None:
+    """Draw outlines with teeth towards their inside, and a label beside each; in place.
+
+    Parameters
+    ----------
+    canvas : Canvas
+        Where to draw.
+    outlines : sequence of (ndarray of shape (N, 2), str)
+        As `outlines_mm` gives them.
+    busy_px : ndarray of shape (M, 2)
+        Columns and rows of grains, over which no label is put if there is room elsewhere.
+    colors : (colour, colour)
+        Of the outlines' core and rim; one dark, one light.
+    """
+    height, width = canvas.image.shape[:2]
+    shapes = [_within(canvas.to_px(corners), width, height) for corners, _ in outlines]
+    for extra in (2, 0):
+        for corners in shapes:
+            _draw(canvas.image, corners, canvas.size, colors[extra > 0], 2 + extra)
+    busy = np.zeros((height, width), np.uint8)
+    inside = ((busy_px >= 0) & (busy_px < (width, height))).all(axis=1)
+    column, row = busy_px[inside].astype(int).T
+    busy[row, column] = 1
+    for corners in shapes:
+        cv2.polylines(busy, [np.rint(corners).astype(np.int32)], True, (2,), 3)
+    for corners, (_, text) in zip(shapes, outlines, strict=True):
+        _label(canvas, corners, text, busy)
+
+
+def unreached_sample(floor: Color, size: int) -> Painter:
+    """Legend sample of the outline."""
+
+    def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
+        image[top : top + height, left : left + width] = floor
+        box = np.array([[0.1, 0.15], [0.9, 0.15], [0.9, 0.85], [0.1, 0.85]]) * (width, height) + (left, top)
+        for extra in (2, 0):
+            _draw(image, box, round(0.7 * size), contrasting(floor)[extra > 0], 2 + extra)
+
+    return paint
+
+
+def _draw(image: NDArray[np.uint8], corners: Floats, size: int, color: Color, width: int) -> None:
+    outline = [_fixed(np.vstack([corners, corners[:1]]))]
+    cv2.polylines(image, outline, False, color, width, cv2.LINE_AA, _SHIFT)
+    cv2.polylines(image, list(_fixed(_teeth(corners, size))), False, color, width, cv2.LINE_AA, _SHIFT)
+
+
+def _inside(corners: Floats, patch: Patch) -> Floats:
+    """Part of a convex outline that lies in the patch, shape (N, 2)."""
+    whole = np.array([[0, 0], [patch.width_mm, 0], [patch.width_mm, patch.height_mm], [0, patch.height_mm]])
+    found = cv2.intersectConvexConvex(corners.astype(np.float32), whole.astype(np.float32))[1]
+    return np.zeros((0, 2)) if found is None else np.asarray(found, float).reshape(-1, 2)
+
+
+def _within(corners: Floats, width: int, height: int) -> Floats:
+    """Corners moved into the picture, so that an outline at its rim is still seen."""
+    return np.clip(corners, 2, (width - 3, height - 3))
+
+
+def _teeth(corners: Floats, size: int) -> Floats:
+    """Short strokes from an outline to its inside, shape (M, 2, 2)."""
+    following = np.roll(corners, -1, axis=0)
+    x, y = corners.T
+    turn = np.sign(np.sum(x * following[:, 1] - following[:, 0] * y)) or 1.0
+    teeth = []
+    for start, end in zip(corners, following, strict=True):
+        side = end - start
+        length = float(np.hypot(*side))
+        number = int(length / (_TOOTH_EVERY * size))
+        if number:
+            inwards = turn * np.array([-side[1], side[0]]) / length * _TOOTH * size
+            feet = start + side * ((np.arange(number) + 0.5) / number)[:, None]
+            teeth.append(np.stack([feet, feet + inwards], axis=1))
+    return np.concatenate(teeth) if teeth else np.zeros((0, 2, 2))
+
+
+def _label(canvas: Canvas, corners: Floats, text: str, busy: NDArray[np.uint8]) -> None:
+    """Write a label where it hides fewest grains, lines and other labels: inside the outline or close beside it."""
+    size = round(0.85 * canvas.size)
+    wide, high = text_width(text, size) + size // 2 * 2, round(LINE * size)
+    rows, columns = busy.shape
+    if wide >= columns or high >= rows:
+        return
+    sums = cv2.integral(busy)
+    best, least = None, np.inf
+    for middle, cost in _label_places(corners, wide, high):
+        left = int(np.clip(middle[0] - wide / 2, 0, columns - wide))
+        top = int(np.clip(middle[1] - high / 2, 0, rows - high))
+        hidden = sums[top + high, left + wide] - sums[top, left + wide] - sums[top + high, left] + sums[top, left]
+        if hidden + cost < least:
+            best, least = (left, top), hidden + cost
+    if best is not None:
+        draw_label(canvas.image, text, best, (wide, high), size)
+        cv2.rectangle(busy, best, (best[0] + wide, best[1] + high), (50,), cv2.FILLED)
+
+
+def _label_places(corners: Floats, wide: int, high: int) -> list[tuple[Floats, float]]:
+    """Middles of places for a label beside each side of an outline, the middle of the longest side cheapest."""
+    following = np.roll(corners, -1, axis=0)
+    middle = corners.mean(axis=0)
+    places = []
+    for start, end in zip(corners, following, strict=True):
+        side = end - start
+        length = float(np.hypot(*side))
+        if length < wide / 2:
+            continue
+        normal = np.array([-side[1], side[0]]) / length
+        normal *= np.sign((start + side / 2 - middle) @ normal) or 1.0
+        off = normal * (abs(normal[0]) * wide / 2 + abs(normal[1]) * high / 2 + 6)
+        for t in np.linspace(0.1, 0.9, 17):
+            places.append((start + t * side + off, 4 * abs(float(t) - 0.5) * length / (length + wide)))
+    return places or [(middle, 0.0)]
+
+
+def _fixed(values: Floats) -> NDArray[np.int32]:
+    return np.asarray(np.rint(values * 2**_SHIFT), np.int32)

@@ -1,0 +1,165 @@
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from debriscount.geometry.grid import FloorGrid
+from debriscount.leftovers.passes import Pickup, further_pass, pass_step
+from debriscount.leftovers.records import Reach
+
+GRID = FloorGrid(0.0, 0.0, 10.0, 20, 30)
+
+
+def known(percent: float, half: float = 0.5) -> Pickup:
+    return Pickup(percent, (percent - half, percent + half))
+
+
+def reach(chance: np.ndarray, grid: FloorGrid = GRID) -> Reach:
+    return Reach({}, grid, chance.astype(np.float32), 1.0)
+
+
+def test_the_first_pass_finds_everything() -> None:
+    step = pass_step(1, known(80))
+    assert (step.number, step.of_found_percent, step.of_found_interval95, step.together_percent) == (
+        1,
+        80,
+        (79.5, 80.5),
+        80,
+    )
+    assert (step.missed_again_percent, step.missed_again_by_chance_percent) == (None, None)
+
+
+@pytest.mark.parametrize(("first", "second", "expected"), [(80, 90, 50), (50, 50, 0), (60, 100, 100), (80, 70, -50)])
+def test_a_later_pass_is_told_of_what_it_found(first: float, second: float, expected: float) -> None:
+    step = pass_step(2, known(second), known(first))
+    assert step.of_found_percent == pytest.approx(expected)
+    assert step.together_percent == second
+    assert step.of_found_interval95 is not None
+    assert step.of_found_interval95[0] <= expected <= step.of_found_interval95[1]
+
+
+def test_the_interval_is_that_of_a_ratio_of_normal_amounts() -> None:
+    """*Independent*: drawn left and found amounts (JCGM 101)."""
+    rng = np.random.default_rng(1)
+    left, found = rng.normal(12, 1.5, 400_000), rng.normal(30, 2.5, 400_000)
+    expected = np.quantile(100 * (1 - left / found), [0.025, 0.975])
+    interval = pass_step(2, known(88, 1.96 * 1.5), known(70, 1.96 * 2.5)).of_found_interval95
+    assert interval is not None
+    assert interval == pytest.approx(tuple(expected), abs=0.4)
+
+
+def test_with_what_was_found_known_the_interval_is_that_of_what_is_left() -> None:
+    step = pass_step(2, Pickup(90.0, (88.0, 91.0)), Pickup(80.0, (80.0, 80.0)))
+    assert step.of_found_interval95 == pytest.approx((40.0, 55.0))
+
+
+@pytest.mark.parametrize(
+    ("pickup", "earlier"),
+    [(known(90), known(100, 0)), (Pickup(None, None), known(50)), (known(90), Pickup(None, None))],
+)
+def test_a_pass_that_found_nothing_or_is_not_known_has_no_share(pickup: Pickup, earlier: Pickup) -> None:
+    step = pass_step(2, pickup, earlier)
+    assert (step.of_found_percent, step.of_found_interval95) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("pickup", "earlier"),
+    [
+        (Pickup(90.0, None), known(80)),
+        (known(90), Pickup(80.0, None)),
+        (known(99.9), Pickup(99.8, (99.0, 100.3))),
+        (known(99), Pickup(98.0, (92.0, 99.0))),
+    ],
+)
+def test_a_share_whose_interval_cannot_be_known_has_none(pickup: Pickup, earlier: Pickup) -> None:
+    step = pass_step(2, pickup, earlier)
+    assert step.of_found_percent is not None
+    assert step.of_found_interval95 is None
+
+
+def test_places_missed_by_both_passes_are_set_against_chance() -> None:
+    first, second = np.ones(GRID.shape), np.ones(GRID.shape)
+    first[:10] = 0  # half of the floor
+    second[5:15] = 0  # half of it too; half of that was missed before
+    step = pass_step(2, known(90), known(80), reach(second), reach(first))
+    assert (step.missed_again_percent, step.missed_again_by_chance_percent) == (50, 50)
+    again = pass_step(2, known(90), known(80), reach(first), reach(first))
+    assert (again.missed_again_percent, again.missed_again_by_chance_percent) == (100, 50)
+
+
+def test_passes_that_miss_by_themselves_miss_again_as_by_chance() -> None:
+    rng = np.random.default_rng(2)
+    grid = FloorGrid(0.0, 0.0, 1.0, 400, 400)
+    first, second = ((rng.random(grid.shape) > share).astype(float) for share in (0.3, 0.2))
+    step = pass_step(2, known(90), known(80), reach(second, grid), reach(first, grid))
+    assert step.missed_again_percent == pytest.approx(step.missed_again_by_chance_percent, abs=1)
+    assert step.missed_again_percent == pytest.approx(30, abs=1)
+
+
+def test_places_that_cannot_be_told_do_not_count() -> None:
+    first, second = np.zeros(GRID.shape), np.zeros(GRID.shape)
+    first[:, 15:], second[:, :5] = np.nan, np.nan
+    step = pass_step(2, known(90), known(80), reach(second), reach(first))
+    assert (step.missed_again_percent, step.missed_again_by_chance_percent) == (100, 100)
+    none = pass_step(2, known(90), known(80), reach(np.full(GRID.shape, np.nan)), reach(first))
+    assert none.missed_again_percent is None
+    all_met = pass_step(2, known(90), known(80), reach(np.ones(GRID.shape)), reach(first))
+    assert (all_met.missed_again_percent, all_met.missed_again_by_chance_percent) == (None, None)
+
+
+def test_maps_on_different_grids_are_refused() -> None:
+    other = FloorGrid(0.0, 0.0, 5.0, 20, 30)
+    with pytest.raises(ValueError, match="must lie on one grid, got FloorGrid"):
+        pass_step(2, known(90), known(80), reach(np.ones(GRID.shape)), reach(np.ones(GRID.shape), other))
+
+
+@pytest.mark.parametrize("pickups", [[], [known(80)], [known(80), Pickup(None, None)], [known(80), known(100, 0)]])
+def test_one_pass_or_nothing_left_says_nothing_of_the_next(pickups: list[Pickup]) -> None:
+    assert further_pass(pickups) is None
+
+
+def test_the_next_pass_lies_between_a_repeated_path_and_a_fresh_one() -> None:
+    # 60, then half of the 40 left: afresh half of 20 again; repeated, gains go on shrinking 60, 20, 6.7.
+    further = further_pass([known(60, 0), known(80, 0)])
+    assert further is not None
+    assert further.together_percent == pytest.approx(80 + (10 + 20 / 3) / 2)
+    assert "Extrapolated from 2 passes, which picked up 50 to 60 %" in further.sentence
+
+
+def test_alike_passes_go_on_alike() -> None:
+    further = further_pass([known(50, 0), known(75, 0), known(87.5, 0)])
+    assert further is not None
+    assert further.together_percent == pytest.approx(93.75)
+    assert further.interval95 == pytest.approx((93.75, 93.75))
+
+
+@pytest.mark.parametrize(("hard", "rate"), [(0.05, 0.8), (0.2, 0.5), (0.3, 0.9)])
+def test_a_hard_core_that_no_pass_meets_lies_within_the_interval(hard: float, rate: float) -> None:
+    together = [100 * (1 - hard) * (1 - (1 - rate) ** p) for p in range(1, 5)]
+    for count in (2, 3):
+        further = further_pass([known(percent) for percent in together[:count]])
+        assert further is not None
+        assert further.interval95[0] <= together[count] <= further.interval95[1]
+
+
+@given(st.lists(st.floats(0, 99), min_size=2, max_size=6))
+def test_what_is_extrapolated_can_be(percents: list[float]) -> None:
+    pickups = [known(percent) for percent in percents]
+    further = further_pass(pickups)
+    assert further is not None
+    low, high = further.interval95
+    assert percents[-1] - 0.5 <= low <= further.together_percent <= high <= 100
+    assert percents[-1] <= further.together_percent
+    if all(later <= earlier for earlier, later in pairwise(percents)):
+        assert further.together_percent == percents[-1]
+
+
+def test_a_less_certain_pickup_leaves_the_next_less_certain() -> None:
+    widths = []
+    for half in (0.1, 2.0):
+        further = further_pass([known(50, half), known(74, half), known(87, half)])
+        assert further is not None
+        widths.append(further.interval95[1] - further.interval95[0])
+    assert widths[0] < widths[1]

@@ -1,0 +1,140 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from debriscount.figures.records import Measurement
+from debriscount.geometry.grid import FloorGrid
+from debriscount.leftovers.records import Reach, WhyLeft
+from debriscount.report import reach_picture
+from debriscount.report.caption import Caption, draw_caption
+from debriscount.report.palette import distances
+from debriscount.report.reach_picture import COLORS, draw_reach
+
+
+@pytest.fixture
+def captions(monkeypatch: pytest.MonkeyPatch) -> list[Caption]:
+    seen: list[Caption] = []
+
+    def spy(caption: Caption, width: int, mm_per_px: float, size: int) -> NDArray[np.uint8]:
+        seen.append(caption)
+        return draw_caption(caption, width, mm_per_px, size)
+
+    monkeypatch.setattr(reach_picture, "draw_caption", spy)
+    return seen
+
+
+def _with(run: Measurement, why: WhyLeft) -> Measurement:
+    return replace(run, passes=(replace(run.passes[0], why=why), *run.passes[1:]))
+
+
+def _bare(run: Measurement, reach: Reach | None = None) -> Measurement:
+    """The run without outlines of what was not reached."""
+    why = run.passes[0].why
+    assert why is not None
+    return _with(run, replace(why, lanes=None, missed=(), reach=reach or why.reach))
+
+
+def _part(image: NDArray[np.uint8], grid: FloorGrid, x_mm: float, y_mm: float, mm: float = 3.0) -> NDArray[np.float64]:
+    column, row = np.rint(grid.to_px(np.array([x_mm, y_mm]))).astype(int)
+    reach = round(mm / grid.mm_per_px)
+    return image[row - reach : row + reach, column - reach : column + reach].reshape(-1, 3).astype(float)
+
+
+def test_reached_unreached_and_untold_places_differ_in_light_and_pattern(explained: Measurement) -> None:
+    run = _bare(explained)
+    image = draw_reach(run.shots[1], run)
+    reached, never, untold = (_part(image, run.grid, x, y) for x, y in ((50, 60), (50, 35), (80, 65)))
+    # A plain floor below: what is reached has one colour, the others have lines and dots in it.
+    assert reached.std(axis=0).max() < 1
+    assert never.std(axis=0).max() > 20
+    assert untold.std(axis=0).max() > 10
+    colors = [np.median(part, axis=0) for part in (reached, never, untold)]
+    assert distances(np.array(colors), np.array(colors))[~np.eye(3, dtype=bool)].min() > 15
+
+
+def test_the_scale_can_be_told_by_every_eye() -> None:
+    apart = distances(COLORS, COLORS)
+    assert apart[~np.eye(3, dtype=bool)].min() > 20  # see TELLING in test_palette.py
+
+
+def test_a_map_is_shown_where_it_lies(explained: Measurement) -> None:
+    """A single unreached cell of 10 mm is hatched there and nowhere else."""
+    grid = FloorGrid(5.0, 5.0, 10.0, 8, 10)
+    map_ = np.ones(grid.shape, np.float32)
+    map_[4, 6] = 0.0
+    run = _bare(explained, Reach({}, grid, map_, 1.0))
+    image = draw_reach(run.shots[1], run)
+    dark = (image[:1000] == (60, 50, 45)).all(axis=-1)
+    row, column = np.nonzero(dark)
+    x, y = run.grid.x_mm()[column], run.grid.y_mm()[row]
+    # Half way between the cell's centre and its neighbours' the chance is one half: 5 mm to each side.
+    assert np.abs([x.min() - 60, x.max() - 70, y.min() - 40, y.max() - 50]).max() < 0.4
+
+
+def test_what_cannot_be_told_does_not_leak_into_its_neighbours(explained: Measurement) -> None:
+    grid = FloorGrid(5.0, 5.0, 10.0, 8, 10)
+    map_ = np.ones(grid.shape, np.float32)
+    map_[:, 5:] = np.nan
+    run = _bare(explained, Reach({}, grid, map_, 0.5))
+    image = draw_reach(run.shots[1], run)
+    assert not (image[:1000] == (60, 50, 45)).all(axis=-1).any()
+    assert (_part(image, run.grid, 45, 40, 2) == _part(image, run.grid, 25, 40, 2)).all()
+
+
+def test_nothing_is_tinted_outside_the_patch(explained: Measurement) -> None:
+    run = _bare(explained)
+    image = draw_reach(run.shots[1], run)
+    margin = _part(image, run.grid, 106, 70)
+    assert (margin == margin[0]).all()
+    assert np.ptp(margin[0]) == 0  # grey
+
+
+@pytest.mark.parametrize("level", [5, 45, 150, 250])
+def test_dark_and_light_floors_look_alike(explained: Measurement, level: int) -> None:
+    rng = np.random.default_rng(1)
+    pattern = np.clip(level + rng.normal(0, 20, (*explained.grid.shape, 1)), 0, 255).astype(np.uint8)
+    shot = replace(explained.shots[1], floor_view=np.repeat(pattern, 3, axis=2))
+    image = draw_reach(shot, _bare(explained))
+    reached, never = (_part(image, explained.grid, x, y) for x, y in ((50, 60), (50, 35)))
+    assert 150 < reached.mean() < 240
+    assert distances(reached.mean(axis=0), np.median(never, axis=0))[0, 0] > 15
+
+
+def test_the_caption_tells_reach_and_pickup_there(explained: Measurement, captions: list[Caption]) -> None:
+    draw_reach(explained.shots[1], explained)
+    assert captions[0].title.startswith("Where the machine acted \N{EN DASH} after (pass 1)")
+    assert captions[0].figures == "Reached: 88 % (85 to 90 %) of the debris; picked up there: 56 % (54 to 57 %)"
+    words = [entry.text for entry in captions[0].legend]
+    assert "dotted: cannot be told, too little debris lay there" in words
+    assert "never reached: width of a strip, share of what is left" in words
+
+
+def test_a_pickup_that_cannot_be_is_not_told(explained: Measurement, captions: list[Caption]) -> None:
+    why = explained.passes[0].why
+    assert why is not None
+    assert why.reach is not None
+    whole = replace(why.reach.zones["patch"], pickup_percent=126.0, pickup_interval95=(117.0, 137.0))
+    run = _bare(explained, replace(why.reach, zones={"patch": whole}))
+    draw_reach(run.shots[1], run)
+    assert captions[0].figures == "Reached: 88 % (85 to 90 %) of the debris"
+
+
+def test_the_legend_names_only_what_is_shown(explained: Measurement, captions: list[Caption]) -> None:
+    run = _bare(explained, Reach({}, FloorGrid(5.0, 5.0, 10.0, 8, 10), np.ones((8, 10), np.float32), 1.0))
+    draw_reach(run.shots[1], run)
+    words = " ".join(entry.text for entry in captions[0].legend)
+    assert "dotted" not in words
+    assert "never reached" not in words
+    assert captions[0].figures == "How much of the debris was reached cannot be told."
+
+
+def test_a_pass_without_reach_is_refused(explained: Measurement, run: Measurement) -> None:
+    why = explained.passes[0].why
+    assert why is not None
+    for made, shot in ((run, run.shots[1]), (explained, explained.shots[0])):
+        with pytest.raises(ValueError, match="has no reach to draw"):
+            draw_reach(shot, made)
+    with pytest.raises(ValueError, match="'after' has no reach to draw"):
+        draw_reach(explained.shots[1], _with(explained, replace(why, reach=None)))

@@ -1,0 +1,110 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from debriscount.figures.records import Measurement
+from debriscount.leftovers.records import Lanes, MissedPlace, Strip, WhyLeft
+from debriscount.report.canvas import Canvas, floor_canvas
+from debriscount.report.unreached import draw_unreached, outlines_mm, unreached_sample
+
+STROKES = ((16, 16, 16), (255, 255, 255))
+
+
+@pytest.fixture
+def why(explained: Measurement) -> WhyLeft:
+    found = explained.passes[0].why
+    assert found is not None
+    return found
+
+
+@pytest.fixture
+def canvas(run: Measurement) -> Canvas:
+    return floor_canvas(replace(run.shots[0], floor_view=np.full((*run.grid.shape, 3), 150, np.uint8)), run)
+
+
+def _area(corners: np.ndarray) -> float:
+    x, y = corners.T
+    return float(abs((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()) / 2)
+
+
+def test_strips_end_at_the_patchs_borders_and_bear_their_widths(run: Measurement, why: WhyLeft) -> None:
+    (strip, width), (place, share) = outlines_mm(why, run.patch)
+    assert (width, share) == ("10 mm", "50 %")
+    assert _area(strip) == pytest.approx(1000.0)  # 100 mm of patch by 10 mm
+    assert strip.min() >= 0
+    assert strip.max() <= 100
+    assert place.tolist() == [[60.0, 55.0], [80.0, 55.0], [75.0, 70.0]]
+
+
+def test_a_slanting_strip_is_as_wide_as_it_was_found(run: Measurement, why: WhyLeft) -> None:
+    slanting = Strip(((20.0, 20.0), (60.0, 50.0)), 8.0, 0.5, None, 30.0)
+    lanes = replace(why.lanes or Lanes(0, 0, None, None, 8, 1, 2, None, (), 0), strips=(slanting,))
+    (corners, _), *_ = outlines_mm(replace(why, lanes=lanes), run.patch)
+    assert _area(corners) == pytest.approx(50.0 * 8.0, rel=1e-5)  # 3-4-5 triangle: 50 mm long
+
+
+def test_missed_strips_are_told_where_no_lanes_are(run: Measurement, why: WhyLeft) -> None:
+    labels = [text for _, text in outlines_mm(replace(why, lanes=None), run.patch)]
+    assert labels == ["50 %", "30 %"]
+    small = replace(why, missed=(MissedPlace("place", ((1.0, 1.0), (9.0, 1.0), (9.0, 9.0)), 32.0, 1.0, 4.44),))
+    assert outlines_mm(small, run.patch)[1][1] == "4.4 %"
+
+
+def test_places_in_which_next_to_nothing_is_left(run: Measurement, why: WhyLeft) -> None:
+    places = tuple(replace(why.missed[0], share_percent=share) for share in (0.0, 0.03, 100.0))
+    labels = [text for _, text in outlines_mm(replace(why, lanes=None, missed=places), run.patch)]
+    assert labels == ["< 0.1 %", "100 %"]
+
+
+def test_a_strip_beside_the_patch_or_without_length_is_not_drawn(run: Measurement, why: WhyLeft) -> None:
+    strips = (
+        Strip(((-50.0, -30.0), (50.0, -30.0)), 10.0, 1.0, None, 1.0),
+        Strip(((50.0, 30.0), (50.0, 30.0)), 10.0, 1.0, None, 1.0),
+    )
+    lanes = replace(why.lanes or Lanes(0, 0, None, None, 8, 1, 2, None, (), 0), strips=strips)
+    assert [text for _, text in outlines_mm(replace(why, lanes=lanes, missed=()), run.patch)] == []
+
+
+def test_the_outline_has_teeth_on_its_inside_alone(canvas: Canvas) -> None:
+    box = np.array([[20.0, 20.0], [80.0, 20.0], [80.0, 60.0], [20.0, 60.0]])
+    for corners in (box, box[::-1]):  # whichever way round
+        canvas.image[:] = 150
+        draw_unreached(canvas, [(corners, "9 %")], np.zeros((0, 2)), STROKES)
+        row = round(float(canvas.to_px(np.array([[50.0, 60.0]]))[0, 1]))
+        left, right = (round(float(v)) for v in canvas.to_px(np.array([[25.0, 0], [75.0, 0]]))[:, 0])
+        inside = (canvas.image[row - 6, left:right] != 150).any(axis=1)
+        outside = (canvas.image[row + 6, left:right] != 150).any(axis=1)
+        # Outside there may be the label, of less than a tenth of this length.
+        assert outside.mean() < 0.1 < inside.mean() < 0.6
+
+
+def test_labels_keep_off_grains_where_there_is_room(canvas: Canvas) -> None:
+    strip = np.array([[0.0, 35.0], [100.0, 35.0], [100.0, 45.0], [0.0, 45.0]])
+    rng = np.random.default_rng(3)
+    above = canvas.to_px(rng.uniform((0, 0), (100, 34), (3000, 2)))
+    draw_unreached(canvas, [(strip, "10 mm")], above, STROKES)
+    top, bottom = (round(float(v)) for v in canvas.to_px(np.array([[0, 35.0], [0, 45.0]]))[:, 1])
+    end = round(float(canvas.to_px(np.array([[100.0, 0]]))[0, 0]))
+    changed = (canvas.image != 150).any(axis=2)
+    assert not changed[: top - 6, :end].any()
+    assert changed[bottom + 6 :].any() or changed[:, end + 6 :].any()
+
+
+def test_outlines_beyond_the_picture_are_drawn_at_its_rim(canvas: Canvas) -> None:
+    draw_unreached(
+        canvas, [(np.array([[-900.0, -900], [900, -900], [900, 900], [-900, 900]]), "9 %")], np.zeros((0, 2)), STROKES
+    )
+    assert (canvas.image[2] == STROKES[0]).all(axis=-1).mean() > 0.9
+
+
+def test_nothing_unreached_leaves_the_picture_as_it_was(canvas: Canvas) -> None:
+    draw_unreached(canvas, [], np.zeros((0, 2)), STROKES)
+    assert (canvas.image == 150).all()
+
+
+def test_the_sample_lies_in_its_box() -> None:
+    image = np.full((60, 100, 3), 250, np.uint8)
+    unreached_sample((150, 150, 148), 24)(image, 20, 15, 60, 24)
+    image[15:39, 20:80] = 250
+    assert (image == 250).all()
