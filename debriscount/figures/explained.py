@@ -15,7 +15,7 @@ from ..leftovers.passes import Pickup
 from ..leftovers.records import FurtherPass
 from ..leftovers.trace import TracedShot
 from ..leftovers.why import why_left
-from .records import PassFigures
+from .records import PassFigures, ZoneFigures
 
 
 def explained(
@@ -51,9 +51,16 @@ def explained(
         patch,
         {name: TracedShot(SeenGrains(f, maps.shots[name].cover), grains[name]) for name, f in found.items()},
         {kind.name: hint for kind, hint in zip(kinds, hints, strict=True)},
-        [{zone: Pickup(z.pickup_percent, z.interval95) for zone, z in figures.zones.items()} for figures in passes],
+        [{zone: _pickup(z) for zone, z in figures.zones.items()} for figures in passes],
         mm_per_px=registered.grid.mm_per_px,
         apart_mm=registered.apart_mm,
     )
     whole = zip(passes, told.passes, told.steps, strict=True)
     return tuple(replace(figures, why=why, step=step) for figures, why, step in whole), told.further
+
+
+def _pickup(figures: ZoneFigures) -> Pickup:
+    """A zone's pickup; what the zone lost and was not picked up was flung out of it."""
+    gone, pickup = figures.gone_percent, figures.pickup_percent
+    flung = 0.0 if gone is None or pickup is None else gone - pickup
+    return Pickup(pickup, figures.interval95, flung)

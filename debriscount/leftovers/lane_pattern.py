@@ -1,5 +1,6 @@
 """Seek the pattern of strips that explains best what stayed: a heading and spans across it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,8 @@ _COMB_BIN_MM = 2.0
 _PITCHES_MM = np.arange(LEAST_PITCH_MM, MOST_PITCH_MM + 1, 4.0)
 _WIDTHS_MM = np.geomspace(6.0, 60.0, 6)
 _COMB_GRAINS = 5000
+#: Where lanes stray by some millimetres, a row of reached grains may seem to divide a strip.
+_STRAY_MM = 8.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,13 +76,24 @@ def seek_pattern(evidence: Evidence, reach_mm: float, *, surely: bool) -> Patter
     says = float(totals[best] - np.log(len(_HEADINGS)))
     if says > max(least, 0.0) or len(evidence) > _COMB_GRAINS:
         spans = [(a * _BIN_MM - reach_mm, b * _BIN_MM - reach_mm) for a, b in strips_at(profile[:, best], penalty)]
-        return Pattern(float(_HEADINGS[best]), 1.0, spans) if says > least and spans else None
+        return Pattern(float(_HEADINGS[best]), 1.0, merged(spans)) if says > least and spans else None
     ratio = int(_COMB_BIN_MM / _BIN_MM)
     coarse = profile[: len(profile) // ratio * ratio].reshape(-1, ratio, len(_HEADINGS)).sum(axis=1)
     faint = search_combs(coarse, _COMB_BIN_MM, _PITCHES_MM, _WIDTHS_MM, len(evidence))
     if faint.evidence < least or len(faint.spans) < 2:
         return None
     return Pattern(float(_HEADINGS[faint.heading]), 1.0, [(a - reach_mm, b - reach_mm) for a, b in faint.spans])
+
+
+def merged(spans: Sequence[Span]) -> list[Span]:
+    """Ascending spans, those less apart than straying lanes can be taken together: no lane lies between them."""
+    joined = list(spans[:1])
+    for low, high in spans[1:]:
+        if low - joined[-1][1] < _STRAY_MM:
+            joined[-1] = joined[-1][0], high
+        else:
+            joined.append((low, high))
+    return joined
 
 
 def refine_pattern(evidence: Evidence, pattern: Pattern, turn_deg: float) -> Pattern | None:

@@ -21,13 +21,13 @@ _LEAST_GRAINS = 30
 _WIDEST_MM = 75.0
 #: What a strip of a comb has to say at least, log-likelihood: a chance of one in seven.
 _LEAST_SAYS = 2.0
-#: Share of the strips' evidence that has to come from such as were left along all their length.
-_WHOLE_SHARE = 0.6
+#: Share of the evidence for all that looks like strips that has to come from such as pass for lanes' strips.
+_KEPT_SHARE = 0.6
 #: How much better straight strips have to explain the grains than crooked ones, log-likelihood ratio: all together to
-#: four hundred to one, a strip alone to twenty thousand to one, as nothing else speaks for it.
-_STRAIGHT, _STRAIGHT_ALONE = 6.0, 10.0
+#: a thousand to one where they repeat, to twenty thousand to one where they do not, as nothing else speaks for them.
+_STRAIGHT, _STRAIGHT_ALONE = 7.0, 10.0
 #: How much floor may have been left elsewhere (a corner, a turn too wide), as a share of the strips' area: as much as
-#: they have where they repeat, little where one strip stands alone.
+#: they have where they repeat, little where they do not.
 _ELSEWHERE, _ELSEWHERE_ALONE = 1.0, 0.25
 #: A heading less certain than this, degrees, is none.
 _MOST_U_DEG = 2.0
@@ -103,25 +103,32 @@ def _sure_strips(evidence: Evidence, heading: float, found: Sequence[Found], pat
         ends = chord(patch, heading, sum(strip.span) / 2)
         return ends is not None and left_throughout(evidence, heading, strip, ends)
 
+    total = sum(max(0.0, says(strip)) for strip in found)
+    # Only the rim of the patch may leave a border open; beside another strip it means that neither is clear.
+    last = len(found) - 1
+    found = [s for n, s in enumerate(found) if (s.low.closed or n == 0) and (s.high.closed or n == last)]
     found = [strip for strip in found if says(strip) > _LEAST_SAYS]
     whole = [strip for strip in found if is_whole(strip)]
     whole = apart(whole, [says(strip) for strip in whole])
     closed = [strip for strip in whole if strip.closed]
-    told = sum(says(strip) for strip in closed)
-    if not closed or told < _WHOLE_SHARE * sum(says(strip) for strip in found if strip.closed):
+    if not closed:
         return []
     width, _ = usual_width(closed)
-    straight = sum(straightness(evidence, heading, strip) for strip in closed)
-    if straight < (_STRAIGHT if len(closed) > 1 else _STRAIGHT_ALONE) or width > _WIDEST_MM:
-        return []
     kept = strips_on_comb(whole)
-    most = _ELSEWHERE if len(kept) > 1 else _ELSEWHERE_ALONE
-    if left_elsewhere(evidence, heading, kept, patch) > most:
+    if sum(says(strip) for strip in kept) < _KEPT_SHARE * total:
         return []
-    if len(kept) > 1:
+    repeat = comb_of(kept) is not None
+    straight = sum(straightness(evidence, heading, strip) for strip in closed)
+    elsewhere = left_elsewhere(evidence, heading, kept, patch)
+    if width > _WIDEST_MM or straight < (_STRAIGHT if repeat else _STRAIGHT_ALONE):
+        return []
+    if elsewhere > (_ELSEWHERE if repeat else _ELSEWHERE_ALONE):
+        return []
+    if repeat:
         return kept
-    ends = chord(patch, heading, sum(kept[0].span) / 2)
-    return kept if ends is not None and crosses_alone(kept[0], told, ends, patch) else []
+    clearest = max(kept, key=says)
+    ends = chord(patch, heading, sum(clearest.span) / 2)
+    return kept if ends is not None and crosses_alone(clearest, says(clearest), ends, patch) else []
 
 
 def _record(

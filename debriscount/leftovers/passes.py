@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..grains.table import GrainTable
 from ..scale.quantity import coverage_factor95
 from .proportion import Z95
 from .records import FurtherPass, Interval, PassStep, Reach
@@ -12,10 +13,14 @@ from .records import FurtherPass, Interval, PassStep, Reach
 
 @dataclass(frozen=True, slots=True)
 class Pickup:
-    """Pickup of the patch after a pass, against *before*, percent, and its 95 % interval; None where unknown."""
+    """Pickup after a pass, against *before*, percent, and its 95 % interval; None where unknown.
+
+    ``flung_percent`` is what of *before* lies in the margin by then: left, but no longer there for a pass to find.
+    """
 
     percent: float | None
     interval95: Interval | None
+    flung_percent: float = 0.0
 
 
 def pass_step(
@@ -24,6 +29,7 @@ def pass_step(
     earlier: Pickup | None = None,
     reach: Reach | None = None,
     earlier_reach: Reach | None = None,
+    found: GrainTable | None = None,
 ) -> PassStep:
     """What a pass brought of what it found.
 
@@ -37,6 +43,8 @@ def pass_step(
         After the pass before; None for the first.
     reach, earlier_reach : Reach, optional
         Of this pass and of the pass before, on equal grids.
+    found : GrainTable, optional
+        The grains that this pass began with.
 
     Returns
     -------
@@ -50,19 +58,20 @@ def pass_step(
 
     Notes
     -----
-    With R of the debris left after this pass and Q after the one before, the pass picked up 1 - R/Q of what it found.
+    With R of the debris left after this pass and Q after the one before, less what lay in the margin when the pass
+    began, it picked up 1 - R/Q of what it found.
     The interval of the ratio combines the limits of both as Donner and Zou do (Statistical Methods in Medical Research
     21 (2012) 347-359), the two taken to err by themselves; where they err alike it is too wide.
 
-    Missed twice is a share of floor, of the places of both maps where it can be told: with the chances m and n that a
-    place was missed by this pass and by the one before, sum(m n) / sum(m) against mean(n), which it would be if m and n
-    had nothing to do with each other. It can be told only where debris still lay, which mostly is where the pass before
-    missed; the comparison is of the same places, so that both figures are raised by that alike.
+    Missed twice is a share of the debris that the pass found, by area, where both maps tell: with the chances m and n
+    that the place of a grain was missed by this pass and by the one before, sum(a m n) / sum(a m) against
+    sum(a n) / sum(a), which it would be if m and n had nothing to do with each other. Debris found lies mostly where
+    the pass before missed, which raises both alike.
     """
     of_found, interval = pickup.percent, pickup.interval95
     if earlier is not None:
         of_found, interval = _of_found(pickup, earlier)
-    again, chance = _missed_again(reach, earlier_reach)
+    again, chance = _missed_again(reach, earlier_reach, found)
     return PassStep(number, of_found, interval, pickup.percent, again, chance)
 
 
@@ -91,7 +100,7 @@ def further_pass(pickups: Sequence[Pickup]) -> FurtherPass | None:
     """
     together = [pickup.percent for pickup in pickups]
     known = [percent for percent in together if percent is not None]
-    if len(known) < max(2, len(together)) or known[-1] >= 100:
+    if len(known) < max(2, len(together)) or known[-1] + pickups[-1].flung_percent >= 100:
         return None
     steps = [
         pass_step(number, pickup, earlier).of_found_percent
@@ -101,7 +110,7 @@ def further_pass(pickups: Sequence[Pickup]) -> FurtherPass | None:
     if len(shares) < len(known):
         return None
     gains = np.diff([0.0, *known])
-    left = 100 - known[-1]
+    left = 100 - known[-1] - pickups[-1].flung_percent
     afresh = max(0.0, left * float(shares[-1]) / 100)
     repeated = 0.0
     if gains[-2] > 0:
@@ -126,14 +135,15 @@ def further_pass(pickups: Sequence[Pickup]) -> FurtherPass | None:
 
 
 def _of_found(pickup: Pickup, earlier: Pickup) -> tuple[float | None, Interval | None]:
-    if pickup.percent is None or earlier.percent is None or earlier.percent >= 100:
+    there = 100 - earlier.flung_percent
+    if pickup.percent is None or earlier.percent is None or earlier.percent >= there:
         return None, None
-    left, found = 100 - pickup.percent, 100 - earlier.percent
+    left, found = there - pickup.percent, there - earlier.percent
     of_found = 100 * (1 - left / found)
     if pickup.interval95 is None or earlier.interval95 is None:
         return of_found, None
     (low, high), (base_low, base_high) = (
-        (100 - p.interval95[1], 100 - p.interval95[0]) for p in (pickup, earlier) if p.interval95 is not None
+        (there - p.interval95[1], there - p.interval95[0]) for p in (pickup, earlier) if p.interval95 is not None
     )
     if base_low <= 0:
         return of_found, None
@@ -147,13 +157,20 @@ def _of_found(pickup: Pickup, earlier: Pickup) -> tuple[float | None, Interval |
     return of_found, (100 * (1 - float(most)), 100 * (1 - float(least)))
 
 
-def _missed_again(reach: Reach | None, earlier: Reach | None) -> tuple[float | None, float | None]:
-    if reach is None or earlier is None:
+def _missed_again(
+    reach: Reach | None, earlier: Reach | None, found: GrainTable | None
+) -> tuple[float | None, float | None]:
+    if reach is None or earlier is None or found is None:
         return None, None
     if reach.grid != earlier.grid:
         raise ValueError(f"maps of reach must lie on one grid, got {reach.grid} and {earlier.grid}")
-    told = np.isfinite(reach.map) & np.isfinite(earlier.map)
-    missed, before = 1 - reach.map[told].astype(float), 1 - earlier.map[told].astype(float)
-    if missed.sum() <= 0:
+    column, row = np.rint(reach.grid.to_px(np.stack([found.x_mm, found.y_mm], axis=-1))).astype(int).T
+    height, width = reach.grid.shape
+    inside = (column >= 0) & (column < width) & (row >= 0) & (row < height)
+    place = row[inside], column[inside]
+    missed, before = 1 - reach.map[place].astype(float), 1 - earlier.map[place].astype(float)
+    told = np.isfinite(missed) & np.isfinite(before)
+    area, missed, before = found.area_mm2[inside][told], missed[told], before[told]
+    if (area * missed).sum() <= 0:
         return None, None
-    return 100 * float(missed @ before / missed.sum()), 100 * float(before.mean())
+    return 100 * float((area * missed) @ before / (area * missed).sum()), 100 * float(area @ before / area.sum())

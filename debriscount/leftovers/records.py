@@ -183,8 +183,9 @@ class Scatter:
 class PassStep:
     """What one pass brought: of what it found, and with the passes before it, percent.
 
-    ``missed_again_percent`` is the share of what this pass never met that the pass before had not met either, and
-    ``missed_again_by_chance_percent`` what that would be if each pass missed places by itself; None in the first pass.
+    ``missed_again_percent`` is the share of the debris that this pass found and never met which lies where the pass
+    before had not been either, and ``missed_again_by_chance_percent`` what that would be if each pass missed places by
+    itself; None in the first pass.
     """
 
     number: int

@@ -84,7 +84,9 @@ def why_left(
         zones, earlier = pickups[number - 1], None if number == 1 else pickups[number - 2]
         last = passes[-1].reach if passes else None
         reach = find_reach(own, patch, _of_found(zones, earlier), None if last is None else last.grid)
-        step = pass_step(number, zones["patch"], None if earlier is None else earlier["patch"], reach, last)
+        step = pass_step(
+            number, zones["patch"], None if earlier is None else earlier["patch"], reach, last, own.earlier
+        )
         passes.append(_explained(patch, list(kinds), whole, own, reach, step, untouched))
         steps.append(step)
     return Explained(tuple(passes), tuple(steps), further_pass([zones["patch"] for zones in pickups]))

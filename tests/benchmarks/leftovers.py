@@ -23,6 +23,7 @@ import numpy as np
 
 import debriscount
 from debriscount.errors import DebriscountError
+from debriscount.figures import explained as explained_module
 from debriscount.figures import run
 from debriscount.figures.records import Measurement
 from debriscount.simulate.scene import make_scene
@@ -157,7 +158,7 @@ def measured(
     patch: Path, before: Path, afters: Sequence[Path], blank: Path | None, debris: Sequence[Any]
 ) -> tuple[Measurement, float]:
     """Measure, and tell which share of the time went into why debris stayed."""
-    plain, spent = run.explained, 0.0
+    plain, spent = explained_module.explained, 0.0
 
     def timed(*args: Any, **more: Any) -> Any:
         nonlocal spent
@@ -167,13 +168,13 @@ def measured(
         finally:
             spent += time.perf_counter() - start
 
-    run.explained = timed
+    run.explained = timed  # type: ignore[attr-defined]
     try:
         start = time.perf_counter()
         found = debriscount.measure(patch, before, list(afters), blank=blank, debris=debris)
         whole = time.perf_counter() - start
     finally:
-        run.explained = plain
+        run.explained = plain  # type: ignore[attr-defined]
     return found, spent / (whole - spent)
 
 
@@ -292,20 +293,20 @@ def print_bars(photos: Sequence[Score], lanes: Sequence[Score], free: Sequence[S
             )
     for name, scores in (("photo sets", photos), ("simulated lanes", lanes)):
         wide = [s for s in scores if s.truth.strip is not None and s.truth.strip >= LEAST_STRIP_MM]
-        errors = [(s, e) for s in wide if (e := lane_errors(s)) is not None]
+        seen = [(s, e) for s in wide if (e := lane_errors(s)) is not None]
         if not wide:
             continue
         good = [
-            abs(e[0]) <= 2
-            and (e[1] is None or abs(e[1]) <= 4)
-            and abs(e[2]) <= max(3.0, 0.15 * float(s.truth.strip or 0.0))
-            for s, e in errors
+            abs(turned) <= 2
+            and (pitch is None or abs(pitch) <= 4)
+            and abs(strip) <= max(3.0, 0.15 * float(s.truth.strip or 0.0))
+            for s, (turned, pitch, strip) in seen
         ]
         met.append(all(good))
-        worst = [max(abs(float(e[i] or 0.0)) for _, e in errors) if errors else float("nan") for i in range(3)]
-        usual = [median(abs(float(e[i] or 0.0)) for _, e in errors) if errors else float("nan") for i in range(3)]
+        off = np.abs([[float(e or 0.0) for e in three] for _, three in seen]) if seen else np.full((1, 3), np.nan)
+        usual, worst = np.median(off, axis=0), off.max(axis=0)
         print(
-            f"lanes, {name} with strips of {LEAST_STRIP_MM:g} mm and more: seen in {len(errors)} of {len(wide)}, "
+            f"lanes, {name} with strips of {LEAST_STRIP_MM:g} mm and more: seen in {len(seen)} of {len(wide)}, "
             f"{sum(good)} within the bars; medians {usual[0]:.2f} deg {usual[1]:.2f} % {usual[2]:.2f} mm, "
             f"worst {worst[0]:.2f} deg {worst[1]:.2f} % {worst[2]:.2f} mm"
         )

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from debriscount.leftovers.evidence import Evidence
-from debriscount.leftovers.lane_pattern import Pattern, refine_pattern, seek_pattern
+from debriscount.leftovers.lane_pattern import Pattern, merged, refine_pattern, seek_pattern
 
 
 def strewn(count: int, heading: float, width: float = 14.0, seed: int = 0) -> Evidence:
@@ -30,6 +30,11 @@ def test_chance_is_a_guess_but_not_sure() -> None:
     grains = strewn(2000, 0.0, width=0.0)
     assert seek_pattern(grains, 360.0, surely=True) is None
     assert seek_pattern(strewn(0, 0.0), 360.0, surely=False) is None
+
+
+def test_rows_between_parts_of_a_strip_do_not_divide_it() -> None:
+    assert merged([(0.0, 3.0), (4.0, 20.0), (60.0, 70.0), (77.0, 80.0)]) == [(0.0, 20.0), (60.0, 80.0)]
+    assert merged([]) == []
 
 
 def test_a_pattern_holds_the_grains_in_its_strips() -> None:

@@ -169,16 +169,18 @@ def test_wrong_matches_and_the_noise_of_fine_debris_do_not_hide_lanes() -> None:
 def test_kinds_of_debris_are_taken_together() -> None:
     one = made_up(OPEN_FLOOR, 1500, lambda x, y: np.abs(y - 130 * np.round(y / 130)) < 10, 0.05, 1)
     other = made_up(OPEN_FLOOR, 6000, lambda x, y: np.abs(y - 130 * np.round(y / 130)) < 10, 0.4, 2)
-    tables = [
+    earlier, later = (
         GrainTable(
             np.repeat([0, 1], [len(a), len(b)]).astype(np.int16),
             *(np.concatenate([getattr(a, name), getattr(b, name)]) for name in ("x_mm", "y_mm", "area_mm2", "zone")),
         )
         for a, b in ((one.earlier, other.earlier), (one.later, other.later))
-    ]
+    )
     noisy = other.stayed + np.random.default_rng(2).normal(0, 0.5, 6000)
-    stayed, untouched = np.concatenate([one.stayed, noisy]), np.ones(len(tables[1]))
-    lanes = find_lanes(Fates(*tables, stayed, untouched, (True, False), (0.3,) * 2, (1.0,) * 2, (0.0,) * 2), OPEN_FLOOR)
+    stayed, untouched = np.concatenate([one.stayed, noisy]), np.ones(len(later))
+    lanes = find_lanes(
+        Fates(earlier, later, stayed, untouched, (True, False), (0.3,) * 2, (1.0,) * 2, (0.0,) * 2), OPEN_FLOOR
+    )
     assert lanes is not None and lanes.pitch_mm == pytest.approx(130, rel=0.01)
     assert lanes.strip_mm == pytest.approx(20, abs=1.5)
 

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from debriscount.geometry.grid import FloorGrid
+from debriscount.grains.table import GrainTable
 from debriscount.leftovers.passes import Pickup, further_pass, pass_step
 from debriscount.leftovers.records import Reach
 
@@ -18,6 +19,13 @@ def known(percent: float, half: float = 0.5) -> Pickup:
 
 def reach(chance: np.ndarray, grid: FloorGrid = GRID) -> Reach:
     return Reach({}, grid, chance.astype(np.float32), 1.0)
+
+
+def strewn(grid: FloorGrid = GRID, area: float | np.ndarray = 1.0) -> GrainTable:
+    """A grain in every cell of a map."""
+    x, y = (a.ravel() for a in np.meshgrid(grid.x_mm(), grid.y_mm()))
+    areas = np.broadcast_to(area, grid.shape).astype(float).ravel()
+    return GrainTable(np.zeros(len(x), np.int16), x, y, areas, np.zeros(len(x), np.int8))
 
 
 def test_the_first_pass_finds_everything() -> None:
@@ -83,9 +91,9 @@ def test_places_missed_by_both_passes_are_set_against_chance() -> None:
     first, second = np.ones(GRID.shape), np.ones(GRID.shape)
     first[:10] = 0  # half of the floor
     second[5:15] = 0  # half of it too; half of that was missed before
-    step = pass_step(2, known(90), known(80), reach(second), reach(first))
+    step = pass_step(2, known(90), known(80), reach(second), reach(first), strewn())
     assert (step.missed_again_percent, step.missed_again_by_chance_percent) == (50, 50)
-    again = pass_step(2, known(90), known(80), reach(first), reach(first))
+    again = pass_step(2, known(90), known(80), reach(first), reach(first), strewn())
     assert (again.missed_again_percent, again.missed_again_by_chance_percent) == (100, 50)
 
 
@@ -93,26 +101,47 @@ def test_passes_that_miss_by_themselves_miss_again_as_by_chance() -> None:
     rng = np.random.default_rng(2)
     grid = FloorGrid(0.0, 0.0, 1.0, 400, 400)
     first, second = ((rng.random(grid.shape) > share).astype(float) for share in (0.3, 0.2))
-    step = pass_step(2, known(90), known(80), reach(second, grid), reach(first, grid))
+    step = pass_step(2, known(90), known(80), reach(second, grid), reach(first, grid), strewn(grid))
     assert step.missed_again_percent == pytest.approx(step.missed_again_by_chance_percent, abs=1)
     assert step.missed_again_percent == pytest.approx(30, abs=1)
+
+
+def test_what_lies_in_the_margin_is_no_more_there_to_be_found() -> None:
+    """Of 100, 70 picked up and 10 flung out; the second pass finds 20, takes 15, and leaves 5 and the 10 outside."""
+    step = pass_step(2, known(85), Pickup(70, (69.5, 70.5), 10.0))
+    assert step.of_found_percent == pytest.approx(75)
+    assert step.of_found_interval95 is not None
+    assert step.of_found_interval95[0] < 75 < step.of_found_interval95[1]
+    assert pass_step(2, known(70), Pickup(70, (69.5, 70.5), 30.0)).of_found_percent is None
+    further = further_pass([Pickup(70, None, 10.0), Pickup(85, None, 10.0)])
+    assert further is not None and further.together_percent <= 90
+
+
+def test_what_was_missed_again_is_debris_not_floor() -> None:
+    """Three quarters of what lay in the places missed lay in those that were missed before: 3 a cell against 1."""
+    first, second, area = np.ones(GRID.shape), np.ones(GRID.shape), np.ones(GRID.shape)
+    first[:10], area[:10] = 0, 3.0
+    second[5:15] = 0
+    step = pass_step(2, known(90), known(80), reach(second), reach(first), strewn(area=area))
+    assert (step.missed_again_percent, step.missed_again_by_chance_percent) == (75, 75)
+    assert pass_step(2, known(90), known(80), reach(second), reach(first)).missed_again_percent is None
 
 
 def test_places_that_cannot_be_told_do_not_count() -> None:
     first, second = np.zeros(GRID.shape), np.zeros(GRID.shape)
     first[:, 15:], second[:, :5] = np.nan, np.nan
-    step = pass_step(2, known(90), known(80), reach(second), reach(first))
+    step = pass_step(2, known(90), known(80), reach(second), reach(first), strewn())
     assert (step.missed_again_percent, step.missed_again_by_chance_percent) == (100, 100)
-    none = pass_step(2, known(90), known(80), reach(np.full(GRID.shape, np.nan)), reach(first))
+    none = pass_step(2, known(90), known(80), reach(np.full(GRID.shape, np.nan)), reach(first), strewn())
     assert none.missed_again_percent is None
-    all_met = pass_step(2, known(90), known(80), reach(np.ones(GRID.shape)), reach(first))
+    all_met = pass_step(2, known(90), known(80), reach(np.ones(GRID.shape)), reach(first), strewn())
     assert (all_met.missed_again_percent, all_met.missed_again_by_chance_percent) == (None, None)
 
 
 def test_maps_on_different_grids_are_refused() -> None:
     other = FloorGrid(0.0, 0.0, 5.0, 20, 30)
     with pytest.raises(ValueError, match="must lie on one grid, got FloorGrid"):
-        pass_step(2, known(90), known(80), reach(np.ones(GRID.shape)), reach(np.ones(GRID.shape), other))
+        pass_step(2, known(90), known(80), reach(np.ones(GRID.shape)), reach(np.ones(GRID.shape), other), strewn())
 
 
 @pytest.mark.parametrize("pickups", [[], [known(80)], [known(80), Pickup(None, None)], [known(80), known(100, 0)]])
