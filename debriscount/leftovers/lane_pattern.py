@@ -10,7 +10,7 @@ from .comb import LEAST_PITCH_MM, MOST_PITCH_MM
 from .evidence import Evidence
 from .faint_strips import search_combs, with_faint_strips
 from .strip_search import heading_evidence, profiles, strips_at, strips_total
-from .strips import Span, strip_borders
+from .strips import STRAY_MM, Span, strip_borders
 
 #: How often chance alone may make strips out of a patch without: once in ten thousand.
 _CHANCE = 1e-4
@@ -23,8 +23,6 @@ _COMB_BIN_MM = 2.0
 _PITCHES_MM = np.arange(LEAST_PITCH_MM, MOST_PITCH_MM + 1, 4.0)
 _WIDTHS_MM = np.geomspace(6.0, 60.0, 6)
 _COMB_GRAINS = 5000
-#: Where lanes stray by some millimetres, a row of reached grains may seem to divide a strip.
-_STRAY_MM = 8.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,10 +84,10 @@ def seek_pattern(evidence: Evidence, reach_mm: float, *, surely: bool) -> Patter
 
 
 def merged(spans: Sequence[Span]) -> list[Span]:
-    """Ascending spans, those less apart than straying lanes can be taken together: no lane lies between them."""
+    """Ascending spans, those less apart than lanes stray taken together: a few reached grains divide no strip."""
     joined = list(spans[:1])
     for low, high in spans[1:]:
-        if low - joined[-1][1] < _STRAY_MM:
+        if low - joined[-1][1] < STRAY_MM:
             joined[-1] = joined[-1][0], high
         else:
             joined.append((low, high))

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from ..inputs.patch import Patch
 from .evidence import Evidence
-from .strips import Border, Found, border
+from .strips import STRAY_MM, Border, Found, border
 
 Floats = NDArray[np.float64]
 Ends = tuple[tuple[float, float], tuple[float, float]]
@@ -17,8 +17,6 @@ Line = tuple[Floats, Floats, Floats]
 
 #: No border is known better than this, mm: grains' places are not.
 _LEAST_U_MM = 0.05
-#: How far wobbling lanes shift a strip, mm.
-_SHIFT_MM = 8.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,7 +103,7 @@ def left_throughout(evidence: Evidence, heading_deg: float, strip: Found, ends: 
     says, start, stop = _largest_part(against)
     if says < 2 * np.log(len(place)) + 3 or place[stop] - place[start] < 0.15 * length_mm(ends):
         return True
-    beside = (across > low - _SHIFT_MM) & (across < high + _SHIFT_MM) & (along >= place[start]) & (along <= place[stop])
+    beside = (across > low - STRAY_MM) & (across < high + STRAY_MM) & (along >= place[start]) & (along <= place[stop])
     shifted, _, _ = _largest_part(evidence.ratio[beside][np.argsort(across[beside])])
     return bool(shifted > 2 * np.log(beside.sum()) + 3)
 

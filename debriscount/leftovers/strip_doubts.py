@@ -9,14 +9,11 @@ from ..inputs.patch import Patch
 from .evidence import Evidence
 from .strip_course import Ends, chord, length_mm
 from .strip_search import borders_evidence
-from .strips import Found
+from .strips import STRAY_MM, Found
 
 Floats = NDArray[np.float64]
 
-#: Lanes stray by some millimetres in slow waves, which bend, turn and taper a strip as well. Of made-up lanes that
-#: stray by 3 mm, root mean square, nineteen in twenty bend and turn by less than this, mm, and taper by less than the
-#: next.
-_STRAY_MM = 8.0
+#: Straying lanes change a strip's width from end to end by less than this, mm, in nineteen of twenty made-up strips.
 _TAPER_MM = 24.0
 #: Spot spirals wind within a few machine lengths; what bends less than this radius, mm, is a lane.
 _BEND_RADIUS_MM = 1000.0
@@ -52,13 +49,13 @@ def straightness(evidence: Evidence, heading_deg: float, strip: Found) -> float:
         return -_MOST_SAID
     first, last = along[within].min(), along[within].max()
     half = max((last - first) / 2, 1.0)
-    bend_mm = max((2 * half) ** 2 / 8 / _BEND_RADIUS_MM, _STRAY_MM)
-    slack = width / 2 + room + _BENDS[-1] * bend_mm + _TURNS[-1] * _STRAY_MM
+    bend_mm = max((2 * half) ** 2 / 8 / _BEND_RADIUS_MM, STRAY_MM)
+    slack = width / 2 + room + _BENDS[-1] * bend_mm + _TURNS[-1] * STRAY_MM
     near = (np.abs(across - (low + high) / 2) < slack) & (along >= first) & (along <= last)
     t, place, ratio = (along[near] - (first + last) / 2) / half, across[near] - low, evidence.ratio[near]
 
     def likely(bend: float, turn: float) -> float:
-        shift = turn * _STRAY_MM * t + bend * bend_mm * (t**2 - 1 / 3)
+        shift = turn * STRAY_MM * t + bend * bend_mm * (t**2 - 1 / 3)
         return borders_evidence(place - shift, ratio, width, room)
 
     curved = np.array([[likely(bend, turn) for turn in _TURNS] for bend in _BENDS])
@@ -111,7 +108,7 @@ def left_elsewhere(evidence: Evidence, heading_deg: float, strips: Sequence[Foun
     area = 0.0
     for strip in strips:
         low, high = strip.span
-        near |= (across > low - _STRAY_MM) & (across < high + _STRAY_MM)
+        near |= (across > low - STRAY_MM) & (across < high + STRAY_MM)
         ends = chord(patch, heading_deg, (low + high) / 2)
         area += 0.0 if ends is None else length_mm(ends) * strip.width_mm
     size = float(np.clip(np.sqrt(8 * patch.width_mm * patch.height_mm / len(evidence)), 10, 60))
