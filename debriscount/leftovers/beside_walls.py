@@ -1,8 +1,8 @@
 """Gaps along walls and in corners that the machine does not get into, as odds for every place.
 
-A gap is a band of unknown depth from the foot of a wall, or a quarter of a disc around the foot of a corner. Every depth
-up to the next place is a hypothesis; how well each explains what stayed is a running sum over the places in order of
-their distance.
+A gap is a band of unknown depth from the foot of a wall, or a quarter of a disc around the foot of a corner. Every
+depth up to the next place is a hypothesis; how well each explains what stayed is a running sum over the places in order
+of their distance.
 """
 
 import numpy as np

@@ -1,8 +1,8 @@
 """Straight borders of what the machine met: chains of two states across the patch, in every direction.
 
-Where a machine runs in lanes, what lies in one strip shares its fate over the whole length of the patch. Looked at along
-the lanes, places become a sequence that is reached or not in turns: a hidden Markov chain of two states [1]_, whose
-direction is the one in which it explains best what stayed. Grains farther apart than the strips are wide are told so.
+Where a machine runs in lanes, what lies in one strip shares its fate over the whole length of the patch. Looked at
+along the lanes, places become a sequence that is reached or not in turns: a hidden Markov chain of two states [1]_,
+whose direction is the one in which it explains best what stayed. Strips narrower than grains lie apart are told so.
 
 References
 ----------
@@ -39,9 +39,10 @@ class Straight:
     """What straight strips say of every place.
 
     ``log_odds``, one entry a place, is the natural logarithm of the odds that it was reached, from all other places.
-    ``chance_gain`` is what the choice of directions may add by chance to the logarithm of how well places are predicted,
-    ``gain`` what they are predicted better than without strips, that taken off. ``directions`` of shape (T, T) are the
-    angles from x towards y of the strips in each of T by T overlapping tiles, rad, NaN in those with too few places.
+    ``chance_gain`` is what the choice of directions may add by chance to the logarithm of how well places are
+    predicted, ``gain`` what they are predicted better than without strips, that taken off. ``directions`` of shape
+    (T, T) are the angles from x towards y of the strips in each of T by T overlapping tiles, rad, NaN in those with too
+    few places.
     """
 
     log_odds: Floats
@@ -99,7 +100,9 @@ def _tiled(x: Floats, y: Floats, ratio: Floats, share: float, known: Floats) -> 
         near = own > 0
         if near.sum() < _TILE_PLACES / 5:
             continue
-        some, directions[row, column] = _chain_odds(x[near], y[near], ratio[near], share, step, known[row, column])
+        some, directions[row, column] = _chain_odds(
+            x[near], y[near], ratio[near], share, step, float(known[row, column])
+        )
         odds[near] += own[near] * some
         weight[near] += own[near]
     return np.where(weight > 0, odds / np.maximum(weight, 1e-12), np.log(share / (1 - share))), directions
@@ -113,9 +116,7 @@ def _bumps(v: Floats, tiles: int) -> list[Floats]:
     return [np.clip(1 - np.abs(share - (i + 0.5) / tiles) * tiles / 0.75, 0, 1) for i in range(tiles)]
 
 
-def _chain_odds(
-    x: Floats, y: Floats, ratio: Floats, share: float, step: float, about: float
-) -> tuple[Floats, float]:
+def _chain_odds(x: Floats, y: Floats, ratio: Floats, share: float, step: float, about: float) -> tuple[Floats, float]:
     """Log odds that the other places along the likeliest directions give each place, and the likeliest one.
 
     ``about`` is where that direction was found before, NaN if it was not.
@@ -144,16 +145,14 @@ def _chain_odds(
     return np.log(reached / (1 - reached)), float(angles[likely.max(axis=1).argmax()])
 
 
-def _project(
-    x: Floats, y: Floats, ratio: Floats, angles: Floats, step: float
-) -> tuple[Floats, NDArray[np.intp]]:
+def _project(x: Floats, y: Floats, ratio: Floats, angles: Floats, step: float) -> tuple[Floats, NDArray[np.intp]]:
     """Summed log likelihood ratios by direction and bin across it, and each place's bin by direction."""
     across = np.outer(np.cos(angles), y) - np.outer(np.sin(angles), x)
     bins = ((across - across.min(axis=1, keepdims=True)) / step).astype(np.intp)
     many = int(bins.max()) + 1
     flat = (bins + many * np.arange(len(angles))[:, None]).ravel()
     sums = np.bincount(flat, np.broadcast_to(ratio, bins.shape).ravel(), many * len(angles))
-    return sums.reshape(len(angles), many), bins
+    return np.asarray(sums.reshape(len(angles), many), float), bins
 
 
 def _steps(step: float, share: float, runs: Floats) -> tuple[Floats, Floats]:

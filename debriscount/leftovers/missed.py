@@ -20,7 +20,7 @@ Mask = NDArray[np.bool_]
 _CHANCE = 0.05
 #: The same for a strip that is called wider than the others.
 _WIDE_CHANCE = 0.01
-#: Grains whose share that stays a group borrows from all others, so that one without a place reached has a share at all.
+#: Grains that a group borrows from all others, so that one without a place reached has a share that stays at all.
 _BORROWED = 2.0
 
 
@@ -42,8 +42,8 @@ def find_missed(fates: Fates, patch: Patch, reach: Reach, lanes: Lanes | None) -
     -------
     tuple of MissedPlace
         Those that hold most of the leftovers first. Specks that chance could make of grains reached and left are
-        missing: every place's grains are together, by their likelihood, surer than one in twenty among as many specks as
-        there are grains.
+        missing: the likelihood ratio of a place's grains together is at least twenty times the number of grains, each
+        of which might have been the middle of such a speck.
     """
     strips = () if lanes is None else lanes.strips
     wide = _wider(strips)
@@ -90,11 +90,13 @@ def _rectangle(strip: Strip, patch: Patch) -> Floats:
     along = ends[1] - ends[0]
     across = np.array([-along[1], along[0]]) / max(float(np.hypot(*along)), 1e-9) * strip.width_mm / 2
     corners = np.array([ends[0] + across, ends[1] + across, ends[1] - across, ends[0] - across], np.float32)
-    box = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32) * np.float32([patch.width_mm, patch.height_mm])
+    box = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32) * np.array(
+        [patch.width_mm, patch.height_mm], np.float32
+    )
     area, both = cv2.intersectConvexConvex(corners, box)
     if area <= 0 or both is None:
         return np.zeros((0, 2))
-    return np.clip(both.reshape(-1, 2).astype(float), 0, (patch.width_mm, patch.height_mm))
+    return np.asarray(np.clip(both.reshape(-1, 2).astype(float), 0, (patch.width_mm, patch.height_mm)))
 
 
 def _outlines(fates: Fates, patch: Patch, reach: Reach, strips: list[Floats]) -> list[tuple[Floats, list[Floats]]]:
@@ -116,12 +118,14 @@ def _outlines(fates: Fates, patch: Patch, reach: Reach, strips: list[Floats]) ->
     proven = 1 + np.flatnonzero(proof > np.log(max(len(sites), 1) / _CHANCE))
     found = []
     for number in proven:
-        own = ndimage.binary_dilation(labels == number, np.ones((3, 3)))
+        own = ndimage.binary_dilation(labels == number, np.ones((3, 3), bool))
         # Framed by a cell of 0, a contour along the patch's border runs on it.
         field = np.pad(np.where(own & ((labels == number) | (labels == 0)), missed, 0), 1)
-        rings = [_simple(ring, grid.mm_per_px) for ring in find_contours(field, 0.5)]  # type: ignore[no-untyped-call]
+        rings = [_simple(ring) for ring in find_contours(field, 0.5)]  # type: ignore[no-untyped-call]
         places = [
-            np.clip((ring[:, ::-1] - 1) * grid.mm_per_px + (grid.x0_mm, grid.y0_mm), 0, (patch.width_mm, patch.height_mm))
+            np.clip(
+                (ring[:, ::-1] - 1) * grid.mm_per_px + (grid.x0_mm, grid.y0_mm), 0, (patch.width_mm, patch.height_mm)
+            )
             for ring in rings
             if len(ring) > 2
         ]
@@ -131,9 +135,8 @@ def _outlines(fates: Fates, patch: Patch, reach: Reach, strips: list[Floats]) ->
     return found
 
 
-def _simple(ring: Floats, step: float) -> Floats:
+def _simple(ring: Floats) -> Floats:
     """A closed contour with as few corners as stay within half a cell of it."""
-    del step
     return np.asarray(approximate_polygon(ring, 0.5)[:-1])  # type: ignore[no-untyped-call]
 
 
@@ -175,7 +178,8 @@ def _place(fates: Fates, patch: Patch, what: str, outline: Floats, holes: list[F
 
 
 def _inside(places: Floats, outline: Floats) -> Mask:
-    return np.asarray(points_in_poly(places.reshape(-1, 2), outline), bool)  # type: ignore[no-untyped-call]
+    inside: Mask = points_in_poly(places.reshape(-1, 2), outline)  # type: ignore[no-untyped-call]
+    return inside.astype(bool)
 
 
 def _area(outline: Floats) -> float:

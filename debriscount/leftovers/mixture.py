@@ -26,10 +26,11 @@ from .sites import Sites
 Floats = NDArray[np.float64]
 Evidence = tuple[Floats, Floats]
 
-#: Mean and standard deviation of parameters before anything is seen, all logits or weights of log odds. What stays where
-#: the machine acts may be anything (a fifth, from a hundredth to four fifths); what is lost where it never came is one or
-#: two grains in a hundred, which is how often grains are misjudged. Where neighbours say neither, most places are
-#: reached; a ring that tells by itself has the weight 1.
+#: Mean and standard deviation of parameters before anything is seen, all logits or weights of log odds. What stays
+#: where the machine acts may be anything (a fifth, from a hundredth to four fifths); what is lost where it never came
+#: is one or two grains in a hundred, which is how often grains are misjudged. A place whose neighbours were all taken
+#: from was itself missed once in a thousand times, give or take a factor of three: places are not missed one grain at a
+#: time, which no grain could disprove. A ring that tells by itself has the weight 1.
 _STAYS = (-1.5, 1.5)
 _LOST = (-4.5, 0.5)
 _ALONE = (7.0, 1.0)
@@ -102,9 +103,9 @@ class Mixture:
         spread = self.prior[:, 1]
         return float(value - np.linalg.slogdet(np.eye(len(params)) + outer * np.outer(spread, spread))[1] / 2)
 
-    def draw(self, params: Floats, many: int, rng: np.random.Generator) -> Floats:
-        """Parameters as uncertain as they are about the mode, shape (many, P)."""
-        outer = self._posterior(params)[2]
+    def draw(self, params: Floats, many: int, shared: float, rng: np.random.Generator) -> Floats:
+        """Parameters as uncertain as they are about the mode, shape (many, P), if ``shared`` places tell as one."""
+        outer = self._posterior(params)[2] / shared
         covariance = np.linalg.inv(outer + np.diag(self.prior[:, 1] ** -2))
         return np.asarray(rng.multivariate_normal(params, covariance, many))
 
@@ -120,7 +121,9 @@ class Mixture:
         near = self._near(params)
         chance = np.clip(near * self.besides, _LEAST, 1 - _LEAST)
         reached = share(np.log(chance) - np.log1p(-chance) + one - none)
-        both = np.where(reached > 0.5, np.log(chance) + one - np.log(reached), np.log1p(-chance) + none - np.log1p(-reached))
+        both = np.where(
+            reached > 0.5, np.log(chance) + one - np.log(reached), np.log1p(-chance) + none - np.log1p(-reached)
+        )
         slope = np.zeros((len(sites), len(params)))
         slope[np.arange(len(sites)), sites.group] = reached * _slope(sites, share(params[:groups])[sites.group])
         slope[:, groups] = -(1 - reached) * _slope(sites, 1 - share(params[groups : groups + 1]))

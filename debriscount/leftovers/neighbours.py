@@ -14,7 +14,7 @@ Floats = NDArray[np.float64]
 #: How much each counts is learned.
 WIDTHS = (0.5, 1.0, 2.0)
 _NEAREST = 16
-#: Of a binomial share, what is added to both sides so that its logit stays finite; half the usual half, as rings overlap.
+#: What is added to both counts so that a share's logit stays finite; less than the usual half, as rings overlap.
 _ADDED = 0.2
 
 
@@ -27,7 +27,7 @@ class Neighbours:
     taken: Floats
 
     def odds(self, stays: Floats, trust: Floats) -> Floats:
-        """Log odds of the share of neighbours reached, one column a ring, shape (N, R).
+        """Log odds of the share of neighbours reached, less those if all were: 0 or below, a column a ring, (N, R).
 
         Parameters
         ----------
@@ -45,9 +45,9 @@ class Neighbours:
             summed = weight.sum(axis=1)
             many = summed**2 / (weight**2).sum(axis=1)
             share = np.clip((weight * reached).sum(axis=1) / summed, 0, 1)
-            columns.append(np.log((share * many + _ADDED) / ((1 - share) * many + _ADDED)) - np.log(many / _ADDED + 1))
+            odds = np.log((share * many + _ADDED) / ((1 - share) * many + _ADDED))
+            columns.append(odds - np.log(many / _ADDED + 1))
         return np.column_stack(columns)
-
 
     def summed_variance(self, deviation: Floats) -> float:
         """Variance of a sum over places that are wrong together with their neighbours.
@@ -73,7 +73,7 @@ def find_neighbours(sites: Sites) -> Neighbours:
     xy = np.column_stack([sites.x_mm, sites.y_mm])
     many = min(_NEAREST, len(sites) - 1)
     away, places = cKDTree(xy).query(xy, many + 1)
-    away, places = away[:, 1:] / sites.spacing_mm, places[:, 1:]
+    away, places = np.asarray(away)[:, 1:] / sites.spacing_mm, np.asarray(places)[:, 1:]
     # Where debris lies thin the nearest still count: rings grow with the distance of the third neighbour.
     scale = np.maximum(1.0, away[:, min(2, many - 1)])[:, None]
     # A weight that underflows would leave a ring without any.

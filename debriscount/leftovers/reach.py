@@ -52,9 +52,9 @@ def find_reach(fates: Fates, patch: Patch, pickups: Pickups, grid: FloorGrid | N
 
     Notes
     -----
-    The intervals are drawn (JCGM 101:2008): parameters and reasons from `Survival`, then what each grain's chance leaves
-    open, then the pickup, normal with the standard uncertainty that its interval gives, as photographs and not grains
-    make it uncertain.
+    The intervals are drawn (JCGM 101:2008): parameters and reasons from `Survival`, then what each grain's chance
+    leaves open, then the pickup, normal with the standard uncertainty that its interval gives, as photographs and not
+    grains make it uncertain.
     """
     sites = gather_sites(fates, patch)
     survival = learn_survival(sites, patch)
@@ -67,7 +67,7 @@ def find_reach(fates: Fates, patch: Patch, pickups: Pickups, grid: FloorGrid | N
         if name != "margin":
             place = sites.of_grain[member]
             inside = place >= 0
-            area = np.bincount(place[inside], fates.earlier.area_mm2[member][inside], len(sites))
+            area = np.bincount(place[inside], fates.earlier.area_mm2[member][inside], len(sites)).astype(float)
             enough = int(inside.sum()) >= _LEAST_GRAINS and area.sum() > 0
             zones[name] = _share(survival, area, *pickups.get(name, (None, None))) if enough else _UNKNOWN
     return Reach(zones, grid, chance, told_share)
@@ -84,7 +84,6 @@ def _share(survival: Survival, area: Floats, pickup: float | None, interval: Int
     mean = survival.draws @ weight
     left_open = survival.near.summed_variance(weight * np.sqrt(survival.reached * (1 - survival.reached)))
     shares = (mean[:, None] + np.sqrt(left_open) * rng.standard_normal((len(mean), _REPEATS))).ravel()
-    # What was taken was reached: no less than that, and no more than all.
     shares = np.clip(shares, 0.0, 1.0)
     around = _interval(100 * shares, 100 * share)
     if pickup is None or share <= 0:

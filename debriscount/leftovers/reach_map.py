@@ -46,7 +46,7 @@ def draw_map(survival: Survival, patch: Patch, grid: FloorGrid) -> tuple[NDArray
     chance = np.full(grid.shape, np.nan, np.float32)
     tree = cKDTree(np.column_stack([sites.x_mm, sites.y_mm]))
     away, place = tree.query(np.column_stack([x[inside], y[inside]]), min(_NEAREST, len(sites)))
-    away = away / sites.spacing_mm
+    away, place = np.asarray(away) / sites.spacing_mm, np.asarray(place)
     # Weights count from the nearest place, so that far from all of them one still has its say.
     weight = np.exp(-0.5 * (away**2 - away[:, :1] ** 2) / _WIDTH**2)
     value = (weight * survival.reached[place]).sum(axis=1) / weight.sum(axis=1)

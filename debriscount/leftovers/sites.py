@@ -1,4 +1,4 @@
-"""Places of the patch that tell whether the machine acted there: single grains, or cells of grains too fine to follow."""
+"""Places that tell whether the machine acted there: single grains, or cells of grains too fine to be followed."""
 
 from dataclasses import dataclass
 
@@ -41,7 +41,7 @@ class Sites:
     @property
     def single(self) -> NDArray[np.bool_]:
         """Which places are single grains."""
-        return self.noise == 0
+        return np.asarray(self.noise == 0)
 
     @property
     def spacing_mm(self) -> float:
@@ -56,8 +56,8 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
     Parameters
     ----------
     fates : Fates
-        Grains of kinds that are matched become a place each; others are gathered in square cells of about ten, apart by
-        zone.
+        Grains become a place each, but those of kinds whose shares are no more than estimates of a right mean: they are
+        gathered in square cells of about ten, apart by zone.
     patch : Patch
         Only its own grains tell; those of the margin were never to be picked up.
     """
@@ -75,15 +75,15 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
         cell = np.arange(len(own)) if matched else _cells(grains.x_mm[own], grains.y_mm[own], grains.zone[own])
         of_grain[own] = count + cell
         cells = int(cell.max()) + 1
-        area = np.bincount(cell, grains.area_mm2[own], cells)
+        area = _summed(grains.area_mm2[own], cell, cells)
         weight = grains.area_mm2[own] / area[cell]
-        x, y, stayed = (np.bincount(cell, weight * v[own], cells) for v in (grains.x_mm, grains.y_mm, fates.stayed))
+        x, y, stayed = (_summed(weight * v[own], cell, cells) for v in (grains.x_mm, grains.y_mm, fates.stayed))
         noise = np.zeros(cells)
         if not matched:
             noise[:] = _noise(fates.stayed[own] - stayed[cell], weight, cell, cells)
         first = np.zeros(cells, np.intp)
         first[cell] = np.arange(len(own))
-        parts.append((x, y, area, stayed, noise, kind * 128.0 + grains.zone[own][first]))
+        parts.append((x, y, area, stayed, noise, (kind * 128.0 + grains.zone[own][first]).astype(float)))
         count += cells
     if not parts:
         empty = np.zeros(0)
@@ -91,6 +91,10 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
     x, y, area, stayed, noise, label = (np.concatenate(column) for column in zip(*parts, strict=True))
     labels, group = np.unique(label, return_inverse=True)
     return Sites(x, y, area, stayed, noise, group.astype(np.intp), len(labels), of_grain)
+
+
+def _summed(values: Floats, cell: NDArray[np.intp], cells: int) -> Floats:
+    return np.asarray(np.bincount(cell, values, cells), float)
 
 
 def _cells(x: Floats, y: Floats, zone: NDArray[np.int8]) -> NDArray[np.intp]:
