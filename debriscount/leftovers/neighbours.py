@@ -59,12 +59,12 @@ class Neighbours:
 
         Notes
         -----
-        A border that is off is off for places within about a spacing: their correlation falls with the distance as the
-        middle ring's weight does.
+        A border that is off is off for all places along it: their correlation falls with the distance as the widest
+        ring's weight does, over two spacings.
         """
         # Places that are sure add nothing, and are most.
         unsure = deviation > 1e-3 * deviation.max(initial=0.0)
-        others = (self.rings[1][unsure] * deviation[self.places[unsure]]).sum(axis=1)
+        others = (self.rings[2][unsure] * deviation[self.places[unsure]]).sum(axis=1)
         return float(deviation[unsure] @ (deviation[unsure] + others))
 
 

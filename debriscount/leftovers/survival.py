@@ -35,7 +35,7 @@ _FIRST_SHARE = 0.9
 _DRAWS = 40
 #: How many places share one piece of evidence: neighbours are predicted from one another, so that their likelihoods are
 #: not independent. Uncertainties are those of a likelihood raised to the inverse [2]_.
-_SHARED = 4.0
+_SHARED = 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

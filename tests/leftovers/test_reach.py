@@ -1,3 +1,4 @@
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -123,7 +124,7 @@ def test_an_unknown_pickup_leaves_the_share_known() -> None:
 
 def test_zones_with_hardly_a_grain_are_unknown_and_custom_zones_reported() -> None:
     zones = (CustomZone("left", ((0, 0), (250, 0), (250, 400), (0, 400))), CustomZone("dot", ((1, 1), (3, 1), (2, 3))))
-    patch = lay_patch(600, 400, custom_zones=zones)
+    patch = replace(OPEN_FLOOR, custom_zones=zones)
     x, y = strewn(900, patch, 4)
     far = np.hypot(x - 2, y - 2) > 10
     x, y = x[far], y[far]
