@@ -24,7 +24,7 @@ class Labelled:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sums:
-    """One entry a grain: centre and area in px, the area at the tighter limit, the numbers of its clump and its label."""
+    """One entry a grain: centre and area in px, the area at the tighter limit, numbers of its clump and its label."""
 
     x_px: NDArray[np.float64]
     y_px: NDArray[np.float64]
@@ -52,4 +52,5 @@ def sum_grains(found: Labelled) -> Sums:
     inside = clumps[rows, columns] > 0
     clump[number[inside]] = clumps[rows[inside], columns[inside]]
     there = (total > 0) & (area > 0)
-    return Sums(x[there], y[there], area[there], tight[there], clump[1:][there], np.flatnonzero(there).astype(np.int32) + 1)
+    label = np.flatnonzero(there).astype(np.int32) + 1
+    return Sums(x[there], y[there], area[there], tight[there], clump[1:][there], label)

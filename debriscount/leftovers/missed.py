@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
-from skimage.measure import approximate_polygon, find_contours, points_in_poly
+from skimage.measure import find_contours, points_in_poly
 
 from ..grains.table import zone_members
 from ..inputs.patch import Patch
@@ -137,7 +137,7 @@ def _outlines(fates: Fates, patch: Patch, reach: Reach, strips: list[Floats]) ->
 
 def _simple(ring: Floats) -> Floats:
     """A closed contour with as few corners as stay within half a cell of it."""
-    return np.asarray(approximate_polygon(ring, 0.5)[:-1])  # type: ignore[no-untyped-call]
+    return np.asarray(cv2.approxPolyDP(ring[:-1].astype(np.float32)[:, None], 0.5, True)[:, 0], float)
 
 
 def _surer(sites: Sites, chance: Floats) -> Floats:
