@@ -10,15 +10,15 @@ from ..cover.kinds import KindHint
 from ..inputs.patch import Patch
 from .fates import Fates
 from .findings import findings
-from .lanes import find_lanes
-from .missed import find_missed
+from .lanes.find import find_lanes
 from .passes import Pickup, further_pass, pass_step
-from .reach import Pickups, find_reach
+from .reach.find import Pickups, find_reach
+from .reach.missed import find_missed
 from .records import FurtherPass, PassStep, Reach, WhyLeft
 from .scatter import find_scatter
 from .shares import leftovers_of
 from .trace import TracedShot, trace
-from .walls import find_walls
+from .walls.find import find_walls
 
 Bools = NDArray[np.bool_]
 

@@ -1,0 +1,1 @@
+"""Parallel lanes, told from the strips that were left between them."""

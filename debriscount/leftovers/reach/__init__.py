@@ -1,0 +1,1 @@
+"""Where the machine acted, and the places that it missed."""

@@ -1,0 +1,102 @@
+"""Where the machine acted: a map, and the share of the debris of every zone that lay there.
+
+A grain that was taken away or moved proves that the machine was there. One that lies untouched was reached and left, or
+never reached; `learn_survival` tells which is likelier. Pickup of all is the share reached times the pickup of what was
+reached.
+"""
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...geometry.grid import FloorGrid
+from ...grains.table import zone_members
+from ...inputs.patch import Patch
+from ..fates import Fates
+from ..records import Interval, Reach, ReachedShare
+from .chance_map import coarse_grid, draw_map
+from .sites import gather_sites
+from .survival import Survival, learn_survival
+
+Floats = NDArray[np.float64]
+Pickups = Mapping[str, tuple[float | None, Interval | None]]
+
+#: Grains that a zone must have held: of four, any share of them is compatible with less than half and more than half of
+#: all [Wilson's interval of 2 in 4 is 15 to 85 %], so that a figure would say nothing.
+_LEAST_GRAINS = 5
+#: Draws of what chance leaves open, for each set of parameters.
+_REPEATS = 40
+#: Standard normal deviate of a 95 % interval.
+_Z95 = 1.959964
+
+
+def find_reach(fates: Fates, patch: Patch, pickups: Pickups, grid: FloorGrid | None = None) -> Reach | None:
+    """Tell where the machine acted.
+
+    Parameters
+    ----------
+    fates : Fates
+        What became of the grains in one pass.
+    patch : Patch
+        The patch that they lie in.
+    pickups : mapping of str to (float or None, interval or None)
+        Pickup by zone and its 95 % interval, percent, of the same pass.
+    grid : FloorGrid, optional
+        Raster of the map; by default as fine as the grains tell.
+
+    Returns
+    -------
+    Reach or None
+        None where too few grains lay in the patch to learn from.
+
+    Notes
+    -----
+    The intervals are drawn (JCGM 101:2008): parameters and reasons from `Survival`, then what each grain's chance
+    leaves open, then the pickup, normal with the standard uncertainty that its interval gives, as photographs and not
+    grains make it uncertain.
+    """
+    sites = gather_sites(fates, patch)
+    survival = learn_survival(sites, patch)
+    if survival is None:
+        return None
+    grid = coarse_grid(sites, patch) if grid is None else grid
+    chance, told_share = draw_map(survival, patch, grid)
+    zones = {}
+    for name, member in zone_members(patch, fates.earlier).items():
+        if name != "margin":
+            place = sites.of_grain[member]
+            inside = place >= 0
+            area = np.bincount(place[inside], fates.earlier.area_mm2[member][inside], len(sites)).astype(float)
+            enough = int(inside.sum()) >= _LEAST_GRAINS and area.sum() > 0
+            zones[name] = _share(survival, area, *pickups.get(name, (None, None))) if enough else _UNKNOWN
+    return Reach(zones, grid, chance, told_share)
+
+
+_UNKNOWN = ReachedShare(None, None, None, None)
+
+
+def _share(survival: Survival, area: Floats, pickup: float | None, interval: Interval | None) -> ReachedShare:
+    """Figures of a zone whose debris covered ``area`` at each place."""
+    weight = area / area.sum()
+    share = float(weight @ survival.reached)
+    rng = np.random.default_rng(0)
+    mean = survival.draws @ weight
+    left_open = survival.near.summed_variance(weight * np.sqrt(survival.reached * (1 - survival.reached)))
+    shares = (mean[:, None] + np.sqrt(left_open) * rng.standard_normal((len(mean), _REPEATS))).ravel()
+    shares = np.clip(shares, 0.0, 1.0)
+    around = _interval(100 * shares, 100 * share)
+    if pickup is None or share <= 0:
+        return ReachedShare(100 * share, around, None, None)
+    there = None
+    if interval is not None:
+        spread = (interval[1] - interval[0]) / (2 * _Z95)
+        drawn = pickup + spread * rng.standard_normal(len(shares))
+        there = _interval(drawn / np.maximum(shares, 1e-6), pickup / share)
+    return ReachedShare(100 * share, around, pickup / share, there)
+
+
+def _interval(drawn: Floats, value: float) -> Interval:
+    """Symmetric in probability, and holding the value itself."""
+    low, high = np.quantile(drawn, [0.025, 0.975])
+    return float(min(low, value)), float(max(high, value))

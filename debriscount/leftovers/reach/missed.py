@@ -1,0 +1,188 @@
+"""Places that the machine never met: strips between its lanes, and what else the map of its reach leaves out."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+from skimage.measure import find_contours, points_in_poly
+
+from ...grains.table import zone_members
+from ...inputs.patch import Patch
+from ..fates import Fates
+from ..records import Lanes, MissedPlace, Reach, Strip
+from .mixture import Mixture
+from .sites import Sites, gather_sites
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+#: How often chance alone may make a missed place anywhere in the patch.
+_CHANCE = 0.05
+#: The same for a strip that is called wider than the others.
+_WIDE_CHANCE = 0.01
+#: Grains that a group borrows from all others, so that one without a place reached has a share that stays at all.
+_BORROWED = 2.0
+
+
+def find_missed(fates: Fates, patch: Patch, reach: Reach, lanes: Lanes | None) -> tuple[MissedPlace, ...]:
+    """Outline the places that the machine never met.
+
+    Parameters
+    ----------
+    fates : Fates
+        What became of the grains in one pass.
+    patch : Patch
+        The patch that they lie in.
+    reach : Reach
+        Where the machine acted, of the same grains.
+    lanes : Lanes, optional
+        Its strips are places of their own; what they hold is not looked for again.
+
+    Returns
+    -------
+    tuple of MissedPlace
+        Those that hold most of the leftovers first. Specks that chance could make of grains reached and left are
+        missing: the likelihood ratio of a place's grains together is at least twenty times the number of grains, each
+        of which might have been the middle of such a speck.
+    """
+    strips = () if lanes is None else lanes.strips
+    wide = _wider(strips)
+    outlines = [_rectangle(strip, patch) for strip in strips]
+    found = [
+        _place(fates, patch, "wide" if much else "strip", outline, [])
+        for outline, much in zip(outlines, wide, strict=True)
+        if len(outline)
+    ]
+    for outline, holes in _outlines(fates, patch, reach, [o for o in outlines if len(o)]):
+        found.append(_place(fates, patch, "place", outline, holes))
+    return tuple(sorted(found, key=lambda place: -place.left_mm2))
+
+
+def _wider(strips: tuple[Strip, ...]) -> list[bool]:
+    """Which strips are wider than all others lead to expect: above the prediction interval of one more like them.
+
+    Notes
+    -----
+    The upper limit of a further value is mean + t s √(1 + 1/n) (Student's t with n − 1 degrees of freedom; G. J. Hahn,
+    W. Q. Meeker, "Statistical intervals", 1991). Of as many strips as there are the widest is looked at, so the chance
+    is shared among them.
+    """
+    if len(strips) < 3:
+        return [False] * len(strips)
+    from scipy.stats import t
+
+    many = len(strips) - 1
+    factor = float(t.ppf(1 - _WIDE_CHANCE / len(strips), many - 1)) * np.sqrt(1 + 1 / many)
+    widths = np.array([strip.width_mm for strip in strips])
+    known = np.array([strip.width_u_mm for strip in strips])
+    wide = []
+    for number, strip in enumerate(strips):
+        others = np.delete(np.arange(len(strips)), number)
+        # The widths' own scatter holds their uncertainty; of few it may come out too small by luck.
+        scatter = max(float(widths[others].std(ddof=1)), float(np.sqrt((known[others] ** 2).mean())), strip.width_u_mm)
+        wide.append(bool(strip.width_mm > widths[others].mean() + factor * scatter))
+    return wide
+
+
+def _rectangle(strip: Strip, patch: Patch) -> Floats:
+    """Outline of a strip, shape (N, 2), clipped to the patch; empty where it lies outside."""
+    ends = np.array(strip.ends_mm)
+    along = ends[1] - ends[0]
+    across = np.array([-along[1], along[0]]) / max(float(np.hypot(*along)), 1e-9) * strip.width_mm / 2
+    corners = np.array([ends[0] + across, ends[1] + across, ends[1] - across, ends[0] - across], np.float32)
+    box = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32) * np.array(
+        [patch.width_mm, patch.height_mm], np.float32
+    )
+    area, both = cv2.intersectConvexConvex(corners, box)
+    if area <= 0 or both is None:
+        return np.zeros((0, 2))
+    return np.asarray(np.clip(both.reshape(-1, 2).astype(float), 0, (patch.width_mm, patch.height_mm)))
+
+
+def _outlines(fates: Fates, patch: Patch, reach: Reach, strips: list[Floats]) -> list[tuple[Floats, list[Floats]]]:
+    """Outline and holes of every place beside the strips that the map leaves out and the grains prove."""
+    grid = reach.grid
+    missed = np.nan_to_num(1 - reach.map.astype(float), nan=0.0)
+    x, y = np.meshgrid(grid.x_mm(), grid.y_mm())
+    cells = np.column_stack([x.ravel(), y.ravel()])
+    for strip in strips:
+        inside = _inside(cells, strip).reshape(grid.shape)
+        # The map's border is a cell wide.
+        missed[ndimage.binary_dilation(inside, iterations=2)] = 0
+    labels, count = ndimage.label(missed > 0.5, np.ones((3, 3)))
+    sites = gather_sites(fates, patch)
+    column, row = np.round(grid.to_px(np.column_stack([sites.x_mm, sites.y_mm]))).astype(int).T
+    row, column = np.clip(row, 0, grid.height_px - 1), np.clip(column, 0, grid.width_px - 1)
+    surer = _surer(sites, reach.map.astype(float)[row, column])
+    proof = np.bincount(labels[row, column], surer, count + 1)[1:]
+    proven = 1 + np.flatnonzero(proof > np.log(max(len(sites), 1) / _CHANCE))
+    found = []
+    for number in proven:
+        own = ndimage.binary_dilation(labels == number, np.ones((3, 3), bool))
+        # Framed by a cell of 0, a contour along the patch's border runs on it.
+        field = np.pad(np.where(own & ((labels == number) | (labels == 0)), missed, 0), 1)
+        rings = [_simple(ring) for ring in find_contours(field, 0.5)]  # type: ignore[no-untyped-call]
+        places = [
+            np.clip(
+                (ring[:, ::-1] - 1) * grid.mm_per_px + (grid.x0_mm, grid.y0_mm), 0, (patch.width_mm, patch.height_mm)
+            )
+            for ring in rings
+            if len(ring) > 2
+        ]
+        if places:
+            outer = max(range(len(places)), key=lambda i: _area(places[i]))
+            found.append((places[outer], [ring for i, ring in enumerate(places) if i != outer]))
+    return found
+
+
+def _simple(ring: Floats) -> Floats:
+    """A closed contour with as few corners as stay within half a cell of it."""
+    return np.asarray(cv2.approxPolyDP(ring[:-1].astype(np.float32)[:, None], 0.5, True)[:, 0], float)
+
+
+def _surer(sites: Sites, chance: Floats) -> Floats:
+    """Log likelihood of what is seen in each place if it was missed over that if it was reached."""
+    mixture = Mixture(sites, np.zeros((len(sites), 0)), np.where(np.isnan(chance), 0.5, chance))
+    reached = mixture.besides
+    params = np.zeros(sites.groups + 1)
+    # What stays is learned of the places that the map calls reached, then of those that look so themselves as well.
+    for _ in range(2):
+        every = ((reached * sites.stayed).sum() + 0.5) / (reached.sum() + 1)
+        stays = np.bincount(sites.group, reached * sites.stayed, sites.groups) + _BORROWED * every
+        stays /= np.bincount(sites.group, reached, sites.groups) + _BORROWED
+        lost = (((1 - reached) * (1 - sites.stayed)).sum() + 0.5) / ((1 - reached).sum() + 50)
+        shares = np.clip(np.append(stays, lost), 0.01, 0.9)
+        params = np.log(shares / (1 - shares))
+        reached = mixture.reached(params)
+    one, none = mixture.evidence(params)
+    return none - one
+
+
+def _place(fates: Fates, patch: Patch, what: str, outline: Floats, holes: list[Floats]) -> MissedPlace:
+    grains = fates.later
+    lying = zone_members(patch, grains)["patch"]
+    spots = np.column_stack([grains.x_mm, grains.y_mm])
+    inside = lying & _inside(spots, outline)
+    for hole in holes:
+        inside &= ~_inside(spots, hole)
+    # Of fine grains the mean alone is right, so that their sum may come out a little below 0.
+    left = max(0.0, float((grains.area_mm2 * fates.untouched)[inside].sum()))
+    everything = float(grains.area_mm2[lying].sum())
+    return MissedPlace(
+        what,
+        tuple((float(x), float(y)) for x, y in outline),
+        _area(outline) - sum(_area(hole) for hole in holes),
+        left,
+        100 * left / everything if everything > 0 else 0.0,
+    )
+
+
+def _inside(places: Floats, outline: Floats) -> Mask:
+    inside: Mask = points_in_poly(places.reshape(-1, 2), outline)  # type: ignore[no-untyped-call]
+    return inside.astype(bool)
+
+
+def _area(outline: Floats) -> float:
+    """Area of a polygon (the shoelace formula)."""
+    x, y = outline.T
+    return float(abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2)

@@ -1,0 +1,115 @@
+"""Places that tell whether the machine acted there: single grains, or cells of grains too fine to be followed."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...grains.table import zone_members
+from ...inputs.patch import Patch
+from ..fates import Fates
+
+Floats = NDArray[np.float64]
+
+#: Grains of a cell. What became of a single fine grain is known only on average; ten bring a standard deviation of
+#: one grain down to a third, and their cell is still small.
+_CELL_GRAINS = 10
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sites:
+    """Places with debris in the earlier shot, one entry a place in every array.
+
+    ``area_mm2`` is the debris that lay there, ``stayed`` its share that still lies there. Places of one ``group`` (of
+    ``groups``) hold one kind in one zone, so that the machine left alike. ``noise`` is the variance of ``stayed``; 0
+    for single grains, which stay or go. ``of_grain`` has one entry a grain of the earlier shot: the place that it is
+    part of, -1 for grains outside the patch.
+    """
+
+    x_mm: Floats
+    y_mm: Floats
+    area_mm2: Floats
+    stayed: Floats
+    noise: Floats
+    group: NDArray[np.intp]
+    groups: int
+    of_grain: NDArray[np.intp]
+
+    def __len__(self) -> int:
+        return len(self.x_mm)
+
+    @property
+    def single(self) -> NDArray[np.bool_]:
+        """Which places are single grains."""
+        return np.asarray(self.noise == 0)
+
+    @property
+    def spacing_mm(self) -> float:
+        """Typical distance between neighbours: the side of the square that each would have to itself."""
+        spread = max(np.ptp(self.x_mm), 1e-9) * max(np.ptp(self.y_mm), 1e-9)
+        return float(np.sqrt(spread / len(self)))
+
+
+def gather_sites(fates: Fates, patch: Patch) -> Sites:
+    """The places of a pass that tell what became of debris.
+
+    Parameters
+    ----------
+    fates : Fates
+        Grains become a place each, but those of kinds whose shares are no more than estimates of a right mean: they are
+        gathered in square cells of about ten, apart by zone.
+    patch : Patch
+        Only its own grains tell; those of the margin were never to be picked up.
+    """
+    grains = fates.earlier
+    inside = zone_members(patch, grains)["patch"]
+    of_grain = np.full(len(grains), -1, np.intp)
+    parts: list[tuple[Floats, ...]] = []
+    count = 0
+    for kind in range(len(fates.matched)):
+        own = np.flatnonzero(inside & (grains.kind == kind))
+        if not len(own):
+            continue
+        # A share strays beyond 0 and 1 only if it is an estimate whose mean alone is right.
+        matched = fates.matched[kind] or bool(((fates.stayed[own] >= 0) & (fates.stayed[own] <= 1)).all())
+        cell = np.arange(len(own)) if matched else _cells(grains.x_mm[own], grains.y_mm[own], grains.zone[own])
+        of_grain[own] = count + cell
+        cells = int(cell.max()) + 1
+        area = _summed(grains.area_mm2[own], cell, cells)
+        weight = grains.area_mm2[own] / area[cell]
+        x, y, stayed = (_summed(weight * v[own], cell, cells) for v in (grains.x_mm, grains.y_mm, fates.stayed))
+        noise = np.zeros(cells)
+        if not matched:
+            noise[:] = _noise(fates.stayed[own] - stayed[cell], weight, cell, cells)
+        first = np.zeros(cells, np.intp)
+        first[cell] = np.arange(len(own))
+        parts.append((x, y, area, stayed, noise, (kind * 128.0 + grains.zone[own][first]).astype(float)))
+        count += cells
+    if not parts:
+        empty = np.zeros(0)
+        return Sites(empty, empty, empty, empty, empty, np.zeros(0, np.intp), 0, of_grain)
+    x, y, area, stayed, noise, label = (np.concatenate(column) for column in zip(*parts, strict=True))
+    labels, group = np.unique(label, return_inverse=True)
+    return Sites(x, y, area, stayed, noise, group.astype(np.intp), len(labels), of_grain)
+
+
+def _summed(values: Floats, cell: NDArray[np.intp], cells: int) -> Floats:
+    return np.asarray(np.bincount(cell, values, cells), float)
+
+
+def _cells(x: Floats, y: Floats, zone: NDArray[np.int8]) -> NDArray[np.intp]:
+    """Number of each grain's cell, from 0 on without gaps."""
+    side = np.sqrt(_CELL_GRAINS * max(np.ptp(x), 1e-9) * max(np.ptp(y), 1e-9) / len(x))
+    column, row = ((v - v.min()) // side for v in (x, y))
+    _, cell = np.unique((row * (column.max() + 1) + column) * 4 + zone, return_inverse=True)
+    return cell.astype(np.intp)
+
+
+def _noise(off: Floats, weight: Floats, cell: NDArray[np.intp], cells: int) -> Floats:
+    """Variance of each cell's weighted mean, from the scatter within the cells of the kind; never 0."""
+    spread = np.bincount(cell, weight * off**2, cells)
+    together = np.bincount(cell, weight**2, cells)
+    # One variance of a grain for the whole kind: within a cell of ten it is too rough to be used alone.
+    several = together < 0.99
+    grain = float(spread[several].sum() / (1 - together[several]).sum()) if several.any() else 1.0
+    return np.asarray(max(grain, 1e-4) * together)

@@ -1,0 +1,165 @@
+"""How much debris stays where the machine acted, and which places it acted on, learned from one pass.
+
+Three kinds of reason may leave a place unreached: a strip between lanes, a gap along a wall or in a corner, and
+anything else that neighbours share. Every choice among them is a mixture of its own; as which of them were at work is
+unknown, they are averaged by their probability [1]_.
+
+References
+----------
+.. [1] J. A. Hoeting, D. Madigan, A. E. Raftery, C. T. Volinsky, "Bayesian model averaging: a tutorial", Statistical
+   Science 14 (1999) 382-417.
+.. [2] F. Pauli, W. Racugno, L. Ventura, "Bayesian composite marginal likelihoods", Statistica Sinica 21 (2011) 149-164:
+   likelihoods of dependent parts, raised to a power so that their posterior is as wide as it should be.
+"""
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...inputs.patch import Patch
+from .beside_walls import beyond_gaps
+from .chains import Straight, straight_strips
+from .mixture import Evidence, Mixture, share
+from .neighbours import Neighbours, find_neighbours
+from .sites import Sites
+
+Floats = NDArray[np.float64]
+
+#: Places without which nothing is learned: fewer do not tell a share that stays from places not reached.
+_LEAST_PLACES = 30
+#: Share reached that the first search for strips goes by, until it is learned.
+_FIRST_SHARE = 0.9
+#: Sets of parameters drawn; 40 place a standard deviation to a ninth of itself.
+_DRAWS = 40
+#: How many places share one piece of evidence: neighbours are predicted from one another, so that their likelihoods are
+#: not independent. Uncertainties are those of a likelihood raised to the inverse [2]_.
+_SHARED = 2.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Survival:
+    """What was learned of a pass.
+
+    ``reached`` is the chance that each of N places was reached; ``stays`` the share that stays where the machine acted
+    and ``evidence`` the log likelihoods of what is seen in each place if it was reached and if not. ``draws`` of shape
+    (T, N) holds chances as other reasons and parameters that are as probable give them.
+    """
+
+    sites: Sites
+    near: Neighbours
+    reached: Floats
+    stays: Floats
+    evidence: Evidence
+    draws: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fitted:
+    mixture: Mixture
+    params: Floats
+    log_evidence: float
+
+
+def learn_survival(sites: Sites, patch: Patch, *, seed: int = 0) -> Survival | None:
+    """Learn where the machine acted and how much stays there.
+
+    Parameters
+    ----------
+    sites : Sites
+        Places with debris, from `gather_sites`.
+    patch : Patch
+        Its walls, along which and in whose corners a machine may leave debris.
+    seed : int
+        Seed of the draws, so that the same grains give the same figures.
+
+    Returns
+    -------
+    Survival or None
+        None where places are too few to be learned from.
+    """
+    if len(sites) < _LEAST_PLACES:
+        return None
+    near = find_neighbours(sites)
+    params, usual = _first_guess(sites), _FIRST_SHARE
+    strips: Straight | None = None
+    fits: list[_Fitted] = []
+    # Strips are looked for twice: with what stays as if all were reached, then with what was learned.
+    for _ in range(2):
+        evidence = Mixture(sites, np.zeros((len(sites), 0)), np.ones(len(sites))).evidence(params)
+        # A gap along a wall would be taken for a strip, and hide strips that run another way.
+        beyond = beyond_gaps(sites, patch, evidence, np.full(len(sites), usual))
+        away = evidence[0] * beyond, evidence[1] * beyond
+        strips = straight_strips(sites.x_mm, sites.y_mm, away, usual, strips)
+        fits = _fits(sites, patch, near, strips, evidence, params, [fit.params for fit in fits])
+        best = max(fits, key=lambda fit: fit.log_evidence)
+        params = best.params[: sites.groups + 1]
+        usual = float(np.clip(share(strips.log_odds + away[0] - away[1]).mean(), 0.02, 0.995))
+    behind = np.array([fit.log_evidence - best.log_evidence for fit in fits])
+    chances = np.array([fit.mixture.reached(fit.params) for fit in fits])
+    rng = np.random.default_rng(seed)
+    drawn = rng.multinomial(_DRAWS, _normed(behind / _SHARED))
+    draws = np.array(
+        [
+            fits[number].mixture.reached(params)
+            for number in np.flatnonzero(drawn)
+            for params in fits[number].mixture.draw(fits[number].params, int(drawn[number]), _SHARED, rng)
+        ]
+    )
+    return Survival(
+        sites,
+        near,
+        _normed(behind) @ chances,
+        share(params[: sites.groups])[sites.group],
+        best.mixture.evidence(best.params),
+        draws,
+    )
+
+
+def _normed(log_weights: Floats) -> Floats:
+    weights = np.exp(log_weights)
+    return np.asarray(weights / weights.sum())
+
+
+def _first_guess(sites: Sites) -> Floats:
+    """Logits of what stays by group as if all were reached, when it tells least, and of what is lost."""
+    stayed = np.bincount(sites.group, sites.stayed, sites.groups)
+    stays = np.clip((stayed + 0.5) / (np.bincount(sites.group, minlength=sites.groups) + 1), 0.02, 0.8)
+    lost = Mixture(sites, np.zeros((len(sites), 0)), np.ones(len(sites))).prior[sites.groups, 0]
+    return np.append(np.log(stays / (1 - stays)), lost)
+
+
+def _fits(
+    sites: Sites,
+    patch: Patch,
+    near: Neighbours,
+    strips: Straight,
+    evidence: Evidence,
+    params: Floats,
+    starts: list[Floats],
+) -> list[_Fitted]:
+    """A fitted mixture for every choice among the reasons; ``starts`` are their modes so far, if any."""
+    all_reached, stays = np.ones(len(sites)), share(params[: sites.groups])[sites.group]
+    fits = []
+    choices = product((False, True), (False, True) if patch.walls else (False,), (False, True))
+    for number, (with_strips, with_gaps, with_near) in enumerate(choices):
+        besides = share(strips.log_odds) if with_strips else all_reached
+        covariates = np.zeros((len(sites), 0))
+        if with_near:
+            covariates = _covariates(near, stays, besides)
+        if with_gaps:
+            mixture = Mixture(sites, covariates, besides)
+            besides = besides * beyond_gaps(sites, patch, evidence, mixture.chance(mixture.prior[:, 0]))
+            if with_near:
+                covariates = _covariates(near, stays, besides)
+        mixture = Mixture(sites, covariates, besides)
+        mode = mixture.climb(starts[number] if starts else params)
+        # The choice of directions may bring as much by chance.
+        cost = strips.chance_gain if with_strips else 0.0
+        fits.append(_Fitted(mixture, mode, mixture.log_evidence(mode) - cost))
+    return fits
+
+
+def _covariates(near: Neighbours, stays: Floats, trust: Floats) -> Floats:
+    return np.column_stack([np.ones(len(stays)), near.odds(stays, trust)])

@@ -1,0 +1,1 @@
+"""What stays along walls and in corners."""

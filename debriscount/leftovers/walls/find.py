@@ -1,0 +1,161 @@
+"""What stays along walls and in corners: profiles, the gap that the machine leaves, and the corner that it rounds."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...grains.table import GrainTable
+from ...inputs.patch import CORNER, MARGIN, OPEN, OUTSIDE, Patch
+from ..fates import Fates
+from ..proportion import mean_share
+from ..records import CornerReach, Interval, WallProfile, Walls
+from .step import Step, find_step
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+#: Grains that a bin of a profile holds on average: a share of 25 grains is known to 0.1 or better (binomial, one half).
+_BIN_GRAINS = 25
+
+
+def find_walls(fates: Fates, patch: Patch) -> Walls:
+    """Find what stays along each wall and in each corner.
+
+    Parameters
+    ----------
+    fates : Fates
+        From the shot that the pass began with to the shot after it.
+    patch : Patch
+        Its walls.
+
+    Returns
+    -------
+    Walls
+        Profiles and gaps reach up to half the patch's depth: what lies farther is nearer to the other side. Grains that
+        lie nearer to another wall than its zones are wide are kept out of a wall's profile, so that corners and
+        neighbouring gaps do not enter it; those within a wall's gap are kept out of what is said of a corner. Each
+        leftover grain is laid to one wall or corner at most, so that their shares can be added.
+    """
+    earlier, later = _in_patch(fates.earlier), _in_patch(fates.later)
+    steps = {wall: _wall_step(fates, patch, wall, earlier) for wall in patch.walls}
+    pairs = [(a, b) for a in ("top", "bottom") for b in ("left", "right") if a in steps and b in steps]
+    corners = {pair: _corner_step(fates, patch, pair, steps, earlier) for pair in pairs}
+
+    left = fates.later
+    total = float(left.area_mm2[later].sum())
+    claimed = np.zeros(len(left), bool)
+    reaches = []
+    for pair, step in corners.items():
+        own = np.zeros(len(left), bool) if step is None else later & (_to_corner(left, patch, pair) < step.place_mm)
+        claimed |= own
+        reaches.append(CornerReach(pair, *_place(step), _share(float(left.area_mm2[own].sum()), total)))
+    profiles = []
+    for wall, step in steps.items():
+        own = np.zeros(len(left), bool)
+        if step is not None:
+            own = later & ~claimed & (_to_wall(left, patch, wall) < step.place_mm)
+            claimed |= own
+        profiles.append(_profile(fates, patch, wall, step, _share(float(left.area_mm2[own].sum()), total)))
+    return Walls(tuple(profiles), tuple(reaches))
+
+
+def _place(step: Step | None) -> tuple[float | None, Interval | None]:
+    return (None, None) if step is None else (step.place_mm, step.interval95)
+
+
+def _share(part: float, total: float) -> float:
+    return 100 * part / total if total > 0 else 0.0
+
+
+def _in_patch(grains: GrainTable) -> Bools:
+    return np.asarray((grains.zone != MARGIN) & (grains.zone != OUTSIDE))
+
+
+def _depth(patch: Patch, wall: str) -> float:
+    return (patch.height_mm if wall in ("top", "bottom") else patch.width_mm) / 2
+
+
+def _to_wall(grains: GrainTable, patch: Patch, wall: str) -> Floats:
+    """Distance of each grain from the foot of a wall, mm; what seems to lie behind it lies at it."""
+    distance = {
+        "left": grains.x_mm,
+        "right": patch.width_mm - grains.x_mm,
+        "top": grains.y_mm,
+        "bottom": patch.height_mm - grains.y_mm,
+    }[wall]
+    return np.asarray(np.maximum(distance, 0.0))
+
+
+def _to_corner(grains: GrainTable, patch: Patch, pair: tuple[str, str]) -> Floats:
+    return np.hypot(_to_wall(grains, patch, pair[0]), _to_wall(grains, patch, pair[1]))
+
+
+def _along_wall(grains: GrainTable, patch: Patch, wall: str) -> Bools:
+    """Which grains of the patch belong to a wall: clear of the corners and of what the neighbouring walls keep."""
+    across = ("left", "right") if wall in ("top", "bottom") else ("top", "bottom")
+    clear = _in_patch(grains) & (grains.zone != CORNER)
+    for other in across:
+        if other in patch.walls:
+            clear &= _to_wall(grains, patch, other) >= max(patch.corner_mm, patch.edge_mm)
+    return np.asarray(clear)
+
+
+def _wall_step(fates: Fates, patch: Patch, wall: str, earlier: Bools) -> Step | None:
+    grains = fates.earlier
+    own = earlier & _along_wall(grains, patch, wall)
+    along = grains.x_mm if wall in ("top", "bottom") else grains.y_mm
+    return find_step(_to_wall(grains, patch, wall)[own], along[own], fates.stayed[own], _depth(patch, wall))
+
+
+def _corner_step(
+    fates: Fates, patch: Patch, pair: tuple[str, str], steps: dict[str, Step | None], earlier: Bools
+) -> Step | None:
+    """Step from a corner outwards, by angle in place of length along the wall."""
+    grains = fates.earlier
+    own = earlier.copy()
+    for wall in patch.walls:
+        step = steps[wall]
+        if step is not None:
+            own &= _to_wall(grains, patch, wall) >= step.place_mm
+    first, second = (_to_wall(grains, patch, wall)[own] for wall in pair)
+    reach = min(_depth(patch, wall) for wall in pair)
+    return find_step(np.hypot(first, second), np.arctan2(first, second), fates.stayed[own], reach)
+
+
+def _profile(fates: Fates, patch: Patch, wall: str, step: Step | None, share: float) -> WallProfile:
+    depth = _depth(patch, wall)
+    before, left = _along_wall(fates.earlier, patch, wall), _along_wall(fates.later, patch, wall)
+    far = _to_wall(fates.earlier, patch, wall)
+    edges = _bin_edges(fates.earlier.take(before & (far < depth)), depth)
+
+    def sums(grains: GrainTable, chosen: Bools, weight: Floats) -> Floats:
+        area = grains.area_mm2[chosen] * weight[chosen]
+        return np.asarray(np.histogram(_to_wall(grains, patch, wall)[chosen], edges, weights=area)[0])
+
+    lay = sums(fates.earlier, before, np.ones(len(fates.earlier)))
+    lies = sums(fates.later, left, np.ones(len(fates.later)))
+    untouched = np.clip(sums(fates.later, left, fates.untouched), 0, lies)
+    stays: dict[bool, float | None] = {True: None, False: None}
+    if step is not None:
+        near = before & (far < step.place_mm)
+        beyond = (fates.earlier.zone == OPEN) & (far >= step.place_mm)
+        for within, chosen in ((True, near), (False, beyond)):
+            found = mean_share(fates.stayed[chosen], fates.earlier.area_mm2[chosen])
+            stays[within] = None if found is None else 100 * found[0]
+    return WallProfile(
+        wall,
+        tuple(edges.tolist()),
+        tuple(lay.tolist()),
+        tuple(untouched.tolist()),
+        tuple((lies - untouched).tolist()),
+        *_place(step),
+        stays[True],
+        stays[False],
+        share,
+    )
+
+
+def _bin_edges(grains: GrainTable, depth_mm: float) -> Floats:
+    """Bins of equal width up to a depth: no finer than a grain, and with enough grains to tell a share."""
+    size = float(np.median(grains.diameter_mm)) if len(grains) else depth_mm
+    width = max(size, depth_mm * _BIN_GRAINS / max(len(grains), 1))
+    return np.linspace(0, depth_mm, max(1, int(depth_mm // width)) + 1)

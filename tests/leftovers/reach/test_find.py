@@ -1,0 +1,182 @@
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import binom
+
+from debriscount.geometry.grid import FloorGrid
+from debriscount.grains.table import zone_members
+from debriscount.inputs.debris import DebrisKind
+from debriscount.inputs.lay_patch import lay_patch
+from debriscount.inputs.patch import CustomZone, Patch
+from debriscount.leftovers.reach.find import find_reach
+from debriscount.leftovers.records import Reach
+from debriscount.simulate.spec import Cleaning, Portion, SceneSpec
+from debriscount.simulate.truth import draw_truth
+
+from ..conftest import true_fates
+from .test_survival import fates_of, left, strewn
+
+OPEN_FLOOR = lay_patch(600, 400)
+CORNER = lay_patch(600, 400, ("top", "left"))
+Case = tuple[Reach, dict[str, float | None], dict[str, float | None]]
+
+
+def spec_of(seed: int, patch: Patch = CORNER, size: float = 3.0, cover: float = 0.03, **cleaning: Any) -> SceneSpec:
+    values: dict[str, Any] = {"pitch_mm": 150.0, "width_mm": 130.0, "offset_mm": 40.0} | cleaning
+    kind = DebrisKind("grit", (90, 150, 60), (0.85 * size, 1.15 * size))
+    return SceneSpec(patch, (Portion(kind, cover_share=cover),), passes=(Cleaning(**values),), seed=seed)
+
+
+def case(seed: int, **changes: Any) -> Case:
+    """Reach as found, share reached and pickup as they truly were, by zone, percent."""
+    spec = spec_of(seed, **changes)
+    truth = draw_truth(spec)
+    pickup = truth.pickup_percent(1)
+    reach = find_reach(true_fates(spec), spec.patch, {zone: (value, None) for zone, value in pickup.items()})
+    assert reach is not None
+    return reach, truth.reached_percent(1), pickup
+
+
+def errors(seeds: range, **changes: Any) -> list[float]:
+    """How far the patch's pickup where reached is off, points."""
+    found = []
+    for seed in seeds:
+        reach, reached, pickup = case(seed, **changes)
+        there, of_all, share = reach.zones["patch"].pickup_percent, pickup["patch"], reached["patch"]
+        assert there is not None
+        assert of_all is not None
+        assert share is not None
+        found.append(abs(there - 100 * of_all / share))
+    return found
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"heading_deg": 23.0},
+        {"width_mm": 150.0},
+        {"width_mm": 118.0, "size": 8.0, "pickup": 0.75},
+        {"path": "wander", "width_mm": 140.0, "reach_share": 0.8},
+        {"path": "everywhere", "edge_pickup": 0.3},
+        {"path": "everywhere", "wall_gap_mm": 12.0, "corner_radius_mm": 50.0},
+    ],
+    ids=["oblique", "overlapping", "coarse", "wander", "everywhere", "gap"],
+)
+def test_pickup_where_reached_is_right(changes: dict[str, Any]) -> None:
+    assert np.median(errors(range(40, 46), **changes)) < 1.5
+
+
+def test_pickup_of_all_is_the_share_reached_times_the_pickup_there() -> None:
+    reach, _, pickup = case(11)
+    assert set(reach.zones) == {"patch", "open", "edge", "corner"}
+    for name, zone in reach.zones.items():
+        assert zone.share_percent is not None
+        assert zone.pickup_percent is not None
+        assert pickup[name] == pytest.approx(zone.share_percent * zone.pickup_percent / 100)
+
+
+def test_intervals_hold_the_truth_about_as_often_as_they_say() -> None:
+    held = []
+    for seed in range(200, 224):
+        strip = (0.0, 6.0, 14.0, 30.0)[seed % 4]
+        changes: dict[str, Any] = {"width_mm": 150.0 - strip, "heading_deg": 13.0 * seed, "size": 3.0 + seed % 3}
+        reach, reached, _ = case(seed, **changes)
+        interval, truly = reach.zones["patch"].interval95, reached["patch"]
+        assert interval is not None
+        assert truly is not None
+        held.append(interval[0] - 0.05 <= truly <= interval[1] + 0.05)
+    # Of 24 intervals that hold the truth in 95 % as few as this are held in one series of a thousand (binomial).
+    assert sum(held) >= binom.ppf(0.001, 24, 0.95)
+
+
+def test_the_pickups_uncertainty_widens_that_of_what_was_reached_alone() -> None:
+    spec = spec_of(3)
+    fates = true_fates(spec)
+    narrow, wide = (find_reach(fates, spec.patch, {"patch": (80.0, (80.0 - w, 80.0 + w))}) for w in (0.1, 4.0))
+    assert narrow is not None
+    assert wide is not None
+    assert narrow.zones["patch"].interval95 == wide.zones["patch"].interval95
+    a, b = narrow.zones["patch"].pickup_interval95, wide.zones["patch"].pickup_interval95
+    assert a is not None
+    assert b is not None
+    # Closed form: relative standard uncertainties add as squares in a quotient (GUM 5.1.6).
+    share, ends = wide.zones["patch"].share_percent, wide.zones["patch"].interval95
+    assert share is not None
+    assert ends is not None
+    expected = 100 * 80 / share * np.hypot(4.0 / 80, (ends[1] - ends[0]) / 2 / share)
+    assert (b[1] - b[0]) / 2 == pytest.approx(expected, rel=0.15)
+    assert b[1] - b[0] > a[1] - a[0]
+
+
+def test_an_unknown_pickup_leaves_the_share_known() -> None:
+    spec = spec_of(5)
+    reach = find_reach(true_fates(spec), spec.patch, {})
+    assert reach is not None
+    zone = reach.zones["patch"]
+    assert zone.share_percent is not None
+    assert zone.pickup_percent is None
+    assert zone.pickup_interval95 is None
+
+
+def test_zones_with_hardly_a_grain_are_unknown_and_custom_zones_reported() -> None:
+    zones = (CustomZone("left", ((0, 0), (250, 0), (250, 400), (0, 400))), CustomZone("dot", ((1, 1), (3, 1), (2, 3))))
+    patch = replace(OPEN_FLOOR, custom_zones=zones)
+    x, y = strewn(900, patch, 4)
+    far = np.hypot(x - 2, y - 2) > 10
+    x, y = x[far], y[far]
+    fates = fates_of(x, y, left(x > 100, 0.1, 6), patch)
+    reach = find_reach(fates, patch, {"left": (50.0, None)})
+    assert reach is not None
+    assert reach.zones["dot"].share_percent is None
+    inside = zone_members(patch, fates.earlier)["left"]
+    assert reach.zones["left"].share_percent == pytest.approx(100 * np.mean(x[inside] > 100), abs=2.5)
+
+
+def test_few_grains_give_no_reach() -> None:
+    x, y = strewn(12, OPEN_FLOOR, 0)
+    assert find_reach(fates_of(x, y, np.ones(12)), OPEN_FLOOR, {}) is None
+
+
+def test_the_map_shows_what_was_reached_and_is_silent_where_no_debris_lay() -> None:
+    x, y = strewn(3000, OPEN_FLOOR, 2)
+    lay = x < 400
+    x, y = x[lay], y[lay]
+    reach = find_reach(fates_of(x, y, left(x > 150, 0.05, 3)), OPEN_FLOOR, {})
+    assert reach is not None
+    grid = reach.grid
+    assert reach.map.shape == grid.shape
+    assert reach.map.dtype == np.float32
+    column = grid.x_mm()
+    assert np.isnan(reach.map[:, column > 440]).all()
+    assert np.nanmax(reach.map[:, column < 130]) < 0.2
+    assert np.nanmedian(reach.map[:, (column > 170) & (column < 390)]) > 0.95
+    assert reach.told_share == pytest.approx(2 / 3, abs=0.08)
+
+
+def test_the_map_can_be_drawn_on_another_raster() -> None:
+    x, y = strewn(500, OPEN_FLOOR, 2)
+    grid = FloorGrid(-50.0, -50.0, 20.0, 25, 35)
+    reach = find_reach(fates_of(x, y, left(x > 150, 0.05, 3)), OPEN_FLOOR, {}, grid)
+    assert reach is not None
+    assert reach.grid == grid
+    outside = (grid.x_mm()[None] < 0) | (grid.y_mm()[:, None] < 0)
+    assert np.isnan(reach.map[np.broadcast_to(outside, grid.shape)]).all()
+
+
+@given(seed=st.integers(0, 10_000), stays=st.floats(0.02, 0.5), cut=st.floats(0, 500))
+@settings(max_examples=15, deadline=None)
+def test_shares_lie_in_their_intervals_and_hold_what_was_taken(seed: int, stays: float, cut: float) -> None:
+    x, y = strewn(200, OPEN_FLOOR, seed)
+    stayed = left(x > cut, stays, seed + 1)
+    reach = find_reach(fates_of(x, y, stayed), OPEN_FLOOR, {"patch": (50.0, (49.0, 51.0))})
+    assert reach is not None
+    zone = reach.zones["patch"]
+    assert zone.share_percent is not None
+    assert zone.interval95 is not None
+    assert 0 <= zone.interval95[0] <= zone.share_percent <= zone.interval95[1] <= 100
+    # A grain taken away proves that the machine was there, but for the one or two in a hundred that are misjudged.
+    assert zone.share_percent > 100 * np.mean(stayed == 0) - 3
