@@ -220,7 +220,8 @@ class WhyLeft:
 
     ``leftovers`` compares with *before*; ``reach``, ``lanes``, ``missed``, ``walls`` and ``scatter`` with the shot that
     the pass began with. ``untouched`` has one entry a grain of the pass's shot, the share of it that lies where it lay
-    *before*: what pictures and tables show.
+    *before*: what pictures and tables show. ``way_mm`` of shape (N, 2) is, for those that the pass moved, the way to
+    them from the nearest place that lost one of their kind, x and y; both are NaN where nothing is known.
     """
 
     leftovers: Leftovers
@@ -231,3 +232,4 @@ class WhyLeft:
     scatter: Scatter
     findings: tuple[Finding, ...]
     untouched: NDArray[np.float64]
+    way_mm: NDArray[np.float64]

@@ -11,6 +11,7 @@ from ..inputs.patch import Patch
 from .fates import Fates
 from .findings import findings
 from .lanes.find import find_lanes
+from .losses import moved_from_losses
 from .passes import Pickup, further_pass, pass_step
 from .reach.find import Pickups, find_reach
 from .reach.missed import find_missed
@@ -87,7 +88,11 @@ def why_left(
         step = pass_step(
             number, zones["patch"], None if earlier is None else earlier["patch"], reach, last, own.earlier
         )
-        passes.append(_explained(patch, list(kinds), whole, own, reach, step, untouched))
+        way = np.full((len(untouched), 2), np.nan)
+        moved = moved_from_losses(own, patch)
+        entries = np.flatnonzero(real[name]) if real else np.arange(len(untouched))
+        way[entries[moved.grains]] = moved.way_mm
+        passes.append(_explained(patch, list(kinds), whole, own, reach, step, untouched, way))
         steps.append(step)
     return Explained(tuple(passes), tuple(steps), further_pass([zones["patch"] for zones in pickups]))
 
@@ -100,12 +105,13 @@ def _explained(
     reach: Reach | None,
     step: PassStep,
     untouched: NDArray[np.float64],
+    way_mm: NDArray[np.float64],
 ) -> WhyLeft:
     leftovers, lanes = leftovers_of(whole, patch, kind_names), find_lanes(own, patch)
     missed = () if reach is None else find_missed(own, patch, reach, lanes)
     walls, scatter = find_walls(own, patch), find_scatter(own, patch)
     sentences = findings(leftovers, reach, lanes, missed, walls, scatter, step)
-    return WhyLeft(leftovers, reach, lanes, missed, walls, scatter, sentences, untouched)
+    return WhyLeft(leftovers, reach, lanes, missed, walls, scatter, sentences, untouched, way_mm)
 
 
 def _floors_own(fates: Fates) -> Bools:

@@ -10,7 +10,18 @@ from .borders import draw_borders
 from .canvas import Canvas, floor_canvas, marking_colors
 from .caption import Caption, LegendEntry, draw_caption, stroke_sample
 from .lookup import amount_in_patch, pass_of
-from .marks import cell_px, cross_sample, disc_sample, draw_discs, draw_marks, ring_radii, ring_sample, too_many
+from .marks import (
+    cell_px,
+    cross_sample,
+    disc_sample,
+    draw_discs,
+    draw_marks,
+    draw_ways,
+    ring_radii,
+    ring_sample,
+    too_many,
+    way_sample,
+)
 from .palette import Color, contrasting
 from .pictures import grey_beyond_margin, shot_note, shot_title
 from .rounding import amount_text, area_text, interval_text, percent_text
@@ -31,7 +42,8 @@ def draw_leftovers(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.u
     -------
     ndarray of uint8, shape (H, W, 3)
         sRGB: the floor view, at most 1600 px wide, with the caption below. A ring stands round debris that lies where
-        it lay *before*, a cross over debris that was moved. Kinds that are not matched grain by grain, and those so
+        it lay *before*, a cross over debris that was moved, with a line to
+        it from the nearest place that lost some in the pass. Kinds that are not matched grain by grain, and those so
         many that marks would touch, are drawn as discs in cells instead, filled by the untouched share.
 
     Raises
@@ -57,6 +69,7 @@ def draw_leftovers(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.u
     if singly:
         legend.append(LegendEntry("untouched: lies where it lay before", ring_sample(ring, debris, ground)))
         legend.append(LegendEntry("shifted: moved, not picked up", cross_sample(cross, debris, ground)))
+        legend.append(LegendEntry("moved from there or from farther", way_sample(cross, ground)))
     if many:
         legend.append(
             LegendEntry(f"{many}: amount left, its untouched part filled", disc_sample(0.7, (ring, cross), ground))
@@ -98,6 +111,9 @@ def _draw_grains(
         side = cell_px(int(fine.sum()), patch_px, canvas.grid.width_px)
         x, y = canvas.to_px(np.zeros((1, 2)))[0].tolist()
         draw_discs(canvas.image, places[fine], grains.area_mm2[fine], why.untouched[fine], side, (x, y), colors)
+    ways = canvas.to_px(np.column_stack([grains.x_mm, grains.y_mm]) - why.way_mm)
+    told = singly & (why.untouched < 0.5) & np.isfinite(ways).all(axis=1)
+    draw_ways(canvas.image, ways[told], places[told], colors[1])
     draw_marks(canvas.image, places[singly], radii[singly], why.untouched[singly] >= 0.5, colors)
     return bool(singly.any()), ", ".join(many)
 

@@ -59,6 +59,13 @@ def draw_marks(
         cv2.polylines(image, list(arms), False, cross, 2 + extra, cv2.LINE_AA, _SHIFT)
 
 
+def draw_ways(image: NDArray[np.uint8], starts_px: Floats, ends_px: Floats, color: Color) -> None:
+    """Draw a thin line from each place, shape (N, 2), columns and rows, to each other one, in place."""
+    lines = list(_fixed(np.stack([starts_px, ends_px], axis=1)))
+    for thickness, shade in ((3, contrasting(color)[0]), (1, color)):
+        cv2.polylines(image, lines, False, shade, thickness, cv2.LINE_AA, _SHIFT)
+
+
 def _arms(places: Floats, radii: Floats) -> Floats:
     """Ends of the four arms of each cross, shape (4 N, 2, 2)."""
     way = np.array([[1, 1], [1, -1], [-1, 1], [-1, -1]]) / np.sqrt(2)
@@ -150,6 +157,17 @@ def _grain_sample(untouched: bool, color: Color, debris: Color, floor: Color) ->
             image, tuple(_fixed(middle)[0].tolist()), round(8 * 0.16 * height), debris, cv2.FILLED, cv2.LINE_AA, _SHIFT
         )
         draw_marks(image, middle, np.array([0.32 * height]), np.array([untouched]), (color, color))
+
+    return paint
+
+
+def way_sample(color: Color, floor: Color) -> Painter:
+    """Legend sample of the line from a loss to a moved grain."""
+
+    def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
+        image[top : top + height, left : left + width] = floor
+        row, inset = top + height / 2, 0.2 * width
+        draw_ways(image, np.array([[left + inset, row]]), np.array([[left + width - inset, row]]), color)
 
     return paint
 

@@ -11,6 +11,7 @@ from .columns import TABLE_WIDTH, aligned, columns_of, csv_text, decimals, wrapp
 from .lookup import base_name, pass_of, shot_name_of_pass, zones_in_order
 from .rounding import (
     AREA_DECIMALS,
+    LENGTH_DECIMALS,
     MASS_DECIMALS,
     PERCENT_DECIMALS,
     PUSHED_IN,
@@ -33,7 +34,7 @@ ZONES_HEADER = (
     "swept_g", "swept_u_g",
     "untouched_percent", "shifted_percent", "reached_percent",
 )  # fmt: skip
-GRAINS_HEADER = ("shot", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zone", "fate")
+GRAINS_HEADER = ("shot", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zone", "fate", "moved_mm")
 
 
 def zones_csv(measurement: Measurement) -> str:
@@ -58,12 +59,15 @@ def grains_csv(measurement: Measurement) -> str:
     """Return one line a grain, shot by shot, in the order of the shot's grain table.
 
     The fate is "untouched" or "shifted" after a pass, and empty where it is unknown: in *blank* and *before*, outside
-    patch and margin, of kinds that are not matched grain by grain, and of what the floor itself shows.
+    patch and margin, of kinds that are not matched grain by grain, and of what the floor itself shows. How far a grain
+    was moved by the pass is told at least: from the nearest place that lost one of its kind.
     """
     lines = [csv_text([GRAINS_HEADER]).rstrip("\n")]
     kinds = [kind.name for kind in measurement.kinds]
     for shot in measurement.shots:
-        lines.extend(grain_lines([shot.name], kinds, shot.grains, fates=_fates(shot, measurement)))
+        lines.extend(
+            grain_lines([shot.name], kinds, shot.grains, more=[_fates(shot, measurement), _ways(shot, measurement)])
+        )
     return "\n".join(lines) + "\n"
 
 
@@ -84,7 +88,7 @@ def grain_lines(
     kinds: Sequence[str],
     grains: GrainTable,
     zones: Sequence[str] = (*ZONES, "outside"),
-    fates: Sequence[str] | None = None,
+    more: Sequence[Sequence[str]] = (),
 ) -> Iterator[str]:
     """CSV lines of a table of grains, without the CSV writer: ten thousands of grains in a tenth of a second.
 
@@ -98,8 +102,8 @@ def grain_lines(
         The grains.
     zones : sequence of str
         Names of the zones by their code; code -1, outside, picks the last.
-    fates : sequence of str, optional
-        A last cell for each grain.
+    more : sequence of sequence of str
+        Further columns, a cell for each grain.
 
     Returns
     -------
@@ -114,7 +118,7 @@ def grain_lines(
         decimals(grains.area_mm2),
         decimals(grains.diameter_mm),
         (zones[code] for code in grains.zone.tolist()),
-        *(() if fates is None else (fates,)),
+        *more,
     ]
     return (",".join(cells) for cells in zip(*columns, strict=True))
 
@@ -149,6 +153,14 @@ def _fates(shot: MeasuredShot, measurement: Measurement) -> list[str]:
     known = np.array([*matched, False])[shot.grains.kind] & (shot.grains.zone != OUTSIDE) & np.isfinite(untouched)
     words = np.where(untouched >= 0.5, "untouched", "shifted")
     return [str(word) for word in np.where(known, words, "").tolist()]
+
+
+def _ways(shot: MeasuredShot, measurement: Measurement) -> list[str]:
+    figures = pass_of(shot, measurement)
+    if figures is None or figures.why is None:
+        return [""] * len(shot.grains)
+    least = np.hypot(*figures.why.way_mm.T)
+    return [f"{way:.{LENGTH_DECIMALS}f}" if np.isfinite(way) else "" for way in least.tolist()]
 
 
 def _scale_block(measurement: Measurement) -> list[str]:

@@ -82,6 +82,16 @@ def test_what_the_blank_shows_is_the_floors_own_and_left_out() -> None:
     assert only.leftovers.zones["patch"].untouched_percent == pytest.approx(75, abs=2)
 
 
+def test_the_way_to_a_moved_grain_is_told_from_the_nearest_loss() -> None:
+    before = strewn(np.random.default_rng(6), 120, 3 * DIAMETER)
+    after = before.copy()
+    after[:10] += [0.6 * DIAMETER, 0.0]
+    (only,) = explain({"before": traced(before, DIAMETER), "after": traced(after, DIAMETER)}, [0.0]).passes
+    assert only.way_mm.shape == (120, 2)
+    assert only.way_mm[:10] == pytest.approx(np.tile([0.6 * DIAMETER * MM_PER_PX, 0.0], (10, 1)), abs=0.05)
+    assert np.isnan(only.way_mm[10:]).all()
+
+
 def test_one_pass_says_nothing_of_the_next() -> None:
     before = places(4, 100)
     told = explain({"before": traced(before, DIAMETER), "after": traced(before[:10], DIAMETER)}, [90.0])

@@ -54,7 +54,9 @@ def _many(run: Measurement, number: int) -> Measurement:
     rng = np.random.default_rng(5)
     x, y = rng.uniform((25, 25), (95, 75), (number, 2)).T
     grains = GrainTable(np.zeros(number, np.int16), x, y, np.full(number, 0.2), run.patch.zone_codes(x, y))
-    why = replace(_why(run), untouched=(x < 60).astype(float), lanes=None, missed=())
+    why = replace(
+        _why(run), untouched=(x < 60).astype(float), way_mm=np.full((number, 2), np.nan), lanes=None, missed=()
+    )
     return _with(run, why, replace(run.shots[1], grains=grains))
 
 
@@ -68,6 +70,21 @@ def test_untouched_debris_is_ringed_and_shifted_debris_crossed(explained: Measur
     assert _near(image, grid, 60, 5, cross) > 50
     assert _near(image, grid, 60, 5, ring) == 0
     assert _near(image, grid, 70, 60, ring) > 100
+
+
+def test_a_line_runs_to_what_was_moved_from_where_some_was_lost(explained: Measurement) -> None:
+    """The grain at (60, 5) came from 3 mm to the right and 4 mm below."""
+    image = draw_leftovers(explained.shots[1], explained)
+    still = replace(_why(explained), way_mm=np.full((4, 2), np.nan))
+    plain = draw_leftovers(explained.shots[1], _with(explained, still))
+    changed = (image != plain).any(axis=-1)
+    scale = image.shape[1] / explained.grid.width_px
+    rows, columns = np.nonzero(changed)
+    ends = explained.grid.to_px(np.array([[60.0, 5.0], [63.0, 9.0]])) * scale
+    low, high = ends.min(axis=0) - 4, ends.max(axis=0) + 4
+    assert changed.any()
+    assert columns.min() >= low[0] and columns.max() <= high[0]
+    assert rows.min() >= low[1] and rows.max() <= high[1]
 
 
 def test_a_share_of_one_half_counts_as_untouched(explained: Measurement) -> None:
@@ -88,9 +105,10 @@ def test_what_is_the_floors_own_gets_no_mark(explained: Measurement) -> None:
 def test_kinds_that_are_not_matched_are_drawn_as_discs(explained: Measurement, captions: list[Caption]) -> None:
     draw_leftovers(explained.shots[1], explained)
     words = [entry.text for entry in captions[0].legend]
-    assert words[:3] == [
+    assert words[:4] == [
         "untouched: lies where it lay before",
         "shifted: moved, not picked up",
+        "moved from there or from farther",
         '"fine" sand: amount left, its untouched part filled',
     ]
 
@@ -142,7 +160,7 @@ def test_nothing_left_is_drawn_all_the_same(explained: Measurement) -> None:
     none = np.zeros(0)
     grains = GrainTable(none.astype(np.int16), none, none, none, none.astype(np.int8))
     shot = replace(explained.shots[1], grains=grains)
-    run = _with(explained, replace(_why(explained), untouched=none), shot)
+    run = _with(explained, replace(_why(explained), untouched=none, way_mm=np.zeros((0, 2))), shot)
     assert draw_leftovers(shot, run).shape[1] == 1200
     assert draw_leftovers(shot, replace(run, kinds=())).shape[1] == 1200
 

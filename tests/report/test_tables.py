@@ -103,7 +103,7 @@ def test_grains_csv_has_a_line_per_grain(run: Measurement) -> None:
     ]
     assert rows[0] == {
         "shot": "before", "kind": "rote Linsen, groß", "x_mm": "5.0000", "y_mm": "5.0000",
-        "area_mm2": "12.5664", "diameter_mm": "4.0000", "zone": "corner", "fate": "",
+        "area_mm2": "12.5664", "diameter_mm": "4.0000", "zone": "corner", "fate": "", "moved_mm": "",
     }  # fmt: skip
     assert rows[7]["kind"] == '"fine" sand'
 
@@ -113,6 +113,7 @@ def test_grains_csv_tells_the_fate_of_what_is_matched_grain_by_grain(explained: 
     assert [row["fate"] for row in rows if row["shot"] == "before"] == [""] * 8
     assert [row["fate"] for row in rows if row["shot"] == "after"] == ["untouched", "shifted", "untouched", ""]
     assert [row["fate"] for row in rows if row["shot"] == "after2"] == ["untouched"]
+    assert [row["moved_mm"] for row in rows if row["shot"] == "after"] == ["", "5.0000", "", ""]
 
 
 def test_what_is_the_floors_own_or_outside_has_no_fate(explained: Measurement) -> None:
