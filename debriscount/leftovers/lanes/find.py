@@ -10,7 +10,7 @@ from ..fates import Fates
 from ..records import Lanes, Strip
 from .comb import comb_of, lanes_across, strips_on_comb, usual_width
 from .course import chord, course, left_throughout, straighten, strays_mm
-from .doubts import apart, crosses_alone, left_elsewhere, straightness
+from .doubts import apart, crosses_alone, left_elsewhere, no_slivers, straightness
 from .evidence import Evidence, beyond_wall_gaps, weigh_grains
 from .pattern import Pattern, refine_pattern, seek_pattern
 from .strips import Found, strip_borders
@@ -109,6 +109,7 @@ def _sure_strips(evidence: Evidence, heading: float, found: Sequence[Found], pat
     found = [s for n, s in enumerate(found) if (s.low.closed or n == 0) and (s.high.closed or n == last)]
     found = [strip for strip in found if says(strip) > _LEAST_SAYS]
     whole = [strip for strip in found if is_whole(strip)]
+    whole = no_slivers(whole, [says(strip) for strip in whole])
     whole = apart(whole, [says(strip) for strip in whole])
     closed = [strip for strip in whole if strip.closed]
     if not closed:

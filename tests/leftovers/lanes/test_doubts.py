@@ -6,7 +6,7 @@ import pytest
 
 from debriscount.inputs.lay_patch import lay_patch
 from debriscount.leftovers.lanes.course import chord
-from debriscount.leftovers.lanes.doubts import apart, crosses_alone, left_elsewhere, straightness
+from debriscount.leftovers.lanes.doubts import apart, crosses_alone, left_elsewhere, no_slivers, straightness
 from debriscount.leftovers.lanes.evidence import Evidence
 from debriscount.leftovers.lanes.strips import Border, Found
 
@@ -66,3 +66,12 @@ def test_what_was_left_elsewhere_is_measured_against_the_strips() -> None:
     beside = strewn(lambda x, y: (np.abs(y) < 10) | ((x > 100) & (x < 200) & (y > 30) & (y < 130)))
     assert left_elsewhere(alone, 0.0, strips, PATCH) == 0
     assert left_elsewhere(beside, 0.0, strips, PATCH) == pytest.approx(1, abs=0.3)
+
+
+def test_a_few_grains_in_a_row_beside_clear_strips_are_no_strip() -> None:
+    strips = [strip(0, 40), strip(75, 77), strip(150, 189)]
+    assert no_slivers(strips, [900.0, 9.0, 700.0]) == [strips[0], strips[2]]
+    # Narrow but clear, or unclear but as wide as the others: both may be lanes that stray.
+    assert no_slivers(strips, [900.0, 300.0, 700.0]) == strips
+    assert no_slivers([strip(0, 40), strip(75, 110)], [900.0, 9.0]) == [strip(0, 40), strip(75, 110)]
+    assert no_slivers([], []) == []
