@@ -41,6 +41,9 @@ else:  # run as a script, this folder is where Python looks first
 
 #: Strips narrower than this can hold no row of grains of most kinds: they count as none for what must be found.
 LEAST_STRIP_MM = 8.0
+#: Share of the simulated runs whose lanes must be within the bars: with few, large grains none can be, and the standard
+#: uncertainties say so.
+MOST_LANES = 0.95
 
 
 @dataclass(frozen=True)
@@ -291,7 +294,7 @@ def print_bars(photos: Sequence[Score], lanes: Sequence[Score], free: Sequence[S
                 f"pickup where reached, {name}, {len(there)}: median {median(there):.2f}, worst {max(there):.2f}; "
                 f"intervals of the share reached hold it in {share:.0f} %"
             )
-    for name, scores in (("photo sets", photos), ("simulated lanes", lanes)):
+    for name, scores, share in (("photo sets", photos, 1.0), ("simulated lanes", lanes, MOST_LANES)):
         wide = [s for s in scores if s.truth.strip is not None and s.truth.strip >= LEAST_STRIP_MM]
         seen = [(s, e) for s in wide if (e := lane_errors(s)) is not None]
         if not wide:
@@ -302,7 +305,7 @@ def print_bars(photos: Sequence[Score], lanes: Sequence[Score], free: Sequence[S
             and abs(strip) <= max(3.0, 0.15 * float(s.truth.strip or 0.0))
             for s, (turned, pitch, strip) in seen
         ]
-        met.append(all(good))
+        met.append(sum(good) >= share * len(good))
         off = np.abs([[float(e or 0.0) for e in three] for _, three in seen]) if seen else np.full((1, 3), np.nan)
         usual, worst = np.median(off, axis=0), off.max(axis=0)
         print(
