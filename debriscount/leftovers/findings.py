@@ -169,8 +169,9 @@ def _moved(leftovers: Leftovers, scatter: Scatter) -> Iterator[Finding]:
         return
     sentence = f"{_capital(text)} {_LEFT} was moved and not picked up"
     median = scatter.median_distance_mm
-    if median is not None and median > 0 and not text.startswith("at most"):
-        sentence += f"; half of it lies {length_text(median)} or more from where debris lay"
+    # Told of kinds that are matched alone, which must not pass for all.
+    if median is not None and median > 0 and all(leftovers.matched.values()) and not text.startswith("at most"):
+        sentence += f"; half of what the pass moved lies {length_text(median)} or more from where debris is missing"
     yield Finding("moved", _share(whole.shifted_percent), f"{sentence}.")
 
 
@@ -211,8 +212,8 @@ def _again(step: PassStep | None) -> Iterator[Finding]:
     yield Finding(
         "missed again",
         None,
-        f"Of what pass {step.number} did not reach, the pass before had not reached {share_text(both)} either; "
-        f"it would be {share_text(chance)} if each missed places by itself.",
+        f"Of the debris that pass {step.number} did not reach, the pass before had not reached {share_text(both)} "
+        f"either; it would be {share_text(chance)} if each missed places by itself.",
     )
 
 

@@ -13,7 +13,7 @@ from .fates import Fates
 Floats = NDArray[np.float64]
 
 #: A direction or a side stands out where chance alone would make it so in one pass of a hundred.
-SURE = 0.01
+BY_CHANCE = 0.01
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,8 +65,8 @@ def moved_from_losses(fates: Fates, patch: Patch) -> Moved:
 def one_way(vectors: Floats) -> bool:
     """Whether unit vectors, each as likely as its opposite by chance, surely lean to one side.
 
-    Twice the square of their sum in the metric of their second moments is then chi squared with two degrees of freedom:
-    Rayleigh's test [1]_, for vectors that need not be spread evenly over the circle.
+    The square of their sum s is then chi squared with two degrees of freedom in the metric of their summed squares M,
+    s M⁻¹ s: Rayleigh's test [1]_, for vectors that need not be spread evenly over the circle.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def one_way(vectors: Floats) -> bool:
     """
     total, moments = vectors.sum(axis=0), vectors.T @ vectors
     square = float(total @ np.linalg.pinv(moments) @ total)
-    return len(vectors) > 0 and bool(np.exp(-square / 2) < SURE)
+    return len(vectors) > 0 and bool(np.exp(-square / 2) < BY_CHANCE)
 
 
 def _places(grains: GrainTable) -> Floats:

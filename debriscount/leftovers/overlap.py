@@ -56,11 +56,7 @@ def overlaps(grains: SeenGrains, other: SeenGrains) -> Overlaps:
     -----
     A matched filter whose template is the grain as it is seen: sum of the other's cover over the grain's outline,
     over the sum of its own. A grain put down at random, independently of earlier debris of cover c, has c on average,
-    which is what the offsets measure where it lies [1]_.
-
-    References
-    ----------
-    .. [1] Two independent masks of cover p and q overlap in p q of the area (product of probabilities).
+    which is what the offsets measure where it lies.
     """
     labels = np.where(grains.found.kind_map > 0, grains.found.labels, 0)
     rows, columns = np.nonzero(labels)

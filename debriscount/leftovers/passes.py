@@ -10,6 +10,9 @@ from ..scale.quantity import coverage_factor95
 from .proportion import Z95
 from .records import FurtherPass, Interval, PassStep, Reach
 
+#: Percentage points; a gain as small is none that another could be a multiple of.
+_LEAST_GAIN = 1e-9
+
 
 @dataclass(frozen=True, slots=True)
 class Pickup:
@@ -58,21 +61,14 @@ def pass_step(
 
     Notes
     -----
-    With R of the debris left after this pass and Q after the one before, less what lay in the margin when the pass
-    began, it picked up 1 - R/Q of what it found.
-    The interval of the ratio combines the limits of both as Donner and Zou do (Statistical Methods in Medical Research
-    21 (2012) 347-359), the two taken to err by themselves; where they err alike it is too wide.
-
     Missed twice is a share of the debris that the pass found, by area, where both maps tell: with the chances m and n
     that the place of a grain was missed by this pass and by the one before, sum(a m n) / sum(a m) against
     sum(a n) / sum(a), which it would be if m and n had nothing to do with each other. Debris found lies mostly where
     the pass before missed, which raises both alike.
     """
-    of_found, interval = pickup.percent, pickup.interval95
-    if earlier is not None:
-        of_found, interval = _of_found(pickup, earlier)
+    share, interval = of_found(pickup, earlier)
     again, chance = _missed_again(reach, earlier_reach, found)
-    return PassStep(number, of_found, interval, pickup.percent, again, chance)
+    return PassStep(number, share, interval, pickup.percent, again, chance)
 
 
 def further_pass(pickups: Sequence[Pickup]) -> FurtherPass | None:
@@ -102,10 +98,7 @@ def further_pass(pickups: Sequence[Pickup]) -> FurtherPass | None:
     known = [percent for percent in together if percent is not None]
     if len(known) < max(2, len(together)) or known[-1] + pickups[-1].flung_percent >= 100:
         return None
-    steps = [
-        pass_step(number, pickup, earlier).of_found_percent
-        for number, (pickup, earlier) in enumerate(zip(pickups, [None, *pickups[:-1]], strict=True), start=1)
-    ]
+    steps = [of_found(pickup, earlier)[0] for pickup, earlier in zip(pickups, [None, *pickups[:-1]], strict=True)]
     shares = np.array([step for step in steps if step is not None])
     if len(shares) < len(known):
         return None
@@ -115,7 +108,7 @@ def further_pass(pickups: Sequence[Pickup]) -> FurtherPass | None:
     repeated = 0.0
     if gains[-2] > 0:
         # Gains that grow do not shrink on: what is left then bounds the next.
-        repeated = min(afresh, float(gains[-1]) * max(0.0, float(gains[-1] / gains[-2])))
+        repeated = min(afresh, float(gains[-1]) * max(0.0, float(gains[-1] / max(gains[-2], _LEAST_GAIN))))
     last_low, last_high = pickups[-1].interval95 or (known[-1], known[-1])
     u_last = (last_high - last_low) / 2 / Z95
     u_spread = left * float(shares.std(ddof=1)) / 100
@@ -134,27 +127,38 @@ def further_pass(pickups: Sequence[Pickup]) -> FurtherPass | None:
     return FurtherPass(value, interval, sentence)
 
 
-def _of_found(pickup: Pickup, earlier: Pickup) -> tuple[float | None, Interval | None]:
+def of_found(pickup: Pickup, earlier: Pickup | None) -> tuple[float | None, Interval | None]:
+    """What a pass picked up of what it found, percent, and its 95 % interval; ``earlier`` is None for the first.
+
+    Notes
+    -----
+    With R of the debris left after this pass and Q after the one before, less what lay in the margin when the pass
+    began, it picked up 1 - R/Q of what it found. The interval of the ratio combines the limits of both as Donner and
+    Zou do (Statistical Methods in Medical Research 21 (2012) 347-359), the two taken to err by themselves; where they
+    err alike it is too wide.
+    """
+    if earlier is None:
+        return pickup.percent, pickup.interval95
     there = 100 - earlier.flung_percent
     if pickup.percent is None or earlier.percent is None or earlier.percent >= there:
         return None, None
     left, found = there - pickup.percent, there - earlier.percent
-    of_found = 100 * (1 - left / found)
+    share = 100 * (1 - left / found)
     if pickup.interval95 is None or earlier.interval95 is None:
-        return of_found, None
+        return share, None
     (low, high), (base_low, base_high) = (
         (there - p.interval95[1], there - p.interval95[0]) for p in (pickup, earlier) if p.interval95 is not None
     )
     if base_low <= 0:
-        return of_found, None
+        return share, None
     product = left * found
     down = product**2 - low * base_high * (2 * left - low) * (2 * found - base_high)
     up = product**2 - high * base_low * (2 * left - high) * (2 * found - base_low)
     if min(down, up) < 0 or 2 * found <= base_high:
-        return of_found, None
+        return share, None
     least = (product - np.sqrt(down)) / (base_high * (2 * found - base_high))
     most = (product + np.sqrt(up)) / (base_low * (2 * found - base_low))
-    return of_found, (100 * (1 - float(most)), 100 * (1 - float(least)))
+    return share, (100 * (1 - float(most)), 100 * (1 - float(least)))
 
 
 def _missed_again(

@@ -85,8 +85,8 @@ class Reach:
 class Strip:
     """A strip of floor between two lanes that the machine left: its middle line's ends and its width.
 
-    ``straight_mm`` is how far its middle strays from that line, root mean square. ``share_percent`` is its share of all
-    leftovers.
+    ``straight_mm`` is how far its middle strays from that line, root mean square, less what chance adds: 0 where that
+    explains all of it. ``share_percent`` is its share of all leftovers.
     """
 
     ends_mm: tuple[tuple[float, float], tuple[float, float]]
@@ -101,7 +101,7 @@ class Lanes:
     """The pattern of parallel lanes that left strips between them.
 
     ``heading_deg``: 0 along x, 90 along y, modulo 180. ``pitch_mm`` from lane to lane; ``strip_mm`` the usual width
-    left between them; ``lanes`` how many lanes crossed the patch. Each ``_u`` is a standard uncertainty.
+    left between them; ``lanes`` how many lanes crossed the patch, None without a pitch. Each ``_u`` is a standard uncertainty.
     ``share_percent`` is the strips' share of all leftovers; ``straight_mm`` the root mean square over the strips.
     """
 
@@ -111,7 +111,7 @@ class Lanes:
     pitch_u_mm: float | None
     strip_mm: float
     strip_u_mm: float
-    lanes: int
+    lanes: int | None
     straight_mm: float | None
     strips: tuple[Strip, ...]
     share_percent: float
@@ -163,8 +163,9 @@ class Scatter:
     Shares are of all that lay in the patch in the earlier shot, by area, percent. ``margin_sides`` is the share of what
     the margin gained on each side. ``direction_deg`` (0 along x, 90 along y, modulo 360) is where moved grains lie from
     the places that lost some, None where no direction stands out; ``strength`` is 0 (all ways alike) to 1.
-    ``distance_mm`` bins' upper ends and ``distance_percent``: how far moved debris lies at least from where debris lay
-    before. ``side`` is the patch's side to which more than chance went, None where none stands out.
+    ``distance_mm`` bins' upper ends and ``distance_percent``: how far moved debris lies from the nearest place that
+    lost some, which is as far as it went at least. ``side`` is the patch's side to which more than chance went, None
+    where none stands out.
     """
 
     margin_percent: float | None

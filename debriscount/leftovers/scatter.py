@@ -5,9 +5,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from ..grains.table import GrainTable
-from ..inputs.patch import MARGIN, OUTSIDE, WALL_SIDES, Patch
-from .fates import Fates
-from .losses import SURE, Moved, moved_from_losses, one_way
+from ..inputs.patch import MARGIN, WALL_SIDES, Patch
+from .fates import Fates, in_patch
+from .losses import BY_CHANCE, Moved, moved_from_losses, one_way
 from .proportion import effective_count, wilson
 from .records import Interval, Scatter
 
@@ -39,7 +39,7 @@ def find_scatter(fates: Fates, patch: Patch) -> Scatter:
         if a side of it got more than chance.
     """
     earlier, later = fates.earlier, fates.later
-    lay = float(earlier.area_mm2[_in_patch(earlier)].sum())
+    lay = float(earlier.area_mm2[in_patch(earlier)].sum())
     moved = moved_from_losses(fates, patch)
     came = _came_to_sides(fates, patch)
     side = _preferred_side(patch, came)
@@ -60,10 +60,6 @@ def find_scatter(fates: Fates, patch: Patch) -> Scatter:
     )
 
 
-def _in_patch(grains: GrainTable) -> Bools:
-    return np.asarray((grains.zone != MARGIN) & (grains.zone != OUTSIDE))
-
-
 def _margin_share(fates: Fates, patch: Patch, lay_mm2: float) -> tuple[float | None, Interval | None]:
     """Gain of the margin over what lay in the patch, percent, and its 95 % interval.
 
@@ -77,7 +73,7 @@ def _margin_share(fates: Fates, patch: Patch, lay_mm2: float) -> tuple[float | N
     gain = max(0.0, float(later.area_mm2[after].sum() - earlier.area_mm2[before].sum()) / lay_mm2)
     came = float((later.area_mm2 * (1 - fates.untouched))[after].sum()) / lay_mm2
     left = float((earlier.area_mm2 * (1 - fates.stayed))[before].sum()) / lay_mm2
-    count = effective_count(earlier.area_mm2[_in_patch(earlier)])
+    count = effective_count(earlier.area_mm2[in_patch(earlier)])
     came, left = min(max(came, 0.0), 1.0), min(max(left, 0.0), 1.0)
     (came_low, came_high), (left_low, left_high) = wilson(came, count), wilson(left, count)
     if not before.any():
@@ -145,13 +141,13 @@ def _preferred_side(patch: Patch, came: dict[str, float]) -> str | None:
         if _OPPOSITE[side] in areas and own > 0:
             chances[side] = max(chances[side], float(binomtest(own, own + other, 0.5, "greater").pvalue))
     best = min(chances, key=lambda side: chances[side])
-    return best if chances[best] < SURE else None
+    return best if chances[best] < BY_CHANCE else None
 
 
 def _bare_mm2(fates: Fates) -> float:
     """Area of moved grains of the patch that touch no place where a grain lay before."""
     earlier, later = fates.earlier, fates.later
-    own = np.flatnonzero(_in_patch(later))
+    own = np.flatnonzero(in_patch(later))
     if not len(own):
         return 0.0
     bare: Bools = np.ones(len(own), bool)

@@ -28,8 +28,9 @@ def leftovers_of(fates: Fates, patch: Patch, kind_names: Sequence[str]) -> Lefto
     -------
     Leftovers
         Shares are by area of the later shot. A sum of estimates that strays beyond 0 or 100 % is put there. A zone
-        without debris has None. An interval holds what counting makes of grains that were misjudged, and the standard
-        uncertainty of each kind's untouched share, the kinds' taken to err alike.
+        without debris has None. An interval holds what counting would make of as many grains, and the standard
+        uncertainty of each kind's untouched share, the kinds' taken to err alike. All grains left were seen, so that
+        counting alone errs by less than that, and the interval is rather too wide.
     """
     kinds = range(len(kind_names))
     members = zone_members(patch, fates.later)

@@ -55,11 +55,12 @@ def trace(
     A grain lies still if debris covers at least half of it in the other shot as well, and it is not seen to have moved.
     How often that comes about by chance is measured around every grain (`overlaps`) and corrected for: if a moved grain
     lands clear of earlier debris with chance n, each one seen clear stands for 1 / n moved ones (Horvitz and Thompson
-    1952), and the surplus is taken off what seems untouched, where chance is greatest.
+    1952), and the surplus is taken off what seems untouched, where chance is greatest. Its variance is theirs as well,
+    a sum of squared areas times (1 - n) / n².
     """
     there, back = overlaps(later.seen, earlier.seen), overlaps(earlier.seen, later.seen)
     stayed, untouched = np.zeros(len(earlier.grains)), np.zeros(len(later.grains))
-    least, u, chance = [], [], []
+    least, u, chance, gone = [], [], [], [np.zeros(0, int)]
     for k, hint in enumerate(kinds):
         own, before = later.grains.kind == k, earlier.grains.kind == k
         pairs = nearest_grains(later.grains, earlier.grains) if hint.outlined else None
@@ -67,11 +68,13 @@ def trace(
         judged = _judge(later.grains, earlier.grains, there, own, pairs, sigma, mm_per_px)
         untouched[own] = judged.still[own]
         stayed[before] = (back.here >= HALF * _usual(back, before))[before]
-        if judged.moved.any() and pairs is not None:
-            stayed[pairs.index[judged.moved]] = 0.0
+        if pairs is not None:
+            gone.append(pairs.index[judged.moved])
         least.append(_least_shift_mm(sigma, hint, mm_per_px))
         u.append(judged.u_percent)
         chance.append(judged.chance_percent)
+    # A grain that lies beside its place may be taken for another kind's.
+    stayed[np.concatenate(gone)] = 0.0
     matched = tuple(hint.outlined for hint in kinds)
     return Fates(earlier.grains, later.grains, stayed, untouched, matched, tuple(least), tuple(u), tuple(chance))
 
@@ -109,13 +112,14 @@ def _judge(
     area = np.where(own, grains.area_mm2, 0.0)
     total = float(area.sum())
     shares = []
+    # The last one is the one that counts.
     for limit in (LOOSE, STRICT, HALF):
         clear = np.clip(((seen.by_chance < limit * usual) | found_out).mean(axis=0), LEAST_BARE, 1.0)
         lies = own & (seen.here >= limit * usual) & ~moved
         surplus = float((area * (1 / clear - 1))[own & ~lies].sum())
         still = _less_surplus(area, lies, 1 - clear, surplus)
         shares.append(float((area * still).sum()) / total)
-    counted = float(np.sqrt(surplus * area[own].mean())) / total
+    counted = float(np.sqrt((area**2 * (1 - clear) / clear**2)[own & ~lies].sum())) / total
     u = float(np.hypot((max(shares[:2]) - min(shares[:2])) / 2, counted))
     return _Judged(still, moved, 100 * u, 100 * float((area * (1 - clear)).sum()) / total)
 

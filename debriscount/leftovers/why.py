@@ -12,7 +12,7 @@ from .fates import Fates
 from .findings import findings
 from .lanes.find import find_lanes
 from .losses import moved_from_losses
-from .passes import Pickup, further_pass, pass_step
+from .passes import Pickup, further_pass, of_found, pass_step
 from .reach.find import Pickups, find_reach
 from .reach.missed import find_missed
 from .records import FurtherPass, PassStep, Reach, WhyLeft
@@ -121,7 +121,4 @@ def _floors_own(fates: Fates) -> Bools:
 
 def _of_found(zones: Mapping[str, Pickup], earlier: Mapping[str, Pickup] | None) -> Pickups:
     """Pickup of each zone of what the pass found there."""
-    if earlier is None:
-        return {zone: (pickup.percent, pickup.interval95) for zone, pickup in zones.items()}
-    steps = {zone: pass_step(2, pickup, earlier[zone]) for zone, pickup in zones.items()}
-    return {zone: (step.of_found_percent, step.of_found_interval95) for zone, step in steps.items()}
+    return {zone: of_found(pickup, None if earlier is None else earlier[zone]) for zone, pickup in zones.items()}

@@ -2,6 +2,7 @@
 
 import math
 
+from .proportion import Z95
 from .records import Interval
 
 _MOST_DECIMALS = 2
@@ -44,7 +45,7 @@ def length_text(value_mm: float, interval: Interval | None = None) -> str:
 
 def around(value: float, u: float) -> Interval:
     """95 % interval of a normal estimate."""
-    return value - 1.96 * u, value + 1.96 * u
+    return value - Z95 * u, value + Z95 * u
 
 
 def _within(value: float, low: float, high: float) -> str:

@@ -46,10 +46,11 @@ def floor_canvas(shot: MeasuredShot, measurement: Measurement) -> Canvas:
 def marking_colors(measurement: Measurement, number: int) -> tuple[list[Color], Color]:
     """Colours that stand out from the floor, from all kinds of debris and from one another; and the floor's own.
 
-    The same for all pictures of a run.
+    The same for all pictures of a run, the bluest first, so that they mean the same from run to run where they can.
     """
     first = measurement.shots[0]
     floor = floor_colors(first.floor_view, first.kind_map)
     debris = np.array([kind.color_srgb for kind in measurement.kinds], float).reshape(-1, 3)
     ground = as_color(floor[1])
-    return outline_colors(np.concatenate([floor, debris]), [ground] * number), ground
+    colors = outline_colors(np.concatenate([floor, debris]), [ground] * number)
+    return sorted(colors, key=lambda color: color[0] - color[2]), ground

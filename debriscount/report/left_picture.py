@@ -8,7 +8,7 @@ from ..inputs.patch import OUTSIDE
 from ..leftovers.records import WhyLeft
 from .borders import draw_borders
 from .canvas import Canvas, floor_canvas, marking_colors
-from .caption import Caption, LegendEntry, draw_caption, stroke_sample
+from .caption import Caption, LegendEntry, draw_caption
 from .lookup import amount_in_patch, pass_of
 from .marks import (
     cell_px,
@@ -23,9 +23,9 @@ from .marks import (
     way_sample,
 )
 from .palette import Color, contrasting
-from .pictures import grey_beyond_margin, shot_note, shot_title
+from .pictures import border_entries, grey_beyond_margin, shot_note, shot_title
 from .rounding import amount_text, area_text, interval_text, percent_text
-from .unreached import draw_unreached, outlines_mm, unreached_sample
+from .unreached import draw_unreached, outlines_mm, unreached_entry
 
 
 def draw_leftovers(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8]:
@@ -42,9 +42,9 @@ def draw_leftovers(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.u
     -------
     ndarray of uint8, shape (H, W, 3)
         sRGB: the floor view, at most 1600 px wide, with the caption below. A ring stands round debris that lies where
-        it lay *before*, a cross over debris that was moved, with a line to
-        it from the nearest place that lost some in the pass. Kinds that are not matched grain by grain, and those so
-        many that marks would touch, are drawn as discs in cells instead, filled by the untouched share.
+        it lay *before*, a cross over debris that was moved, with a line to it from the nearest place that lost some
+        in the pass. Kinds that are not matched grain by grain, and those so many that marks would touch, are drawn as
+        discs in cells instead, filled by the untouched share.
 
     Raises
     ------
@@ -75,10 +75,8 @@ def draw_leftovers(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.u
             LegendEntry(f"{many}: amount left, its untouched part filled", disc_sample(0.7, (ring, cross), ground))
         )
     if outlines:
-        words = "never reached: width of a strip, share of what is left"
-        legend.append(LegendEntry(words, unreached_sample(ground, canvas.size)))
-    legend.append(LegendEntry("border of the patch", stroke_sample(unit, ground, dashed=False)))
-    legend.append(LegendEntry("border of a zone", stroke_sample(unit, ground, dashed=True)))
+        legend.append(unreached_entry(outlines, ground, canvas.size))
+    legend += border_entries(unit, ground)
     caption = Caption(
         f"What stayed \N{EN DASH} {shot_title(shot, measurement)}",
         _figures(shot, measurement, why),

@@ -6,10 +6,10 @@ from numpy.typing import NDArray
 
 from .caption import Painter
 from .palette import Color, contrasting
+from .subpixel import SHIFT, fixed
 
 Floats = NDArray[np.float64]
 
-_SHIFT = 3  # places are drawn to an eighth of a pixel
 _GAP_PX = 3.5  # between a grain's rim and its ring, for the halo
 _LEAST_RING_PX = 5.0
 _ARM = 0.75  # length of a cross' arm over its ring's radius
@@ -52,18 +52,18 @@ def draw_marks(
     """
     for extra in (2, 0):  # the halo first, so that none lies over a mark
         ring, cross = (contrasting(color)[0] if extra else color for color in colors)
-        centers = _fixed(places_px[untouched]).tolist()
-        for center, radius in zip(centers, _fixed(radii_px[untouched]).tolist(), strict=True):
-            cv2.circle(image, center, radius, ring, 2 + extra, cv2.LINE_AA, _SHIFT)
-        arms = _fixed(_arms(places_px[~untouched], radii_px[~untouched]))
-        cv2.polylines(image, list(arms), False, cross, 2 + extra, cv2.LINE_AA, _SHIFT)
+        centers = fixed(places_px[untouched]).tolist()
+        for center, radius in zip(centers, fixed(radii_px[untouched]).tolist(), strict=True):
+            cv2.circle(image, center, radius, ring, 2 + extra, cv2.LINE_AA, SHIFT)
+        arms = fixed(_arms(places_px[~untouched], radii_px[~untouched]))
+        cv2.polylines(image, list(arms), False, cross, 2 + extra, cv2.LINE_AA, SHIFT)
 
 
 def draw_ways(image: NDArray[np.uint8], starts_px: Floats, ends_px: Floats, color: Color) -> None:
     """Draw a thin line from each place, shape (N, 2), columns and rows, to each other one, in place."""
-    lines = list(_fixed(np.stack([starts_px, ends_px], axis=1)))
+    lines = list(fixed(np.stack([starts_px, ends_px], axis=1)))
     for thickness, shade in ((3, contrasting(color)[0]), (1, color)):
-        cv2.polylines(image, lines, False, shade, thickness, cv2.LINE_AA, _SHIFT)
+        cv2.polylines(image, lines, False, shade, thickness, cv2.LINE_AA, SHIFT)
 
 
 def _arms(places: Floats, radii: Floats) -> Floats:
@@ -122,7 +122,7 @@ def draw_discs(
     share = np.clip(stayed[some] / total[some], 0, 1)
     centers = first + np.column_stack([some % width, some // width]) * side + (side - 1) / 2
     halo = contrasting(colors[1])[0]
-    for center, r, part in zip(_fixed(centers).tolist(), _fixed(radius).tolist(), share.tolist(), strict=True):
+    for center, r, part in zip(fixed(centers).tolist(), fixed(radius).tolist(), share.tolist(), strict=True):
         _disc(image, (center[0], center[1]), r, part, (*colors, halo))
 
 
@@ -131,12 +131,12 @@ def _disc(
 ) -> None:
     """Draw a disc with its share filled clockwise from the top; place and radius in eighths of a pixel."""
     filled, rest, halo = colors
-    width = 2 if radius > 6 * 2**_SHIFT else 1
-    cv2.circle(image, center, radius, halo, width + 2, cv2.LINE_AA, _SHIFT)
-    cv2.circle(image, center, radius, rest, width, cv2.LINE_AA, _SHIFT)
+    width = 2 if radius > 6 * 2**SHIFT else 1
+    cv2.circle(image, center, radius, halo, width + 2, cv2.LINE_AA, SHIFT)
+    cv2.circle(image, center, radius, rest, width, cv2.LINE_AA, SHIFT)
     if share > 0:
-        whole = (radius + 2 ** (_SHIFT - 1) * width,) * 2  # over the outline as well
-        cv2.ellipse(image, center, whole, -90, 0, 360 * share, filled, cv2.FILLED, cv2.LINE_AA, _SHIFT)
+        whole = (radius + 2 ** (SHIFT - 1) * width,) * 2  # over the outline as well
+        cv2.ellipse(image, center, whole, -90, 0, 360 * share, filled, cv2.FILLED, cv2.LINE_AA, SHIFT)
 
 
 def ring_sample(color: Color, debris: Color, floor: Color) -> Painter:
@@ -154,7 +154,13 @@ def _grain_sample(untouched: bool, color: Color, debris: Color, floor: Color) ->
         image[top : top + height, left : left + width] = floor
         middle = np.array([[left + (width - 1) / 2, top + (height - 1) / 2]])
         cv2.circle(
-            image, tuple(_fixed(middle)[0].tolist()), round(8 * 0.16 * height), debris, cv2.FILLED, cv2.LINE_AA, _SHIFT
+            image,
+            tuple(fixed(middle)[0].tolist()),
+            round(2**SHIFT * 0.16 * height),
+            debris,
+            cv2.FILLED,
+            cv2.LINE_AA,
+            SHIFT,
         )
         draw_marks(image, middle, np.array([0.32 * height]), np.array([untouched]), (color, color))
 
@@ -177,11 +183,9 @@ def disc_sample(share: float, colors: tuple[Color, Color], floor: Color) -> Pain
 
     def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
         image[top : top + height, left : left + width] = floor
-        center = _fixed(np.array([left + (width - 1) / 2, top + (height - 1) / 2])).tolist()
-        _disc(image, (center[0], center[1]), round(8 * 0.36 * height), share, (*colors, contrasting(colors[1])[0]))
+        center = fixed(np.array([left + (width - 1) / 2, top + (height - 1) / 2])).tolist()
+        _disc(
+            image, (center[0], center[1]), round(2**SHIFT * 0.36 * height), share, (*colors, contrasting(colors[1])[0])
+        )
 
     return paint
-
-
-def _fixed(values: Floats) -> NDArray[np.int32]:
-    return np.asarray(np.rint(values * 2**_SHIFT), np.int32)

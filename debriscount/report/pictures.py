@@ -124,12 +124,11 @@ def draw_picture(picture: FloorPicture) -> NDArray[np.uint8]:
     if patch is not None:
         draw_borders(image, patch, grid, unit, contrasting(floor[1]))
         draw_labels(image, kind_map, patch, grid, texts=picture.zone_texts, size=round(0.85 * size))
-        legend.append(LegendEntry("border of the patch", stroke_sample(unit, ground, dashed=False)))
-        legend.append(LegendEntry("border of a zone", stroke_sample(unit, ground, dashed=True)))
+        legend += border_entries(unit, ground)
     if any(len(choices) > 1 for choices in picture.zone_texts.values()):
         legend.append(LegendEntry("pickup of the zone", label_sample("%")))
     if dimmed:
-        legend.append(LegendEntry("not measured", plain_sample(as_color(dim(floor[1])))))
+        legend.append(LegendEntry("not measured", plain_sample(as_color(_dim(floor[1])))))
     caption = Caption(picture.title, picture.figures, tuple(legend), picture.note)
     return np.vstack([image, draw_caption(caption, grid.width_px, grid.mm_per_px, size)])
 
@@ -181,21 +180,29 @@ def _enlarged(array: NDArray[np.uint8], factor: int, how: int) -> NDArray[np.uin
 
 def _limit_to_patch(image: NDArray[np.uint8], kind_map: NDArray[np.uint8], patch: Patch, grid: FloorGrid) -> bool:
     """Grey what is neither patch nor margin, and drop the debris there, which no figure counts."""
-    for rows, cols in beyond_margin(patch, grid):
+    for rows, cols in _beyond_margin(patch, grid):
         kind_map[rows, cols] = 0
     return grey_beyond_margin(image, patch, grid)
+
+
+def border_entries(thickness: int, floor: Color) -> list[LegendEntry]:
+    """Legend entries of the borders that `draw_borders` draws."""
+    return [
+        LegendEntry("border of the patch", stroke_sample(thickness, floor, dashed=False)),
+        LegendEntry("border of a zone", stroke_sample(thickness, floor, dashed=True)),
+    ]
 
 
 def grey_beyond_margin(image: NDArray[np.uint8], patch: Patch, grid: FloorGrid) -> bool:
     """Grey what is neither patch nor margin, in place; whether there is any."""
     some = False
-    for rows, cols in beyond_margin(patch, grid):
-        image[rows, cols] = dim(image[rows, cols])
+    for rows, cols in _beyond_margin(patch, grid):
+        image[rows, cols] = _dim(image[rows, cols])
         some |= image[rows, cols].size > 0
     return some
 
 
-def beyond_margin(patch: Patch, grid: FloorGrid) -> list[tuple[slice, slice]]:
+def _beyond_margin(patch: Patch, grid: FloorGrid) -> list[tuple[slice, slice]]:
     """Rows and columns of what is neither patch nor margin: above, below, left and right of them."""
     left, top, right, bottom = patch.outer_box_mm()
     corners = grid.to_px(np.array([[left, top], [right, bottom]])) + 0.5
@@ -208,7 +215,7 @@ def beyond_margin(patch: Patch, grid: FloorGrid) -> list[tuple[slice, slice]]:
     ]
 
 
-def dim(rgb: NDArray[np.uint8] | NDArray[np.float64]) -> NDArray[np.float64]:
+def _dim(rgb: NDArray[np.uint8] | NDArray[np.float64]) -> NDArray[np.float64]:
     """Return sRGB greyed, as what is not measured is shown."""
     return np.asarray(np.rint(rgb * (1 - _DIM_SHARE) + _DIM_GREY * _DIM_SHARE), float)
 

@@ -11,11 +11,11 @@ from ..leftovers.records import Reach
 from ..leftovers.wording import share_text
 from .borders import draw_borders
 from .canvas import floor_canvas
-from .caption import PAPER, Caption, LegendEntry, Painter, draw_caption, stroke_sample
+from .caption import PAPER, Caption, LegendEntry, Painter, draw_caption
 from .lookup import pass_of
 from .palette import DARK, LIGHT, OKABE_ITO, Color
-from .pictures import shot_note, shot_title
-from .unreached import draw_unreached, outlines_mm, unreached_sample
+from .pictures import border_entries, shot_note, shot_title
+from .unreached import draw_unreached, outlines_mm, unreached_entry
 
 Floats = NDArray[np.float64]
 
@@ -70,10 +70,8 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
             LegendEntry("dotted: cannot be told, too little debris lay there", _tint_sample(None, canvas.size))
         )
     if outlines:
-        words = "never reached: width of a strip, share of what is left"
-        legend.append(LegendEntry(words, unreached_sample(pale, canvas.size)))
-    legend.append(LegendEntry("border of the patch", stroke_sample(unit, pale, dashed=False)))
-    legend.append(LegendEntry("border of a zone", stroke_sample(unit, pale, dashed=True)))
+        legend.append(unreached_entry(outlines, pale, canvas.size))
+    legend += border_entries(unit, pale)
     caption = Caption(
         f"Where the machine acted \N{EN DASH} {shot_title(shot, measurement)}",
         _figures(reach),

@@ -10,14 +10,15 @@ from ..inputs.patch import Patch
 from ..leftovers.records import WhyLeft
 from ..leftovers.wording import share_text
 from .canvas import Canvas
-from .caption import Painter
+from .caption import LegendEntry
 from .labels import draw_label
 from .palette import Color, contrasting
+from .subpixel import SHIFT, fixed
 from .text import LINE, text_width
 
 Floats = NDArray[np.float64]
 
-_SHIFT = 3
+_MM = " mm"  # what labels of strips end in
 _TOOTH_EVERY, _TOOTH = 0.9, 0.3  # of the font's size: distance and length of the teeth inside an outline
 
 
@@ -47,7 +48,7 @@ def outlines_mm(why: WhyLeft, patch: Patch) -> list[tuple[Floats, str]]:
             corners = np.array([ends[0] + aside, ends[1] + aside, ends[1] - aside, ends[0] - aside])
             corners = _inside(corners, patch)
             if len(corners) > 2:
-                found.append((corners, f"{strip.width_mm:.0f} mm"))
+                found.append((corners, f"{strip.width_mm:.0f}{_MM}"))
     for place in why.missed:
         share = share_text(place.share_percent)
         if place.share_percent > 0 and share is not None and (place.what != "strip" or why.lanes is None):
@@ -86,8 +87,13 @@ def draw_unreached(
         _label(canvas, corners, text, busy)
 
 
-def unreached_sample(floor: Color, size: int) -> Painter:
-    """Legend sample of the outline."""
+def unreached_entry(outlines: Sequence[tuple[Floats, str]], floor: Color, size: int) -> LegendEntry:
+    """Legend entry of outlines, which says what the labels are that they bear."""
+    widths = any(label.endswith(_MM) for _, label in outlines)
+    shares = any(not label.endswith(_MM) for _, label in outlines)
+    says = ["width of a strip"] if widths else []
+    if shares:
+        says.append("share of what is left" if not widths else "elsewhere share of what is left")
 
     def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
         image[top : top + height, left : left + width] = floor
@@ -95,13 +101,13 @@ def unreached_sample(floor: Color, size: int) -> Painter:
         for extra in (2, 0):
             _draw(image, box, round(0.7 * size), contrasting(floor)[extra > 0], 2 + extra)
 
-    return paint
+    return LegendEntry(f"never reached: {', '.join(says)}", paint)
 
 
 def _draw(image: NDArray[np.uint8], corners: Floats, size: int, color: Color, width: int) -> None:
-    outline = [_fixed(np.vstack([corners, corners[:1]]))]
-    cv2.polylines(image, outline, False, color, width, cv2.LINE_AA, _SHIFT)
-    cv2.polylines(image, list(_fixed(_teeth(corners, size))), False, color, width, cv2.LINE_AA, _SHIFT)
+    outline = [fixed(np.vstack([corners, corners[:1]]))]
+    cv2.polylines(image, outline, False, color, width, cv2.LINE_AA, SHIFT)
+    cv2.polylines(image, list(fixed(_teeth(corners, size))), False, color, width, cv2.LINE_AA, SHIFT)
 
 
 def _inside(corners: Floats, patch: Patch) -> Floats:
@@ -169,7 +175,3 @@ def _label_places(corners: Floats, wide: int, high: int) -> list[tuple[Floats, f
         for t in np.linspace(0.1, 0.9, 17):
             places.append((start + t * side + off, 4 * abs(float(t) - 0.5) * length / (length + wide)))
     return places or [(middle, 0.0)]
-
-
-def _fixed(values: Floats) -> NDArray[np.int32]:
-    return np.asarray(np.rint(values * 2**_SHIFT), np.int32)

@@ -123,13 +123,13 @@ def _shares(zones: dict[str, LeftShares], patch: Patch) -> JsonObject:
 
 def _lanes(lanes: Lanes) -> JsonObject:
     return {
-        "heading_deg": _degrees(lanes.heading_deg),
-        "heading_u_deg": _degrees(lanes.heading_u_deg),
+        "heading_deg": _heading(lanes.heading_deg, 180),
+        "heading_u_deg": rounded(lanes.heading_u_deg, _DEGREE_DECIMALS),
         "pitch_mm": _mm(lanes.pitch_mm),
         "pitch_u_mm": _mm(lanes.pitch_u_mm),
         "strip_mm": _mm(lanes.strip_mm),
         "strip_u_mm": _mm(lanes.strip_u_mm),
-        "lanes": int(lanes.lanes),
+        "lanes": None if lanes.lanes is None else int(lanes.lanes),
         "straight_mm": _mm(lanes.straight_mm),
         "share_percent": _percent(lanes.share_percent),
         "strips": [_strip(strip) for strip in lanes.strips],
@@ -239,7 +239,7 @@ def _scatter(scatter: Scatter) -> JsonObject:
         "margin_interval95": _ends(scatter.margin_interval95, PERCENT_DECIMALS),
         "margin_sides": {side: _percent(share) for side, share in scatter.margin_sides.items()},
         "bare_percent": _percent(scatter.bare_percent),
-        "direction_deg": _degrees(scatter.direction_deg),
+        "direction_deg": _heading(scatter.direction_deg, 360),
         "strength": rounded(scatter.strength, PERCENT_DECIMALS),
         "distance_mm": [_mm(end) for end in scatter.distance_mm],
         "distance_percent": [_percent(share) for share in scatter.distance_percent],
@@ -256,8 +256,10 @@ def _mm(value: float | None) -> float | None:
     return rounded(value, LENGTH_DECIMALS)
 
 
-def _degrees(value: float | None) -> float | None:
-    return rounded(value, _DEGREE_DECIMALS)
+def _heading(value: float | None, turn: int) -> float | None:
+    """Degrees below a whole turn: what is rounded up to it is 0."""
+    degrees = rounded(value, _DEGREE_DECIMALS)
+    return None if degrees is None else degrees % turn
 
 
 def _ends(interval: Interval | None, decimals: int) -> list[float | None] | None:

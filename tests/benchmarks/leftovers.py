@@ -69,7 +69,7 @@ class Score:
     reached: float | None
     reached95: tuple[float, float] | None
     pickup_there: float | None
-    lanes: tuple[float, float | None, float, int] | None
+    lanes: tuple[float, float | None, float, int | None] | None
     share: float
 
     @property

@@ -58,8 +58,8 @@ def test_everything_is_said_and_what_explains_most_comes_first() -> None:
         "Between lanes 150 mm apart, 2 strips 24 mm (22 to 26 mm) wide are never reached: 31 % of what is left.",
         "Along the top wall debris stays up to 22 mm (20 to 25 mm) from the foot, 64 % of what lay there against "
         "5.0 % on open floor: 21 % of what is left.",
-        "19 % (17 to 21 %) of what is left was moved and not picked up; half of it lies 14 mm or more from where "
-        "debris lay.",
+        "19 % (17 to 21 %) of what is left was moved and not picked up; half of what the pass moved lies 14 mm or more "
+        "from where debris is missing.",
         "Where it goes it takes 98.0 % (97.1 to 98.6 %): the rest is at most 28 % of what is left.",
         "A place, about 60 x 80 mm round x = 330, y = 240 mm, was never reached: 12 % of what is left.",
         "In the corner of the top and left walls debris stays up to 60 mm (52 to 68 mm) from the corner: "
@@ -67,8 +67,8 @@ def test_everything_is_said_and_what_explains_most_comes_first() -> None:
         "Debris was flung into the margin, most of it over the right side: 0.4 % (0.2 to 0.6 %) of all.",
         "3.0 % of all debris was moved to places that were bare.",
         "Moved debris lies mostly to the bottom right of where some is missing.",
-        "Of what pass 2 did not reach, the pass before had not reached 70 % either; it would be 12 % if each missed "
-        "places by itself.",
+        "Of the debris that pass 2 did not reach, the pass before had not reached 70 % either; it would be 12 % if "
+        "each missed places by itself.",
     ]
     shares = [f.share_percent for f in found]
     told = [share for share in shares if share is not None]
@@ -181,6 +181,13 @@ def test_little_that_was_moved_is_told_as_a_limit_and_without_its_distance() -> 
     still = replace(LEFT, zones={"patch": LeftShares(100.0, 99.5, 0.5, (97.0, 102.0))})
     assert _said(findings(still, REACH, None, (), NO_WALLS, SCATTER), "moved") == [
         "At most 3 % of what is left was moved and not picked up."
+    ]
+
+
+def test_a_distance_told_of_some_kinds_alone_is_not_said_of_all() -> None:
+    both = replace(LEFT, matched={"peas": True, "grit": False})
+    assert _said(findings(both, REACH, None, (), NO_WALLS, SCATTER), "moved") == [
+        "19 % (17 to 21 %) of what is left was moved and not picked up."
     ]
 
 

@@ -7,7 +7,7 @@ from debriscount.grains.table import GrainTable
 from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
 from debriscount.leftovers.fates import Fates
-from debriscount.leftovers.losses import SURE, moved_from_losses, one_way
+from debriscount.leftovers.losses import BY_CHANCE, moved_from_losses, one_way
 
 PATCH = lay_patch(600, 400, ("top",))
 Floats = NDArray[np.float64]
@@ -80,13 +80,13 @@ def test_a_way_is_fair_if_the_other_side_is_as_possible(moved: tuple[float, floa
 
 def test_by_chance_vectors_lean_to_one_side_as_often_as_said() -> None:
     """*Independent*: the square sum is chi squared with two degrees of freedom (scipy.stats)."""
-    assert chi2.sf(-2 * np.log(SURE), 2) == pytest.approx(SURE)
+    assert chi2.sf(-2 * np.log(BY_CHANCE), 2) == pytest.approx(BY_CHANCE)
     rng = np.random.default_rng(1)
     # Ways along one line mostly, as a machine pushes: not even over the circle, but as likely as their opposites.
     angle = rng.normal(0.7, 0.4, (4000, 40)) + np.pi * rng.integers(0, 2, (4000, 40))
     vectors = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     claimed = sum(one_way(some) for some in vectors)
-    assert claimed / 4000 < SURE + 4 * np.sqrt(SURE / 4000)
+    assert claimed / 4000 < BY_CHANCE + 4 * np.sqrt(BY_CHANCE / 4000)
 
 
 def test_vectors_that_lean_to_one_side_are_seen() -> None:

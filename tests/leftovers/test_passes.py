@@ -2,7 +2,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from debriscount.geometry.grid import FloorGrid
@@ -174,6 +174,7 @@ def test_a_hard_core_that_no_pass_meets_lies_within_the_interval(hard: float, ra
 
 
 @given(st.lists(st.floats(0, 99), min_size=2, max_size=6))
+@example([5e-324, 1.0])
 def test_what_is_extrapolated_can_be(percents: list[float]) -> None:
     pickups = [known(percent) for percent in percents]
     further = further_pass(pickups)

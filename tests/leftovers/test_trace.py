@@ -1,11 +1,15 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from debriscount.leftovers.trace import trace
+from debriscount.grains.table import grain_table
+from debriscount.leftovers.overlap import SeenGrains
+from debriscount.leftovers.trace import TracedShot, trace
 
-from .discs import MM_PER_PX, hint, strewn, traced
+from .discs import GRID, MM_PER_PX, PATCH, hint, strewn, traced
 
 DIAMETER = 10.0
 
@@ -71,6 +75,37 @@ def test_chance_overlap_is_taken_off(seed: int, untouched: float) -> None:
     c = fates.chance_percent[0] / 100
     sd = np.sqrt((600 - kept) * c * (1 - c)) / 600 / (1 - c)
     assert found == pytest.approx(true, abs=4.5 * sd + 0.01)
+
+
+def test_what_chance_overlap_hides_is_as_uncertain_as_said() -> None:
+    """The share found must scatter about the true one by its standard uncertainty: 40 made-up runs, dense debris."""
+    off, u = [], []
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        before = rng.uniform((140, 140), (900, 700), (9000, 2))
+        after = np.concatenate([before[:120], rng.uniform((140, 140), (900, 700), (480, 2))])
+        fates = trace(traced(before, 4.0), traced(after, 4.0), [hint(4.0)], MM_PER_PX, 0.05)
+        area = fates.later.area_mm2
+        off.append(100 * (share(fates.untouched, area) - share((np.arange(600) < 120).astype(float), area)))
+        u.append(fates.u_untouched_percent[0])
+    # Forty differences tell a standard deviation to 11 %.
+    assert np.sqrt(np.mean(np.square(off))) == pytest.approx(np.mean(u), rel=0.25)
+
+
+@pytest.mark.parametrize("number", [0, 1])
+def test_a_grain_taken_for_another_kinds_beside_its_place_has_left_it(number: int) -> None:
+    before = strewn(np.random.default_rng(5), 60, 2.5 * DIAMETER)
+    after = before.copy()
+    after[0, 0] += 3.0
+    kind = ((np.arange(60) + number) % 2).astype(np.int16)
+    mistaken = np.where(np.arange(60) == 0, 1 - kind, kind).astype(np.int16)
+    shots = []
+    for places, kinds in ((before, kind), (after, mistaken)):
+        shot = traced(places, DIAMETER)
+        found = replace(shot.seen.found, kind=kinds)
+        shots.append(TracedShot(SeenGrains(found, shot.seen.cover), grain_table(found, GRID, PATCH)))
+    fates = trace(shots[0], shots[1], [hint(DIAMETER)] * 2, MM_PER_PX, 0.05)
+    assert fates.stayed.tolist() == [0] + [1] * 59
 
 
 def test_nothing_left_and_nothing_before() -> None:

@@ -6,7 +6,7 @@ import pytest
 from debriscount.figures.records import Measurement
 from debriscount.leftovers.records import Lanes, MissedPlace, Strip, WhyLeft
 from debriscount.report.canvas import Canvas, floor_canvas
-from debriscount.report.unreached import draw_unreached, outlines_mm, unreached_sample
+from debriscount.report.unreached import draw_unreached, outlines_mm, unreached_entry
 
 STROKES = ((16, 16, 16), (255, 255, 255))
 
@@ -103,8 +103,17 @@ def test_nothing_unreached_leaves_the_picture_as_it_was(canvas: Canvas) -> None:
     assert (canvas.image == 150).all()
 
 
+def test_the_legend_says_what_the_labels_are(run: Measurement, why: WhyLeft) -> None:
+    def words(why: WhyLeft) -> str:
+        return unreached_entry(outlines_mm(why, run.patch), (150, 150, 148), 24).text
+
+    assert words(why) == "never reached: width of a strip, elsewhere share of what is left"
+    assert words(replace(why, missed=())) == "never reached: width of a strip"
+    assert words(replace(why, lanes=None)) == "never reached: share of what is left"
+
+
 def test_the_sample_lies_in_its_box() -> None:
     image = np.full((60, 100, 3), 250, np.uint8)
-    unreached_sample((150, 150, 148), 24)(image, 20, 15, 60, 24)
+    unreached_entry([], (150, 150, 148), 24).paint(image, 20, 15, 60, 24)
     image[15:39, 20:80] = 250
     assert (image == 250).all()

@@ -1,5 +1,6 @@
 import json
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from hypothesis import given
@@ -18,7 +19,7 @@ def _why(run: Measurement) -> WhyLeft:
     return why
 
 
-def _first(run: Measurement, why: WhyLeft) -> dict[str, object]:
+def _first(run: Measurement, why: WhyLeft) -> dict[str, Any]:
     changed = replace(run, passes=(replace(run.passes[0], why=why),))
     passes = json.loads(json.dumps(measurement_json(changed), allow_nan=False))["passes"]
     return dict(passes[0])
@@ -53,6 +54,20 @@ def test_lanes_keep_the_keys_of_the_contract_and_add_their_strips(explained: Mea
             }
         ],
     }  # fmt: skip
+
+
+def test_what_is_rounded_up_to_a_turn_is_none(explained: Measurement) -> None:
+    why = _why(explained)
+    assert why.lanes is not None
+    for lanes, direction, expected in ((179.996, 359.996, 0.0), (179.99, 359.99, None)):
+        turned = replace(
+            why,
+            lanes=replace(why.lanes, heading_deg=lanes),
+            scatter=replace(why.scatter, direction_deg=direction),
+        )
+        told = _first(explained, turned)
+        assert told["lanes"]["heading_deg"] == (lanes if expected is None else expected)
+        assert told["scatter"]["direction_deg"] == (direction if expected is None else expected)
 
 
 def test_reach_is_told_by_zone_and_as_a_map_of_whole_percent(explained: Measurement) -> None:

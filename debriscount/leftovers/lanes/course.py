@@ -17,6 +17,9 @@ Line = tuple[Floats, Floats, Floats]
 
 #: No border is known better than this, mm: grains' places are not.
 _LEAST_U_MM = 0.05
+#: A strip is followed in at most so many pieces: lanes stray in waves of some hundred mm, and a patch is no longer than
+#: a few of them.
+_MOST_PIECES = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,7 +119,7 @@ def _largest_part(values: Floats) -> tuple[float, int, int]:
     return float(gains[stop]), int(np.argmin(summed[: stop + 1])), stop
 
 
-def course(evidence: Evidence, heading_deg: float, strip: Found, most: int = 8) -> Course | None:
+def course(evidence: Evidence, heading_deg: float, strip: Found) -> Course | None:
     """Follow a strip along its length, in pieces of equal length.
 
     Parameters
@@ -127,8 +130,6 @@ def course(evidence: Evidence, heading_deg: float, strip: Found, most: int = 8) 
         The strip's heading.
     strip : Found
         The strip.
-    most : int
-        Most pieces.
 
     Returns
     -------
@@ -139,7 +140,7 @@ def course(evidence: Evidence, heading_deg: float, strip: Found, most: int = 8) 
     low, high = strip.span
     within = (across > low) & (across < high)
     # A piece has to be told as a strip by itself: ten is a chance of one in 20,000.
-    pieces = min(most, int(evidence.ratio[within].sum() / 10))
+    pieces = min(_MOST_PIECES, int(evidence.ratio[within].sum() / 10))
     if pieces < 2:
         return None
     room = max(10.0, (high - low) / 2)

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ...inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
-from ..fates import Fates
+from ...inputs.patch import ZONES, Patch
+from ..fates import Fates, in_patch
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -48,11 +48,6 @@ class Evidence:
         return self.y_mm * cosine - self.x_mm * sine, self.x_mm * cosine + self.y_mm * sine
 
 
-def in_patch(fates: Fates) -> Mask:
-    """Which earlier grains lie in the patch."""
-    return np.asarray((fates.earlier.zone != MARGIN) & (fates.earlier.zone != OUTSIDE))
-
-
 def weigh_grains(fates: Fates, patch: Patch, missed: Mask | None = None) -> Evidence:
     """Weigh what became of every earlier grain of the patch.
 
@@ -69,7 +64,7 @@ def weigh_grains(fates: Fates, patch: Patch, missed: Mask | None = None) -> Evid
     Returns
     -------
     Evidence
-        Of the grains that `in_patch` chooses, in their order.
+        Of the earlier grains that lie in the patch, in their order.
 
     Notes
     -----
@@ -77,7 +72,7 @@ def weigh_grains(fates: Fates, patch: Patch, missed: Mask | None = None) -> Evid
     trial, and is seen with noise; values beyond 0 and 1, where no grain lies without, tell how large it is. So a value
     far out says no more than the certainty that the grain stayed would.
     """
-    chosen = in_patch(fates)
+    chosen = in_patch(fates.earlier)
     kind, zone = fates.earlier.kind[chosen].astype(int), fates.earlier.zone[chosen].astype(int)
     stayed = fates.stayed[chosen]
     away = np.zeros(len(stayed), bool) if missed is None else missed

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from ...grains.table import GrainTable
-from ...inputs.patch import MARGIN, OUTSIDE, Patch
-from ..fates import Fates
+from ...inputs.patch import Patch
+from ..fates import Fates, in_patch
 from ..records import Lanes, Strip
 from .comb import comb_of, lanes_across, strips_on_comb, usual_width
 from .course import chord, course, left_throughout, straighten, strays_mm
@@ -135,7 +135,7 @@ def _sure_strips(evidence: Evidence, heading: float, found: Sequence[Found], pat
 def _record(
     evidence: Evidence, heading: tuple[float, float], strips: Sequence[Found], later: GrainTable, patch: Patch
 ) -> Lanes:
-    later = later.take((later.zone != MARGIN) & (later.zone != OUTSIDE))
+    later = later.take(in_patch(later))
     left = Evidence(later.x_mm - patch.width_mm / 2, later.y_mm - patch.height_mm / 2, later.area_mm2)
     across, _ = left.across_along(heading[0])
     total = float(later.area_mm2.sum())
@@ -162,7 +162,7 @@ def _record(
         None if comb is None else comb.pitch_u_mm,
         width,
         width_u,
-        len(rows) + 1 if comb is None else lanes_across(comb, strips, half),
+        None if comb is None else lanes_across(comb, strips, half),
         float(np.sqrt(np.mean(np.square(strays)))) if strays else None,
         tuple(rows),
         sum(row.share_percent for row in rows),

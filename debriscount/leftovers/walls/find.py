@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...grains.table import GrainTable
-from ...inputs.patch import CORNER, MARGIN, OPEN, OUTSIDE, Patch
-from ..fates import Fates
+from ...inputs.patch import CORNER, OPEN, Patch
+from ..fates import Fates, in_patch
 from ..proportion import mean_share
 from ..records import CornerReach, Interval, WallProfile, Walls
 from .step import Step, find_step
@@ -35,7 +35,7 @@ def find_walls(fates: Fates, patch: Patch) -> Walls:
         neighbouring gaps do not enter it; those within a wall's gap are kept out of what is said of a corner. Each
         leftover grain is laid to one wall or corner at most, so that their shares can be added.
     """
-    earlier, later = _in_patch(fates.earlier), _in_patch(fates.later)
+    earlier, later = in_patch(fates.earlier), in_patch(fates.later)
     steps = {wall: _wall_step(fates, patch, wall, earlier) for wall in patch.walls}
     pairs = [(a, b) for a in ("top", "bottom") for b in ("left", "right") if a in steps and b in steps]
     corners = {pair: _corner_step(fates, patch, pair, steps, earlier) for pair in pairs}
@@ -66,10 +66,6 @@ def _share(part: float, total: float) -> float:
     return 100 * part / total if total > 0 else 0.0
 
 
-def _in_patch(grains: GrainTable) -> Bools:
-    return np.asarray((grains.zone != MARGIN) & (grains.zone != OUTSIDE))
-
-
 def _depth(patch: Patch, wall: str) -> float:
     return (patch.height_mm if wall in ("top", "bottom") else patch.width_mm) / 2
 
@@ -92,7 +88,7 @@ def _to_corner(grains: GrainTable, patch: Patch, pair: tuple[str, str]) -> Float
 def _along_wall(grains: GrainTable, patch: Patch, wall: str) -> Bools:
     """Which grains of the patch belong to a wall: clear of the corners and of what the neighbouring walls keep."""
     across = ("left", "right") if wall in ("top", "bottom") else ("top", "bottom")
-    clear = _in_patch(grains) & (grains.zone != CORNER)
+    clear = in_patch(grains) & (grains.zone != CORNER)
     for other in across:
         if other in patch.walls:
             clear &= _to_wall(grains, patch, other) >= max(patch.corner_mm, patch.edge_mm)

@@ -83,7 +83,7 @@ def test_uncertainties_cover_the_errors() -> None:
             (lanes.strip_mm - 20) / lanes.strip_u_mm,
         ]
     # Of 36 standard normal numbers the root mean square is between 0.7 and 1.4 in 99 of 100 cases.
-    assert 0.5 < float(np.sqrt(np.mean(np.square(errors)))) < 1.6
+    assert 0.7 < float(np.sqrt(np.mean(np.square(errors)))) < 1.4
 
 
 def test_a_strip_tells_where_it_lies_and_what_it_holds() -> None:
@@ -114,7 +114,7 @@ def test_a_missing_strip_does_not_double_the_pitch() -> None:
 def test_a_strip_alone_has_a_width_but_no_pitch() -> None:
     lanes = find_lanes(made_up(OPEN_FLOOR, 6000, lambda x, y: np.abs(x - 300) < 12), OPEN_FLOOR)
     assert lanes is not None
-    assert (lanes.pitch_mm, lanes.pitch_u_mm, lanes.lanes) == (None, None, 2)
+    assert (lanes.pitch_mm, lanes.pitch_u_mm, lanes.lanes) == (None, None, None)
     assert turned(lanes.heading_deg, 90) < 0.5 and lanes.strip_mm == pytest.approx(24, abs=2)
 
 
