@@ -1,5 +1,7 @@
 """Map of where the machine acted, over a pale floor view."""
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +12,7 @@ from ..inputs.patch import Patch
 from ..leftovers.records import Reach
 from ..leftovers.wording import share_text
 from .borders import draw_borders
-from .canvas import floor_canvas
+from .canvas import Canvas, floor_canvas
 from .caption import PAPER, Caption, LegendEntry, Painter, draw_caption
 from .lookup import pass_of
 from .palette import DARK, LIGHT, OKABE_ITO, Color
@@ -54,10 +56,12 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
     canvas = floor_canvas(shot, measurement)
     _make_pale(canvas.image)
     reached, told, inside = _on_canvas(reach, canvas.grid, measurement.patch)
-    _paint(canvas.image, reached, told, inside, canvas.size)
+    outlines = outlines_mm(why, measurement.patch)
+    never = _within(outlines, canvas)
+    # The whole strip says more of a place in it than the few grains near by.
+    _paint(canvas.image, np.where(never, np.float32(0), reached), told | never, inside, canvas.size)
     unit = max(1, canvas.grid.width_px // 1000)
     draw_borders(canvas.image, measurement.patch, canvas.grid, unit, _STROKES)
-    outlines = outlines_mm(why, measurement.patch)
     draw_unreached(canvas, outlines, np.zeros((0, 2)), _STROKES)
 
     pale: Color = (230, 230, 226)
@@ -112,6 +116,14 @@ def _on_canvas(
     inside = ((y >= 0) & (y < patch.height_mm))[:, None] & ((x >= 0) & (x < patch.width_mm))
     told = (weight >= 0.5) & inside
     return np.where(told, value / np.maximum(weight, 0.5), np.nan).astype(np.float32), told, inside
+
+
+def _within(outlines: Sequence[tuple[Floats, str]], canvas: Canvas) -> NDArray[np.bool_]:
+    """Pixels of the canvas within outlines, mm."""
+    filled = np.zeros(canvas.image.shape[:2], np.uint8)
+    for corners, _ in outlines:
+        cv2.fillPoly(filled, [np.rint(canvas.to_px(corners)).astype(np.int32)], (1,))
+    return filled > 0
 
 
 def _paint(

@@ -138,3 +138,14 @@ def test_a_pass_without_reach_is_refused(explained: Measurement, run: Measuremen
             draw_reach(shot, made)
     with pytest.raises(ValueError, match="'after' has no reach to draw"):
         draw_reach(explained.shots[1], _with(explained, replace(why, reach=None)))
+
+
+def test_a_strip_is_not_reached_though_the_grains_near_by_tell_otherwise(explained: Measurement) -> None:
+    """The fixture's strip lies along y = 35, 10 mm wide; a map that calls all floor reached gives way to it."""
+    why = explained.passes[0].why
+    assert why is not None and why.reach is not None and why.lanes is not None
+    everywhere = replace(why.reach, map=np.ones(why.reach.grid.shape, np.float32))
+    image = draw_reach(explained.shots[1], _with(explained, replace(why, reach=everywhere, missed=())))
+    strip, beside = (_part(image, explained.grid, 30, y, 2.0) for y in (35, 50))
+    assert beside.std(axis=0).max() < 1
+    assert strip.std(axis=0).max() > 20
