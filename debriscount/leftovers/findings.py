@@ -10,6 +10,7 @@ from .wording import around, length_text, share_text
 
 #: From 0 degrees, along x, in steps of 45; y points down.
 _TOWARDS = ("right", "bottom right", "bottom", "bottom left", "left", "top left", "top", "top right")
+_FILLED = 0.5  # a place that fills less of the box round it is no box
 _TOLD_ENOUGH = 0.9  # share of the patch: what is told of less holds for a part, and the sentence says so
 _LEFT = "of what is left"
 
@@ -45,7 +46,7 @@ def findings(
     found = [
         *_strips(lanes),
         *_places(missed, lanes),
-        *_reached(reach),
+        *_reached(reach, scatter),
         *_along_walls(walls),
         *_corners(walls.corners),
         *_moved(leftovers, scatter),
@@ -94,10 +95,13 @@ def _extent(place: MissedPlace) -> str:
     corners = np.array(place.polygon_mm)
     (left, top), (right, bottom) = corners.min(axis=0), corners.max(axis=0)
     middle = f"x = {(left + right) / 2:.0f}, y = {(top + bottom) / 2:.0f} mm"
-    return f"about {right - left:.0f} x {bottom - top:.0f} mm round {middle}"
+    box = f"{right - left:.0f} x {bottom - top:.0f} mm round {middle}"
+    if place.area_mm2 < _FILLED * (right - left) * (bottom - top):
+        return f"of {place.area_mm2 / 100:.0f} cm² within {box}"
+    return f"about {box}"
 
 
-def _reached(reach: Reach | None) -> Iterator[Finding]:
+def _reached(reach: Reach | None, scatter: Scatter) -> Iterator[Finding]:
     whole = None if reach is None else reach.zones.get("patch")
     if reach is None or whole is None:
         yield Finding("reach unknown", None, "Where the machine went cannot be told.")
@@ -106,7 +110,9 @@ def _reached(reach: Reach | None) -> Iterator[Finding]:
     part = f" (told for {100 * reach.told_share:.0f} % of the patch)" if reach.told_share < _TOLD_ENOUGH else ""
     away = share_text(_rest_of(reached), _rest(interval))
     never = never95 = None
-    left = 0.0 if reached is None or pickup is None else 100 - reached * pickup / 100
+    # What was flung out is not picked up, but no leftover of the patch.
+    flung = scatter.margin_percent or 0.0
+    left = 0.0 if reached is None or pickup is None else 100 - reached * pickup / 100 - flung
     if reached is not None and left > 0:
         never = _share((100 - reached) / left * 100)
         never95 = None if interval is None else ((100 - interval[1]) / left * 100, (100 - interval[0]) / left * 100)
@@ -212,8 +218,8 @@ def _again(step: PassStep | None) -> Iterator[Finding]:
     yield Finding(
         "missed again",
         None,
-        f"Of the debris that pass {step.number} did not reach, the pass before had not reached {share_text(both)} "
-        f"either; it would be {share_text(chance)} if each missed places by itself.",
+        f"Of the debris that pass {step.number} did not reach, {share_text(both)} lay where the pass before had not "
+        f"been either; it would be {share_text(chance)} if each missed places by itself.",
     )
 
 

@@ -120,11 +120,16 @@ def further_pass(pickups: Sequence[Pickup]) -> FurtherPass | None:
     # What was picked up stays so.
     interval = max(last_low, value - half), min(100.0, value + half)
     sentence = (
-        f"Extrapolated from {len(known)} passes, which picked up {shares.min():.0f} to {shares.max():.0f} % of what "
-        f"they found, one more may bring the pickup from {known[-1]:.1f} to about {value:.1f} % "
-        f"({interval[0]:.1f} to {interval[1]:.1f} %); what no pass reached stays if the machine repeats its path."
+        f"Extrapolated from {len(known)} passes, which picked up {round(shares.min())} to {round(shares.max())} % of "
+        f"what they found, one more may bring the pickup from {_tenths(known[-1])} to about {_tenths(value)} % "
+        f"({_tenths(interval[0])} to {_tenths(interval[1])} %); what no pass reached stays if the machine repeats its "
+        "path."
     )
     return FurtherPass(value, interval, sentence)
+
+
+def _tenths(percent: float) -> str:
+    return f"{round(percent, 1) + 0.0:.1f}"  # no minus before a zero
 
 
 def of_found(pickup: Pickup, earlier: Pickup | None) -> tuple[float | None, Interval | None]:
@@ -133,13 +138,14 @@ def of_found(pickup: Pickup, earlier: Pickup | None) -> tuple[float | None, Inte
     Notes
     -----
     With R of the debris left after this pass and Q after the one before, less what lay in the margin when the pass
-    began, it picked up 1 - R/Q of what it found. The interval of the ratio combines the limits of both as Donner and
-    Zou do (Statistical Methods in Medical Research 21 (2012) 347-359), the two taken to err by themselves; where they
-    err alike it is too wide.
+    began and lies there still, it picked up 1 - R/Q of what it found. The interval of the ratio combines the limits of
+    both as Donner and Zou do (Statistical Methods in Medical Research 21 (2012) 347-359), the two taken to err by
+    themselves; where they err alike it is too wide.
     """
     if earlier is None:
         return pickup.percent, pickup.interval95
-    there = 100 - earlier.flung_percent
+    # What a pass brought back from the margin was there to be found.
+    there = 100 - min(earlier.flung_percent, pickup.flung_percent)
     if pickup.percent is None or earlier.percent is None or earlier.percent >= there:
         return None, None
     left, found = there - pickup.percent, there - earlier.percent

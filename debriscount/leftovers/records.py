@@ -101,8 +101,9 @@ class Lanes:
     """The pattern of parallel lanes that left strips between them.
 
     ``heading_deg``: 0 along x, 90 along y, modulo 180. ``pitch_mm`` from lane to lane; ``strip_mm`` the usual width
-    left between them; ``lanes`` how many lanes crossed the patch, None without a pitch. Each ``_u`` is a standard uncertainty.
-    ``share_percent`` is the strips' share of all leftovers; ``straight_mm`` the root mean square over the strips.
+    left between them; ``lanes`` how many lanes crossed the patch, None without a pitch. Each ``_u`` is a standard
+    uncertainty. ``share_percent`` is the strips' share of all leftovers; ``straight_mm`` the root mean square over the
+    strips.
     """
 
     heading_deg: float

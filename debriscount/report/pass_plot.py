@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from ..figures.records import Measurement
 from .lookup import has_pass_curve
-from .plots import GREY, INK, SHIFTED, UNTOUCHED, drawn
+from .plots import GREY, INK, SHIFTED, UNTOUCHED, drawn, title_of
 from .rounding import percent_text
 
 _LEAST_PERCENT = -50.0  # where grains were pushed in; lower points are cut off
@@ -39,7 +39,7 @@ def draw_passes(measurement: Measurement) -> NDArray[np.uint8]:
     def draw(figure: Figure) -> None:
         axes = figure.add_axes((0.7 / width, 0.6 / height, 1 - 0.85 / width, 1 - 1.05 / height))
         _draw_curve(axes, measurement)
-        axes.set_title(f"Pass by pass \N{EN DASH} {measurement.patch.name}", fontsize=11)
+        axes.set_title(title_of(f"Pass by pass \N{EN DASH} {measurement.patch.name}", width), fontsize=11)
 
     return drawn((width, height), draw)
 
@@ -66,8 +66,12 @@ def _draw_curve(axes: Axes, measurement: Measurement) -> None:
             textcoords="offset points", va="center", fontsize=9, color=INK,
         )  # fmt: skip
         last += 1
-    lowest = min([0.0, *together[:, 1], *alone[:, 1]])
-    axes.set(xlim=(0.5, last + 0.6), ylim=(max(_LEAST_PERCENT, 1.1 * lowest), 104), xlabel="pass", ylabel="pickup, %")
+    shown = np.nan_to_num(np.concatenate([together[:, 1:], alone[:, 1:]]).ravel())
+    # Where a point lies near the axis, its label needs room below.
+    room = 8.0 if (shown < 5).any() else 0.0
+    lowest = max(_LEAST_PERCENT, 1.1 * float(shown.min(initial=0.0)) - room)
+    highest = max(104.0, float(shown.max(initial=0.0)) + 2)
+    axes.set(xlim=(0.5, last + 0.6), ylim=(lowest, highest), xlabel="pass", ylabel="pickup, %")
     axes.set_xticks(range(1, last + 1))
     axes.axhline(100, color=GREY, linewidth=0.8, linestyle=":")
     axes.spines[["top", "right"]].set_visible(False)

@@ -13,7 +13,7 @@ from ..leftovers.records import WallProfile, Walls
 from ..leftovers.wording import length_text, share_text
 from .lookup import pass_of
 from .pictures import shot_title
-from .plots import GREY, INK, SHIFTED, UNTOUCHED, drawn
+from .plots import GREY, INK, SHIFTED, UNTOUCHED, drawn, title_of
 
 # Inches.
 _WIDE, _HIGH, _LEFT, _RIGHT, _TOP, _BOTTOM, _BETWEEN_X, _BETWEEN_Y = 4.4, 2.6, 0.7, 0.25, 0.9, 0.95, 0.75, 0.85
@@ -63,7 +63,8 @@ def draw_walls(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
             handles, labels = axes.get_legend_handles_labels()
             shown |= dict(zip(labels, handles, strict=True))
         figure.legend(list(shown.values()), list(shown), loc="lower center", ncols=5, fontsize=9, frameon=False)
-        words = f"What stays along the walls \N{EN DASH} {title}\n{_corner_words(walls)}"
+        heading = title_of(f"What stays along the walls \N{EN DASH} {title}", width)
+        words = f"{heading}\n{_corner_words(walls)}"
         figure.suptitle(words.rstrip(), y=1 - 0.1 / height, va="top", fontsize=11)
 
     return drawn((width, height), draw)

@@ -53,22 +53,22 @@ def test_everything_is_said_and_what_explains_most_comes_first() -> None:
         LEFT, REACH, LANES, (PLACE,), Walls((WALL,), (CORNER,)), SCATTER, PassStep(2, 60.0, None, 90.0, 70.0, 12.0)
     )
     assert [f.sentence for f in found] == [
-        # 12 (10 to 14) of (100 - 0.88 98) = 13.76 percent left.
-        "12 % (10 to 14 %) of the debris lay where it never went: at least 72 % of what is left.",
+        # 12 (10 to 14) of 100 - 0.88 98 less the 0.4 in the margin: 13.36 percent left in the patch.
+        "12 % (10 to 14 %) of the debris lay where it never went: at least 74 % of what is left.",
         "Between lanes 150 mm apart, 2 strips 24 mm (22 to 26 mm) wide are never reached: 31 % of what is left.",
         "Along the top wall debris stays up to 22 mm (20 to 25 mm) from the foot, 64 % of what lay there against "
         "5.0 % on open floor: 21 % of what is left.",
         "19 % (17 to 21 %) of what is left was moved and not picked up; half of what the pass moved lies 14 mm or more "
         "from where debris is missing.",
-        "Where it goes it takes 98.0 % (97.1 to 98.6 %): the rest is at most 28 % of what is left.",
         "A place, about 60 x 80 mm round x = 330, y = 240 mm, was never reached: 12 % of what is left.",
         "In the corner of the top and left walls debris stays up to 60 mm (52 to 68 mm) from the corner: "
         "10 % of what is left.",
+        "Where it goes it takes 98.0 % (97.1 to 98.6 %): the rest is at most 26 % of what is left.",
         "Debris was flung into the margin, most of it over the right side: 0.4 % (0.2 to 0.6 %) of all.",
         "3.0 % of all debris was moved to places that were bare.",
         "Moved debris lies mostly to the bottom right of where some is missing.",
-        "Of the debris that pass 2 did not reach, the pass before had not reached 70 % either; it would be 12 % if "
-        "each missed places by itself.",
+        "Of the debris that pass 2 did not reach, 70 % lay where the pass before had not been either; it would be 12 % "
+        "if each missed places by itself.",
     ]
     shares = [f.share_percent for f in found]
     told = [share for share in shares if share is not None]
@@ -223,3 +223,13 @@ def test_nothing_impossible_is_ever_printed(
         assert all(float(n) <= 100 for n in re.findall(r"(\d+(?:\.\d+)?) %", finding.sentence))
         assert re.fullmatch(r"[A-Z0-9].*\.", finding.sentence)
         assert finding.share_percent is None or 0 <= finding.share_percent <= 100
+
+
+def test_a_place_that_does_not_fill_its_box_is_told_by_its_area() -> None:
+    """An L along two walls, 25 mm wide and 200 mm long: 94 cm2 in a box of 400."""
+    corners = ((0.0, 0.0), (200.0, 0.0), (200.0, 25.0), (25.0, 25.0), (25.0, 200.0), (0.0, 200.0))
+    place = MissedPlace("place", corners, 9375.0, 30.0, 20.0)
+    (said,) = _said(findings(LEFT, REACH, None, (place,), NO_WALLS, NO_SCATTER), "missed place")
+    assert said == (
+        "A place, of 94 cm² within 200 x 200 mm round x = 100, y = 100 mm, was never reached: 20 % of what is left."
+    )

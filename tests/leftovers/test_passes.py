@@ -108,11 +108,13 @@ def test_passes_that_miss_by_themselves_miss_again_as_by_chance() -> None:
 
 def test_what_lies_in_the_margin_is_no_more_there_to_be_found() -> None:
     """Of 100, 70 picked up and 10 flung out; the second pass finds 20, takes 15, and leaves 5 and the 10 outside."""
-    step = pass_step(2, known(85), Pickup(70, (69.5, 70.5), 10.0))
+    step = pass_step(2, Pickup(85, (84.5, 85.5), 10.0), Pickup(70, (69.5, 70.5), 10.0))
     assert step.of_found_percent == pytest.approx(75)
     assert step.of_found_interval95 is not None
     assert step.of_found_interval95[0] < 75 < step.of_found_interval95[1]
-    assert pass_step(2, known(70), Pickup(70, (69.5, 70.5), 30.0)).of_found_percent is None
+    assert pass_step(2, Pickup(70, None, 30.0), Pickup(70, (69.5, 70.5), 30.0)).of_found_percent is None
+    # One that brings 5 of the 10 back found 25, and took 20.
+    assert pass_step(2, Pickup(90, None, 5.0), Pickup(70, None, 10.0)).of_found_percent == pytest.approx(80)
     further = further_pass([Pickup(70, None, 10.0), Pickup(85, None, 10.0)])
     assert further is not None and further.together_percent <= 90
 

@@ -145,3 +145,21 @@ def test_untouched_and_shifted_differ_for_all_eyes() -> None:
         return red, green, blue
 
     assert distances([rgb(UNTOUCHED)], [rgb(SHIFTED)]).min() > 40
+
+
+def test_a_long_name_in_letters_that_the_font_lacks_is_cut_and_drawn_without_a_word(
+    explained: Measurement, figures: list[Figure], recwarn: pytest.WarningsRecorder
+) -> None:
+    run = replace(explained, patch=replace(explained.patch, name="台所の床 " * 40))
+    draw_walls(run.shots[1], run)
+    draw_passes(run)
+    assert not list(recwarn)
+    titles = [figures[0].get_suptitle().split("\n")[0], figures[1].axes[0].get_title()]
+    assert all(title.endswith("…") and len(title) < 90 for title in titles)
+
+
+def test_all_ends_of_intervals_are_in_sight(explained: Measurement, figures: list[Figure]) -> None:
+    second = replace(explained.passes[1], step=PassStep(2, 101.0, (85.0, 112.0), 60.0, None, None))
+    draw_passes(replace(explained, passes=(explained.passes[0], second)))
+    low, high = figures[0].axes[0].get_ylim()
+    assert low <= 0 and high >= 112

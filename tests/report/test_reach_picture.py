@@ -146,6 +146,6 @@ def test_a_strip_is_not_reached_though_the_grains_near_by_tell_otherwise(explain
     assert why is not None and why.reach is not None and why.lanes is not None
     everywhere = replace(why.reach, map=np.ones(why.reach.grid.shape, np.float32))
     image = draw_reach(explained.shots[1], _with(explained, replace(why, reach=everywhere, missed=())))
-    strip, beside = (_part(image, explained.grid, 30, y, 2.0) for y in (35, 50))
+    strip, beside = (_part(image, explained.grid, x, y, 2.0) for x, y in ((30, 35), (50, 60)))
     assert beside.std(axis=0).max() < 1
     assert strip.std(axis=0).max() > 20

@@ -160,7 +160,7 @@ def test_no_figure_makes_the_record_anything_but_json(
     assert (zone["pickup_percent"] is None) == (not math.isfinite(percent))
     if math.isfinite(percent):
         # Half of the last decimal, and a hair for a number that lies just between two.
-        assert zone["pickup_percent"] == pytest.approx(percent, abs=0.000051)
+        assert zone["pickup_percent"] == pytest.approx(percent, abs=0.000051 + math.ulp(percent))
     assert (zone["interval95"] is None) == (interval is None or not all(map(math.isfinite, interval)))
 
 

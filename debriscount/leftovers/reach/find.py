@@ -25,6 +25,8 @@ Pickups = Mapping[str, tuple[float | None, Interval | None]]
 #: Grains that a zone must have held: of four, any share of them is compatible with less than half and more than half of
 #: all [Wilson's interval of 2 in 4 is 15 to 85 %], so that a figure would say nothing.
 _LEAST_GRAINS = 5
+#: A share that may be less than half of what it seems is not known to a factor of two, nor is a pickup divided by it.
+_LEAST_KNOWN = 0.5
 #: Draws of what chance leaves open, for each set of parameters.
 _REPEATS = 40
 #: Standard normal deviate of a 95 % interval.
@@ -79,20 +81,23 @@ _UNKNOWN = ReachedShare(None, None, None, None)
 def _share(survival: Survival, area: Floats, pickup: float | None, interval: Interval | None) -> ReachedShare:
     """Figures of a zone whose debris covered ``area`` at each place."""
     weight = area / area.sum()
-    share = float(weight @ survival.reached)
+    # What was picked up was reached.
+    least = min(max((pickup or 0.0) / 100, 0.0), 1.0)
+    share = max(float(weight @ survival.reached), least)
     rng = np.random.default_rng(0)
     mean = survival.draws @ weight
     left_open = survival.near.summed_variance(weight * np.sqrt(survival.reached * (1 - survival.reached)))
     shares = (mean[:, None] + np.sqrt(left_open) * rng.standard_normal((len(mean), _REPEATS))).ravel()
-    shares = np.clip(shares, 0.0, 1.0)
+    shares = np.clip(shares, least, 1.0)
     around = _interval(100 * shares, 100 * share)
-    if pickup is None or share <= 0:
+    if pickup is None or share <= 0 or around[0] < _LEAST_KNOWN * 100 * share:
         return ReachedShare(100 * share, around, None, None)
     there = None
     if interval is not None:
         spread = (interval[1] - interval[0]) / (2 * _Z95)
         drawn = pickup + spread * rng.standard_normal(len(shares))
-        there = _interval(drawn / np.maximum(shares, 1e-6), pickup / share)
+        # All that was reached is the most that can be picked up.
+        there = _interval(np.minimum(drawn / np.maximum(shares, 1e-6), 100.0), pickup / share)
     return ReachedShare(100 * share, around, pickup / share, there)
 
 

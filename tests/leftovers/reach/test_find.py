@@ -18,7 +18,7 @@ from debriscount.simulate.spec import Cleaning, Portion, SceneSpec
 from debriscount.simulate.truth import draw_truth
 
 from ..conftest import true_fates
-from .test_survival import fates_of, left, strewn
+from .strewn import fates_of, left, strewn
 
 OPEN_FLOOR = lay_patch(600, 400)
 CORNER = lay_patch(600, 400, ("top", "left"))
@@ -180,3 +180,21 @@ def test_shares_lie_in_their_intervals_and_hold_what_was_taken(seed: int, stays:
     assert 0 <= zone.interval95[0] <= zone.share_percent <= zone.interval95[1] <= 100
     # A grain taken away proves that the machine was there, but for the one or two in a hundred that are misjudged.
     assert zone.share_percent > 100 * np.mean(stayed == 0) - 3
+
+
+def test_what_was_picked_up_was_reached_and_no_more_than_all_of_it() -> None:
+    """Photos and grains may err apart: 99.9 % picked up of which the grains say that less was reached."""
+    spec = spec_of(7, width_mm=115.0)
+    reach = find_reach(true_fates(spec), spec.patch, {"patch": (99.9, (99.0, 100.0))})
+    assert reach is not None
+    zone = reach.zones["patch"]
+    assert zone.share_percent == pytest.approx(99.9)
+    assert zone.pickup_percent == pytest.approx(100)
+    assert zone.pickup_interval95 is not None and zone.pickup_interval95[1] <= 100
+
+
+def test_a_share_not_known_to_a_factor_of_two_makes_no_pickup_there() -> None:
+    spec = spec_of(8, pickup=0.0, edge_pickup=0.0, corner_pickup=0.0, displaced_share=0.0, flung_share=0.0)
+    reach = find_reach(true_fates(spec), spec.patch, {"patch": (-0.2, (-2.0, 1.5))})
+    zone = None if reach is None else reach.zones["patch"]
+    assert zone is None or (zone.pickup_percent, zone.pickup_interval95) == (None, None)
