@@ -45,7 +45,7 @@ def findings(
         return (Finding("nothing left", None, "No debris is left in the patch."), *_flung(scatter))
     found = [
         *_strips(lanes),
-        *_places(missed, lanes),
+        *(_places(missed, lanes) if _is_told(reach) else ()),
         *_reached(reach, scatter),
         *_along_walls(walls),
         *_corners(walls.corners),
@@ -101,6 +101,12 @@ def _extent(place: MissedPlace) -> str:
     return f"about {box}"
 
 
+def _is_told(reach: Reach | None) -> bool:
+    """Whether the pass took enough to tell missed places from such where it took nothing."""
+    whole = None if reach is None else reach.zones.get("patch")
+    return whole is not None and whole.pickup_percent is not None
+
+
 def _reached(reach: Reach | None, scatter: Scatter) -> Iterator[Finding]:
     whole = None if reach is None else reach.zones.get("patch")
     if reach is None or whole is None:
@@ -119,7 +125,9 @@ def _reached(reach: Reach | None, scatter: Scatter) -> Iterator[Finding]:
     if away is None:
         yield Finding("reach unknown", None, "How much debris lay where the machine never went cannot be told.")
     else:
-        sentence = f"{_capital(away)} of the debris lay where it never went{part}"
+        # A pass that took next to nothing tells nothing of where it was.
+        alike = " or where it took nothing, which looks alike" if pickup is None else ""
+        sentence = f"{_capital(away)} of the debris lay where it never went{alike}{part}"
         yield Finding("not reached", never, f"{sentence}{_holding(share_text(never, never95))}.")
     taken = share_text(pickup, whole.pickup_interval95)
     if taken is not None:

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 
 TABLE_WIDTH = 100
 _SHORTEST_NAME = 10
+_NO_BREAK = "\N{NO-BREAK SPACE}"
 #: Columns by which a CSV file is known again. The first ones never change; what later versions add comes last.
 _FIRST = 4
 
@@ -66,5 +68,6 @@ def _shortened(text: str, width: int) -> str:
 
 
 def wrapped(text: str, indent: str) -> str:
-    """Return text in lines of ``TABLE_WIDTH``, those after the first indented."""
-    return textwrap.fill(" ".join(_printable(text).split()), TABLE_WIDTH, subsequent_indent=indent)
+    """Return text in lines of ``TABLE_WIDTH``, those after the first indented; a number keeps its unit."""
+    words = re.sub(r"(?<=\d) (?=(mm|cm²|%)(\W|$))", _NO_BREAK, " ".join(_printable(text).split()))
+    return textwrap.fill(words, TABLE_WIDTH, subsequent_indent=indent).replace(_NO_BREAK, " ")

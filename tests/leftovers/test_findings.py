@@ -233,3 +233,13 @@ def test_a_place_that_does_not_fill_its_box_is_told_by_its_area() -> None:
     assert said == (
         "A place, of 94 cm² within 200 x 200 mm round x = 100, y = 100 mm, was never reached: 20 % of what is left."
     )
+
+
+def test_a_pass_that_took_next_to_nothing_says_nothing_of_where_it_was() -> None:
+    reach = replace(REACH, zones={"patch": ReachedShare(0.5, (0.1, 2.0), None, None)})
+    found = findings(LEFT, reach, None, (PLACE,), NO_WALLS, NO_SCATTER)
+    (said,) = _said(found, "not reached")
+    assert said.startswith(
+        "99.5 % (98.0 to 99.9 %) of the debris lay where it never went or where it took nothing, which"
+    )
+    assert not _said(found, "missed place") and not _said(found, "passed over")
