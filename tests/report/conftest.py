@@ -40,7 +40,7 @@ from debriscount.leftovers.records import (
     Walls,
     WhyLeft,
 )
-from debriscount.report import pictures
+from debriscount.report import left_picture, pictures, reach_picture
 from debriscount.report.caption import Caption, draw_caption
 
 FLOOR = (150, 150, 148)
@@ -228,5 +228,6 @@ def captions(monkeypatch: pytest.MonkeyPatch) -> list[Caption]:
         seen.append(caption)
         return draw_caption(caption, width, mm_per_px, size)
 
-    monkeypatch.setattr(pictures, "draw_caption", spy)
+    for module in (pictures, left_picture, reach_picture):
+        monkeypatch.setattr(module, "draw_caption", spy)
     return seen

@@ -8,24 +8,11 @@ from debriscount.figures.records import MeasuredShot, Measurement
 from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.leftovers.records import WhyLeft
-from debriscount.report import left_picture
 from debriscount.report.canvas import marking_colors
-from debriscount.report.caption import PAPER, Caption, draw_caption
+from debriscount.report.caption import PAPER, Caption
 from debriscount.report.left_picture import draw_leftovers
 
 Color = tuple[int, int, int]
-
-
-@pytest.fixture
-def captions(monkeypatch: pytest.MonkeyPatch) -> list[Caption]:
-    seen: list[Caption] = []
-
-    def spy(caption: Caption, width: int, mm_per_px: float, size: int) -> NDArray[np.uint8]:
-        seen.append(caption)
-        return draw_caption(caption, width, mm_per_px, size)
-
-    monkeypatch.setattr(left_picture, "draw_caption", spy)
-    return seen
 
 
 def _why(run: Measurement) -> WhyLeft:

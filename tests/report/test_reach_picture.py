@@ -7,22 +7,9 @@ from numpy.typing import NDArray
 from debriscount.figures.records import Measurement
 from debriscount.geometry.grid import FloorGrid
 from debriscount.leftovers.records import Reach, WhyLeft
-from debriscount.report import reach_picture
-from debriscount.report.caption import Caption, draw_caption
+from debriscount.report.caption import Caption
 from debriscount.report.palette import distances
 from debriscount.report.reach_picture import COLORS, draw_reach
-
-
-@pytest.fixture
-def captions(monkeypatch: pytest.MonkeyPatch) -> list[Caption]:
-    seen: list[Caption] = []
-
-    def spy(caption: Caption, width: int, mm_per_px: float, size: int) -> NDArray[np.uint8]:
-        seen.append(caption)
-        return draw_caption(caption, width, mm_per_px, size)
-
-    monkeypatch.setattr(reach_picture, "draw_caption", spy)
-    return seen
 
 
 def _with(run: Measurement, why: WhyLeft) -> Measurement:
