@@ -36,6 +36,7 @@ def beyond_gaps(sites: Sites, patch: Patch, evidence: tuple[Floats, Floats], cha
     beyond = np.ones(len(sites))
     for distance, deepest in _distances(sites, patch):
         usual = np.logaddexp(np.log(chance * beyond) + one, np.log1p(-chance * beyond) + none)
+        # Kept off 0 for the logarithms of the next wall.
         beyond = np.maximum(beyond * (1 - _in_gap(distance, none - usual, deepest)), 1e-6)
     return beyond
 

@@ -19,11 +19,13 @@ Floats = NDArray[np.float64]
 
 #: Mean widths of reached lanes that are tried, as shares of the tile's diagonal: few wide lanes up to many narrow ones.
 _RUNS = np.array([0.06, 0.15, 0.4])
-#: Bins across a patch: a thousandth of its diagonal is below any strip that is seen.
+#: Bins across a patch: a five-hundredth of its diagonal is below any strip that is seen.
 _BINS = 512
-#: Directions tried first (every two degrees; a strip is seen by its neighbours in the scan as well), then in between.
-_COARSE = np.deg2rad(np.arange(0, 180, 1.0))
-_FINE = np.deg2rad(np.arange(-1, 1.01, 0.0625))
+#: Step between the directions tried first over a whole patch, degrees. Half of it off, a strip strays by 1/115 of its
+#: length from end to end, less than most are wide. Parts are shorter, so that their steps may be wider in proportion.
+_COARSE_DEG = 1.0
+#: Directions tried then about the best, in such steps: a sixteenth of one moves a strip's end by half a bin.
+_FINE = np.arange(-1, 1.01, 0.0625)
 #: Places that find the direction; as many as these find it to a fraction of a degree.
 _SEEKERS = 3000
 #: Hypotheses less likely than the best by this factor's logarithm are left out.
@@ -56,6 +58,8 @@ def straight_strips(
 ) -> Straight:
     """Look for straight strips over the whole patch, then for shorter ones in its parts while these explain more.
 
+    Ever smaller parts are tried only while they gain, as each costs as much time as the whole.
+
     Parameters
     ----------
     x_mm, y_mm : ndarray of shape (N,)
@@ -68,18 +72,19 @@ def straight_strips(
         Found before with other evidence; its directions are only refined.
     """
     ratio = evidence[0] - evidence[1]
+    usual = float(np.log(share / (1 - share)))
+    without = _predicted(np.full(len(ratio), usual), ratio)
     best = None
     for tiles in _SPLITS if again is None else (len(again.directions),):
         if tiles > 1 and len(x_mm) < _TILE_PLACES * tiles**2:
             break
         known = np.full((tiles, tiles), np.nan) if again is None else again.directions
-        odds, directions = _tiled(x_mm, y_mm, ratio, share, known)
-        chance = float(np.isfinite(directions).sum() * np.log(len(_COARSE) * len(_RUNS)))
-        gain = _predicted(odds, ratio) - _predicted(np.full(len(odds), np.log(share / (1 - share))), ratio) - chance
-        if best is None or gain > best.gain:
-            best = Straight(odds, gain, chance, directions)
-        elif tiles > 2:
+        odds, directions, tried = _tiled(x_mm, y_mm, ratio, share, known)
+        chance = float(np.log(tried * len(_RUNS)).sum())
+        gain = _predicted(odds, ratio) - without - chance
+        if best is not None and gain <= best.gain:
             break
+        best = Straight(odds, gain, chance, directions)
     assert best is not None
     return best
 
@@ -89,23 +94,30 @@ def _predicted(odds: Floats, ratio: Floats) -> float:
     return float((np.logaddexp(0, odds + ratio) - np.logaddexp(0, odds)).sum())
 
 
-def _tiled(x: Floats, y: Floats, ratio: Floats, share: float, known: Floats) -> tuple[Floats, Floats]:
-    """Log odds of each place, blended over overlapping tiles, and the tiles' directions."""
+def _tiled(x: Floats, y: Floats, ratio: Floats, share: float, known: Floats) -> tuple[Floats, Floats, Floats]:
+    """Log odds of each place, blended over overlapping tiles; the tiles' directions; how many each could choose from.
+
+    ``known`` of shape (T, T) holds directions found before, NaN where none was.
+    """
     tiles = len(known)
     odds, weight, directions = np.zeros(len(x)), np.zeros(len(x)), np.full(known.shape, np.nan)
-    step = np.hypot(np.ptp(x), np.ptp(y)) / _BINS + 1e-9
+    tried = []
+    longest = np.hypot(np.ptp(x), np.ptp(y)) + 1e-9
     columns, rows = _bumps(x, tiles), _bumps(y, tiles)
     for row, column in np.ndindex(tiles, tiles):
         own = rows[row] * columns[column]
-        near = own > 0
-        if near.sum() < _TILE_PLACES / 5:
+        near = np.flatnonzero(own)
+        if len(near) < _TILE_PLACES / 5:
             continue
-        some, directions[row, column] = _chain_odds(
-            x[near], y[near], ratio[near], share, step, float(known[row, column])
-        )
+        part = x[near], y[near], ratio[near]
+        count = max(1, round(180 / _COARSE_DEG * float(np.hypot(np.ptp(part[0]), np.ptp(part[1])) / longest)))
+        some, directions[row, column] = _chain_odds(*part, share, longest / _BINS, count, float(known[row, column]))
         odds[near] += own[near] * some
         weight[near] += own[near]
-    return np.where(weight > 0, odds / np.maximum(weight, 1e-12), np.log(share / (1 - share))), directions
+        tried.append(count)
+    # Where tiles hold too few places the usual share is all that is known.
+    blended = np.where(weight > 0, odds / np.maximum(weight, 1e-12), np.log(share / (1 - share)))
+    return blended, directions, np.array(tried, float)
 
 
 def _bumps(v: Floats, tiles: int) -> list[Floats]:
@@ -116,17 +128,21 @@ def _bumps(v: Floats, tiles: int) -> list[Floats]:
     return [np.clip(1 - np.abs(share - (i + 0.5) / tiles) * tiles / 0.75, 0, 1) for i in range(tiles)]
 
 
-def _chain_odds(x: Floats, y: Floats, ratio: Floats, share: float, step: float, about: float) -> tuple[Floats, float]:
-    """Log odds that the other places along the likeliest directions give each place, and the likeliest one.
+def _chain_odds(
+    x: Floats, y: Floats, ratio: Floats, share: float, step: float, count: int, about: float
+) -> tuple[Floats, float]:
+    """Log odds that the other places along the likeliest directions give each place, and the likeliest one, rad.
 
-    ``about`` is where that direction was found before, NaN if it was not.
+    ``step`` is the width of a bin, mm; ``count`` how many directions half a turn is divided into at first; ``about`` is
+    where the direction was found before, NaN if it was not.
     """
     runs = _RUNS * np.hypot(np.ptp(x), np.ptp(y))
     some = slice(None, None, max(1, len(x) // _SEEKERS))
     if np.isnan(about):
-        sums, _ = _project(x[some], y[some], ratio[some], _COARSE, step)
-        about = _COARSE[_forward(sums, step, share, runs)[0].max(axis=1).argmax()]
-    angles = about + _FINE
+        coarse = np.linspace(0, np.pi, count, endpoint=False)
+        sums, _ = _project(x[some], y[some], ratio[some], coarse, step)
+        about = coarse[_forward(sums, step, share, runs)[0].max(axis=1).argmax()]
+    angles = about + np.pi / count * _FINE
     if some.step > 1:
         sums, _ = _project(x[some], y[some], ratio[some], angles, step)
         likely = _forward(sums, step, share, runs)[0].max(axis=1)
@@ -146,12 +162,15 @@ def _chain_odds(x: Floats, y: Floats, ratio: Floats, share: float, step: float, 
 
 
 def _project(x: Floats, y: Floats, ratio: Floats, angles: Floats, step: float) -> tuple[Floats, NDArray[np.intp]]:
-    """Summed log likelihood ratios by direction and bin across it, and each place's bin by direction."""
-    across = np.outer(np.cos(angles), y) - np.outer(np.sin(angles), x)
-    bins = ((across - across.min(axis=1, keepdims=True)) / step).astype(np.intp)
+    """Summed log likelihood ratios by direction and bin across it, (A, B), and the bin of each place, (A, N)."""
+    turns = np.column_stack([-np.sin(angles), np.cos(angles)]) / step
+    places = np.stack([x - x.min(), y - y.min()])
+    # The first bin begins at the corner of the places' frame that lies foremost.
+    foremost = np.minimum(turns, 0) @ np.array([np.ptp(x), np.ptp(y)])
+    bins = (turns @ places - foremost[:, None] + 1e-6).astype(np.intp)
     many = int(bins.max()) + 1
     flat = (bins + many * np.arange(len(angles))[:, None]).ravel()
-    sums = np.bincount(flat, np.broadcast_to(ratio, bins.shape).ravel(), many * len(angles))
+    sums = np.bincount(flat, np.tile(ratio, len(angles)), many * len(angles))
     return np.asarray(sums.reshape(len(angles), many), float), bins
 
 
@@ -162,22 +181,29 @@ def _steps(step: float, share: float, runs: Floats) -> tuple[Floats, Floats]:
 
 
 def _forward(sums: Floats, step: float, share: float, runs: Floats) -> tuple[Floats, Floats]:
-    """Log likelihood by direction and run (A, L), and the chance given by all earlier bins, (B, A, L)."""
+    """Log likelihood by direction and run, (A, L), and the chance that all earlier bins give each, (B, A, L).
+
+    ``sums`` of shape (A, B) holds the log likelihood ratios of the bins, ``runs`` of shape (L,) mean widths, mm.
+    """
     stay, enter = _steps(step, share, runs)
-    top = np.maximum(sums, 0)
-    if_reached, if_not = np.exp(sums - top), np.exp(-top)
-    chance = np.full((len(sums), len(runs)), share)
-    likely = np.repeat(top.sum(axis=1)[:, None], len(runs), axis=1)
-    before = np.empty((sums.shape[1], *chance.shape))
-    for b in range(sums.shape[1]):
-        if b:
-            chance = chance * stay + (1 - chance) * enter
-        before[b] = chance
-        reached = chance * if_reached[:, b, None]
-        both = reached + (1 - chance) * if_not[:, b, None]
-        likely += np.log(both)
-        chance = reached / both
-    return likely, before
+    # Of the two likelihoods of a bin the greater is 1, so that none overflows.
+    top = np.maximum(sums, 0).T[:, :, None]
+    if_not = np.exp(-top)
+    if_reached = np.exp(sums.T[:, :, None] - top)
+    more, ahead = if_reached - if_not, if_reached * (stay - enter)
+    before = np.empty(ahead.shape)
+    likely = np.empty(ahead.shape)
+    before[0] = share
+    for b in range(len(before)):
+        chance, both = before[b], likely[b]
+        np.multiply(chance, more[b], out=both)
+        both += if_not[b]
+        if b + 1 < len(before):
+            following = before[b + 1]
+            np.multiply(chance, ahead[b], out=following)
+            following /= both
+            following += enter
+    return top.sum(axis=0) + np.log(likely).sum(axis=0), before
 
 
 def _backward(sums: Floats, step: float, share: float, runs: Floats) -> Floats:

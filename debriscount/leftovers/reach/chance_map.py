@@ -18,6 +18,7 @@ _MOST = 240
 _TOLD = 1.5
 #: Width over which places count, in spacings: less than to the next place, so that strips stay as narrow as they are.
 _WIDTH = 0.5
+#: Places that a cell looks at: those that surround it; the seventh weighs next to nothing at that width.
 _NEAREST = 6
 
 

@@ -37,7 +37,10 @@ _ALONE = (7.0, 1.0)
 _RING = (1.0, 0.5)
 #: Scoring steps at most; a dozen are usual.
 _STEPS = 30
+#: How near to 0 and 1 chances and shares may come; beyond, their logarithms say no more of any pass.
 _LEAST = 1e-9
+#: Groups where all places share one figure.
+_ONE_FOR_ALL = np.zeros(1, np.intp)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,8 +65,8 @@ class Mixture:
     def evidence(self, params: Floats) -> Evidence:
         """Log likelihood of what is seen in every place if it was reached, and if not."""
         groups = self.sites.groups
-        stays = share(params[:groups])[self.sites.group]
-        return _log_likely(self.sites, stays), _log_likely(self.sites, 1 - share(params[groups : groups + 1]))
+        stays, lost = share(params[:groups]), share(params[groups : groups + 1])
+        return _log_likely(self.sites, stays, self.sites.group), _log_likely(self.sites, 1 - lost, _ONE_FOR_ALL)
 
     def chance(self, params: Floats) -> Floats:
         """Chance of being reached that all but what is seen in a place gives it."""
@@ -120,18 +123,19 @@ class Mixture:
         one, none = self.evidence(params)
         near = self._near(params)
         chance = np.clip(near * self.besides, _LEAST, 1 - _LEAST)
-        reached = share(np.log(chance) - np.log1p(-chance) + one - none)
-        both = np.where(
-            reached > 0.5, np.log(chance) + one - np.log(reached), np.log1p(-chance) + none - np.log1p(-reached)
-        )
-        slope = np.zeros((len(sites), len(params)))
-        slope[np.arange(len(sites)), sites.group] = reached * _slope(sites, share(params[:groups])[sites.group])
-        slope[:, groups] = -(1 - reached) * _slope(sites, 1 - share(params[groups : groups + 1]))
+        if_reached, if_not = np.log(chance) + one, np.log1p(-chance) + none
+        reached = share(if_reached - if_not)
+        # The likelier way over its share of both ways is both ways' sum.
+        both = np.maximum(if_reached, if_not) - np.log(np.maximum(reached, 1 - reached))
+        # A row a parameter: sums over places run along the rows.
+        slope = np.zeros((len(params), len(sites)))
+        slope[sites.group, np.arange(len(sites))] = reached * _slope(sites, share(params[:groups])[sites.group])
+        slope[groups] = -(1 - reached) * _slope(sites, 1 - share(params[groups : groups + 1]))
         if self.covariates.shape[1]:
-            slope[:, groups + 1 :] = ((reached - chance) / (1 - chance) * (1 - near))[:, None] * self.covariates
+            slope[groups + 1 :] = (reached - chance) / (1 - chance) * (1 - near) * self.covariates.T
         mean, spread = self.prior.T
         off = (params - mean) / spread
-        return float(both.sum() - (off**2).sum() / 2), slope.sum(axis=0) - off / spread, slope.T @ slope
+        return float(both.sum() - (off**2).sum() / 2), slope.sum(axis=1) - off / spread, slope @ slope.T
 
 
 def share(logit: Floats) -> Floats:
@@ -139,12 +143,16 @@ def share(logit: Floats) -> Floats:
     return np.asarray(np.clip(1 / (1 + np.exp(-np.clip(logit, -30, 30))), _LEAST, 1 - _LEAST))
 
 
-def _log_likely(sites: Sites, stays: Floats) -> Floats:
-    """Log likelihood of what stayed: a trial for a single grain, normal for a cell."""
-    trial = sites.stayed * np.log(stays) + (1 - sites.stayed) * np.log1p(-stays)
+def _log_likely(sites: Sites, stays: Floats, group: NDArray[np.intp]) -> Floats:
+    """Log likelihood of what stayed: a trial for a single grain, normal for a cell.
+
+    ``stays`` of shape (G,) holds shares that stay, ``group`` which of them is each place's.
+    """
+    trial = sites.stayed * np.log(stays)[group] + (1 - sites.stayed) * np.log1p(-stays)[group]
     if sites.single.all():
         return np.asarray(trial)
-    return np.where(sites.single, trial, -((sites.stayed - stays) ** 2) / (2 * np.where(sites.single, 1, sites.noise)))
+    off = sites.stayed - stays[group]
+    return np.where(sites.single, trial, -(off**2) / (2 * np.where(sites.single, 1, sites.noise)))
 
 
 def _slope(sites: Sites, stays: Floats) -> Floats:

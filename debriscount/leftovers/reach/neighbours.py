@@ -13,6 +13,7 @@ Floats = NDArray[np.float64]
 #: Widths of the rings in spacings: the nearest places alone, those next to it, and what fills in where these are few.
 #: How much each counts is learned.
 WIDTHS = (0.5, 1.0, 2.0)
+#: Places that are looked at: on average those within 2.3 spacings (16 = π r²), where the widest ring fades.
 _NEAREST = 16
 #: What is added to both counts so that a share's logit stays finite; less than the usual half, as rings overlap.
 _ADDED = 0.2
@@ -20,7 +21,10 @@ _ADDED = 0.2
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Neighbours:
-    """The nearest places of each of N places, shape (N, K), and their weights in each ring, each of shape (N, K)."""
+    """The nearest places of each of N places, shape (N, K), and their weights in each ring, each of shape (N, K).
+
+    ``taken`` of shape (N,) is the share of each place's debris that does not lie there any more.
+    """
 
     places: NDArray[np.intp]
     rings: tuple[Floats, ...]
@@ -43,8 +47,9 @@ class Neighbours:
         for ring in self.rings:
             weight = ring * trusted
             summed = weight.sum(axis=1)
-            many = summed**2 / (weight**2).sum(axis=1)
-            share = np.clip((weight * reached).sum(axis=1) / summed, 0, 1)
+            # As many places of equal weight would tell as much (Kish's effective sample size).
+            many = summed**2 / np.einsum("nk,nk->n", weight, weight)
+            share = np.clip(np.einsum("nk,nk->n", weight, reached) / summed, 0, 1)
             odds = np.log((share * many + _ADDED) / ((1 - share) * many + _ADDED))
             columns.append(odds - np.log(many / _ADDED + 1))
         return np.column_stack(columns)

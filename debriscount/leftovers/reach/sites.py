@@ -83,6 +83,7 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
             noise[:] = _noise(fates.stayed[own] - stayed[cell], weight, cell, cells)
         first = np.zeros(cells, np.intp)
         first[cell] = np.arange(len(own))
+        # Zone codes are below 128, so that every kind and zone have a label of their own.
         parts.append((x, y, area, stayed, noise, (kind * 128.0 + grains.zone[own][first]).astype(float)))
         count += cells
     if not parts:
@@ -101,6 +102,7 @@ def _cells(x: Floats, y: Floats, zone: NDArray[np.int8]) -> NDArray[np.intp]:
     """Number of each grain's cell, from 0 on without gaps."""
     side = np.sqrt(_CELL_GRAINS * max(np.ptp(x), 1e-9) * max(np.ptp(y), 1e-9) / len(x))
     column, row = ((v - v.min()) // side for v in (x, y))
+    # A zone is one of four codes, so that every cell and zone have a number of their own.
     _, cell = np.unique((row * (column.max() + 1) + column) * 4 + zone, return_inverse=True)
     return cell.astype(np.intp)
 

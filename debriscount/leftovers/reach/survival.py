@@ -13,7 +13,6 @@ References
 """
 
 from dataclasses import dataclass
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,6 +94,7 @@ def learn_survival(sites: Sites, patch: Patch, *, seed: int = 0) -> Survival | N
         fits = _fits(sites, patch, near, strips, evidence, params, [fit.params for fit in fits])
         best = max(fits, key=lambda fit: fit.log_evidence)
         params = best.params[: sites.groups + 1]
+        # Off 0 and 1, or no chain would ever change its state.
         usual = float(np.clip(share(strips.log_odds + away[0] - away[1]).mean(), 0.02, 0.995))
     behind = np.array([fit.log_evidence - best.log_evidence for fit in fits])
     chances = np.array([fit.mixture.reached(fit.params) for fit in fits])
@@ -125,6 +125,7 @@ def _normed(log_weights: Floats) -> Floats:
 def _first_guess(sites: Sites) -> Floats:
     """Logits of what stays by group as if all were reached, when it tells least, and of what is lost."""
     stayed = np.bincount(sites.group, sites.stayed, sites.groups)
+    # Off the ends a climb begins where it has a slope; a group that all stayed in need not be one never reached.
     stays = np.clip((stayed + 0.5) / (np.bincount(sites.group, minlength=sites.groups) + 1), 0.02, 0.8)
     lost = Mixture(sites, np.zeros((len(sites), 0)), np.ones(len(sites))).prior[sites.groups, 0]
     return np.append(np.log(stays / (1 - stays)), lost)
@@ -140,26 +141,26 @@ def _fits(
     starts: list[Floats],
 ) -> list[_Fitted]:
     """A fitted mixture for every choice among the reasons; ``starts`` are their modes so far, if any."""
-    all_reached, stays = np.ones(len(sites)), share(params[: sites.groups])[sites.group]
+    nothing, stays = np.zeros((len(sites), 0)), share(params[: sites.groups])[sites.group]
+    choices: list[Mixture] = []
+    for in_lanes in (np.ones(len(sites)), share(strips.log_odds)):
+        for with_near, covariates in ((False, nothing), (True, _covariates(near, stays, in_lanes))):
+            mixture = Mixture(sites, covariates, in_lanes)
+            choices.append(mixture)
+            if patch.walls:
+                besides = in_lanes * beyond_gaps(sites, patch, evidence, mixture.chance(mixture.prior[:, 0]))
+                # What lies in a gap says nothing of what neighbours share for another reason.
+                around = _covariates(near, stays, besides) if with_near else nothing
+                choices.append(Mixture(sites, around, besides))
     fits = []
-    choices = product((False, True), (False, True) if patch.walls else (False,), (False, True))
-    for number, (with_strips, with_gaps, with_near) in enumerate(choices):
-        besides = share(strips.log_odds) if with_strips else all_reached
-        covariates = np.zeros((len(sites), 0))
-        if with_near:
-            covariates = _covariates(near, stays, besides)
-        if with_gaps:
-            mixture = Mixture(sites, covariates, besides)
-            besides = besides * beyond_gaps(sites, patch, evidence, mixture.chance(mixture.prior[:, 0]))
-            if with_near:
-                covariates = _covariates(near, stays, besides)
-        mixture = Mixture(sites, covariates, besides)
+    for number, mixture in enumerate(choices):
         mode = mixture.climb(starts[number] if starts else params)
-        # The choice of directions may bring as much by chance.
-        cost = strips.chance_gain if with_strips else 0.0
+        # The second half is that with strips; the choice of their directions may bring as much by chance.
+        cost = strips.chance_gain if number >= len(choices) // 2 else 0.0
         fits.append(_Fitted(mixture, mode, mixture.log_evidence(mode) - cost))
     return fits
 
 
 def _covariates(near: Neighbours, stays: Floats, trust: Floats) -> Floats:
+    """A column of ones and one a ring, shape (N, R + 1)."""
     return np.column_stack([np.ones(len(stays)), near.odds(stays, trust)])

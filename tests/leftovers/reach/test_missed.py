@@ -9,7 +9,7 @@ from debriscount.leftovers.reach.find import find_reach
 from debriscount.leftovers.reach.missed import find_missed
 from debriscount.leftovers.records import Lanes, MissedPlace, Strip
 
-from .test_survival import Bools, Floats, fates_of, left, strewn
+from .strewn import Bools, Floats, fates_of, left, strewn
 
 OPEN_FLOOR = lay_patch(600, 400)
 
