@@ -89,6 +89,18 @@ def crosses_alone(strip: Found, says: float, ends: Ends, patch: Patch) -> bool:
     return long and strip.width_u_mm < width / 4 and says > _SAYS_ALONE
 
 
+def along_wall(strip: Found, ends: Ends, patch: Patch) -> bool:
+    """Whether a strip lies so near along a wall that no lane fits between: it is what the wall kept the machine off."""
+    room = _NARROWEST_LANE_MM + strip.width_mm / 2
+    depth = {
+        "left": [x for x, _ in ends],
+        "top": [y for _, y in ends],
+        "right": [patch.width_mm - x for x, _ in ends],
+        "bottom": [patch.height_mm - y for _, y in ends],
+    }
+    return any(max(depth[wall]) < room for wall in patch.walls)
+
+
 def apart(strips: Sequence[Found], says: Sequence[float]) -> list[Found]:
     """Strips between which lanes have room; of two that are too near each other the one that says less is left out."""
     kept: list[Found] = []

@@ -10,7 +10,7 @@ from ..fates import Fates, in_patch
 from ..records import Lanes, Strip
 from .comb import comb_of, lanes_across, strips_on_comb, usual_width
 from .course import chord, course, left_throughout, straighten, strays_mm
-from .doubts import apart, crosses_alone, left_elsewhere, no_slivers, straightness
+from .doubts import along_wall, apart, crosses_alone, left_elsewhere, no_slivers, straightness
 from .evidence import Evidence, beyond_wall_gaps, weigh_grains
 from .pattern import Pattern, refine_pattern, seek_pattern
 from .strips import Found, strip_borders
@@ -129,7 +129,8 @@ def _sure_strips(evidence: Evidence, heading: float, found: Sequence[Found], pat
         return kept
     clearest = max(kept, key=says)
     ends = chord(patch, heading, sum(clearest.span) / 2)
-    return kept if ends is not None and crosses_alone(clearest, says(clearest), ends, patch) else []
+    doubtful = ends is None or along_wall(clearest, ends, patch)
+    return kept if not doubtful and ends is not None and crosses_alone(clearest, says(clearest), ends, patch) else []
 
 
 def _record(

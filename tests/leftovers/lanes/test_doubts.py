@@ -6,7 +6,14 @@ import pytest
 
 from debriscount.inputs.lay_patch import lay_patch
 from debriscount.leftovers.lanes.course import chord
-from debriscount.leftovers.lanes.doubts import apart, crosses_alone, left_elsewhere, no_slivers, straightness
+from debriscount.leftovers.lanes.doubts import (
+    along_wall,
+    apart,
+    crosses_alone,
+    left_elsewhere,
+    no_slivers,
+    straightness,
+)
 from debriscount.leftovers.lanes.evidence import Evidence
 from debriscount.leftovers.lanes.strips import Border, Found
 
@@ -75,3 +82,12 @@ def test_a_few_grains_in_a_row_beside_clear_strips_are_no_strip() -> None:
     assert no_slivers(strips, [900.0, 300.0, 700.0]) == strips
     assert no_slivers([strip(0, 40), strip(75, 110)], [900.0, 9.0]) == [strip(0, 40), strip(75, 110)]
     assert no_slivers([], []) == []
+
+
+def test_a_strip_along_a_wall_without_room_for_a_lane_is_the_walls() -> None:
+    walled = lay_patch(600, 400, ("top", "left"))
+    near, far = ((0.0, 10.0), (600.0, 14.0)), ((0.0, 80.0), (600.0, 84.0))
+    assert along_wall(strip(0, 18), near, walled)
+    assert not along_wall(strip(0, 18), far, walled)
+    assert not along_wall(strip(0, 18), near, lay_patch(600, 400, ("right",)))
+    assert not along_wall(strip(0, 18), ((0.0, 10.0), (600.0, 300.0)), walled)
