@@ -1,6 +1,8 @@
 """Made-up scenes for all tests."""
 
-from collections.abc import Callable
+import importlib
+import sys
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -77,3 +79,13 @@ def make_scene(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., SceneO
         return SceneOnDisk(made, folder)
 
     return make
+
+
+@pytest.fixture
+def load(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[str], Any]]:
+    """Import a benchmark by name, as it is run: its folder is where Python looks first."""
+    folder = Path(__file__).parent / "benchmarks"
+    monkeypatch.syspath_prepend(folder)
+    yield importlib.import_module
+    for file in folder.glob("*.py"):
+        sys.modules.pop(file.stem, None)
