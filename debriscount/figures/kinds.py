@@ -18,6 +18,8 @@ from .records import KindColor
 UNNAMED = "debris"
 #: Grain size that is allowed for before any is known, mm: coarse test debris (common practice, no source).
 UNNAMED_SIZE_MM = 6.0
+#: Reflectance of white office paper (from memory: 0.8 to 0.9), and how dark it may look before it is not believed.
+PAPER, DARKEST_PAPER = 0.85, 0.05
 
 
 def read_kinds(debris: Sequence[DebrisKind | str | PathLike[str]]) -> tuple[DebrisKind, ...]:
@@ -41,11 +43,17 @@ def rim_mm(kinds: Sequence[DebrisKind]) -> float:
     return max((kind.size_mm[1] for kind in kinds), default=UNNAMED_SIZE_MM)
 
 
-def kind_hints(kinds: Sequence[DebrisKind], mm_per_px: float) -> tuple[KindHint, ...]:
-    """What the kinds' files tell the cover stage about a floor view of that raster."""
+def kind_hints(
+    kinds: Sequence[DebrisKind], mm_per_px: float, paper: NDArray[np.float64] | None = None
+) -> tuple[KindHint, ...]:
+    """What the kinds' files tell the cover stage about a floor view of that raster.
+
+    ``paper`` is the linear colour of the markers' paper in the photos, whose light and white balance the kinds share.
+    """
+    light = np.ones(3) if paper is None else np.maximum(paper, DARKEST_PAPER) / PAPER
     return tuple(
         KindHint(
-            srgb_to_linear(np.array(kind.color_srgb) / 255),
+            srgb_to_linear(np.array(kind.color_srgb) / 255) * light,
             (kind.size_mm[0] / mm_per_px, kind.size_mm[1] / mm_per_px),
         )
         for kind in kinds

@@ -20,6 +20,7 @@ from .locate import LocatedShots, locate_shots
 from .pose import camera_place
 from .resample import Shift, floor_grid, resample
 from .view import FloorToPhoto
+from .white import paper_colour
 
 #: A marker's quiet zone is at least a module wide, a sixth of its side; half the side is kept clear on every side, so
 #: that a hand's breadth of paper is not taken for debris.
@@ -38,7 +39,8 @@ class RegisteredShots:
     ``markers_seen`` and ``residual_mm`` what each fit rests on and leaves; ``cameras`` where each shot was taken from,
     as `camera_place` gives it, missing for shots without markers. ``place_u_mm`` is the standard uncertainty of a
     coordinate at the patch's border, the same error in all shots, for they are laid on one of them; ``apart_mm`` how
-    far each may lie from that one. ``located`` is what was found of the markers, None for shots without any.
+    far each may lie from that one. ``located`` is what was found of the markers, None for shots without any; ``paper``
+    of shape (3,) is the linear colour of their paper in the shot that the others are laid on, None where it is unknown.
     """
 
     grid: FloorGrid
@@ -53,6 +55,7 @@ class RegisteredShots:
     place_u_mm: float = 0.0
     apart_mm: Mapping[str, float] = field(default_factory=dict)
     located: LocatedShots | None = None
+    paper: NDArray[np.float64] | None = None
 
 
 def register_shots(
@@ -128,6 +131,7 @@ def register_shots(
         _border_u_mm(located.fitted, list(photos).index(reference), patch),
         {n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
         located,
+        paper_colour(photos[reference].pixels, [m.corners_px for m in located.seen[reference].values()]),
     )
 
 
