@@ -7,10 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.filters import threshold_otsu
 
-from .colours import colour_coordinates
 from .floor import RIM_PX, disc, from_surroundings
 from .kinds import KindHint
 from .light import FAINTEST
+from .membership import colour_places
 from .noise import FloorNoise, learn_mix
 from .strips import over_strips
 
@@ -112,11 +112,11 @@ def pattern_around(
 
 def _from_hints(view: NDArray[np.float32], kinds: Sequence[KindHint]) -> NDArray[np.float32]:
     """Distance of every pixel from the nearest kind's hint, in colour coordinates."""
-    hints = colour_coordinates(np.array([kind.colour for kind in kinds]))
+    hints = colour_places(np.array([kind.colour for kind in kinds]))
     result = np.empty(view.shape[:2], np.float32)
 
     def work(rows: slice) -> None:
-        places = colour_coordinates(view[rows].reshape(-1, 3))
+        places = colour_places(view[rows].reshape(-1, 3))
         nearest = np.minimum.reduce([((places - hint) ** 2).sum(axis=-1) for hint in hints])
         result[rows] = np.sqrt(nearest).reshape(result[rows].shape)
 

@@ -8,14 +8,20 @@ from numpy.typing import NDArray
 
 from .colours import ApartPixels, LearnedColour, apart_pixels, join_pixels, learn_colours
 from .discriminant import SHADE, SHEEN, cover_of, departure, fisher_discriminant
-from .floor import average_bare, disc, local_floor
-from .joints import floor_joints
+from .floor import RIM_PX, average_bare, disc, from_surroundings, local_floor
 from .kinds import KindHint
-from .noise import FloorNoise, learn_mix, learn_noise, sigma_map
+from .looks import FARTHEST, look_limit, looks_of, things_in, usual_look
+from .membership import like_debris
+from .noise import FEWEST, FloorNoise, learn_mix, learn_noise, sigma_map
 
 #: Cover by which two shots must differ at a place before one of them is held to show the floor there: half
 #: of what a grain's edge pixel differs by.
 DIFFERS = 0.25
+#: Every so many rows and columns the floor's colours are sampled.
+SAMPLED = 7
+#: Standard uncertainty of what lies still, looks little like debris and is called floor, as a share of that by which it
+#: exceeds what the floor around shows: evenly anything from none to all of it.
+EXCESS_U = 0.3
 
 
 def changed_pixels(
@@ -24,6 +30,7 @@ def changed_pixels(
     pattern: FloorNoise,
     usable: NDArray[np.bool_],
     shade: float,
+    grain_px: float = 1.0,
 ) -> ApartPixels:
     """Pixels that are debris in one shot and floor in another.
 
@@ -39,6 +46,8 @@ def changed_pixels(
         Where to look.
     shade : float
         As `fisher_discriminant` takes it.
+    grain_px : float
+        Diameter of a small grain.
 
     Notes
     -----
@@ -55,8 +64,8 @@ def changed_pixels(
         noise = FloorNoise(sigma_map(model, last), np.eye(3))
         changed = np.minimum(departure(view, last, noise, shade), departure(last, view, noise, shade))
         first = departure(view, around, pattern, shade) > departure(last, around, pattern, shade)
-        parts.append(apart_pixels(view, last, np.where(first, changed, 0), usable))
-        parts.append(apart_pixels(last, view, np.where(first, 0, changed), usable))
+        parts.append(apart_pixels(view, last, np.where(first, changed, 0), usable, grain_px))
+        parts.append(apart_pixels(last, view, np.where(first, 0, changed), usable, grain_px))
     return join_pixels(parts)
 
 
@@ -72,9 +81,12 @@ def pattern_noise(
 
 
 def floor_without_blank(
-    matched: Mapping[str, NDArray[np.float32]], usable: NDArray[np.bool_], kinds: Sequence[KindHint]
-) -> NDArray[np.float32]:
-    """First estimate of the floor when no shot is known to be bare.
+    matched: Mapping[str, NDArray[np.float32]],
+    usable: NDArray[np.bool_],
+    kinds: Sequence[KindHint],
+    strewn: NDArray[np.bool_],
+) -> tuple[NDArray[np.float32], tuple[LearnedColour, ...], float]:
+    """First estimate of the floor, and of the debris' colours, when no shot is known to be bare.
 
     Parameters
     ----------
@@ -84,10 +96,15 @@ def floor_without_blank(
         Floor that all shots show.
     kinds : sequence of KindHint
         The kinds of debris.
+    strewn : ndarray of bool, shape (H, W)
+        Where debris was strewn; elsewhere the first shot shows bare floor.
 
     Returns
     -------
-    ndarray of float32, shape (H, W, 3)
+    floor : ndarray of float32, shape (H, W, 3)
+    colours : tuple of LearnedColour
+    doubt_px : float
+        As `still_places` gives it.
     """
     views = list(matched.values())
     first, last = views[0], views[-1]
@@ -96,13 +113,52 @@ def floor_without_blank(
     shade = SHEEN if fine else SHADE
     around = local_floor(last, max(3 * largest, 15.0))
     pattern = pattern_noise(last, around, usable, None if fine else smallest)
-    colours = learn_colours(changed_pixels(matched, around, pattern, usable, shade), kinds, usable.shape)
+    changed = changed_pixels(matched, around, pattern, usable, shade, smallest)
+    some = np.s_[::SAMPLED, ::SAMPLED]
+    colours = learn_colours(changed, kinds, usable.shape, last[some][usable[some]])
+    if not any(c.samples for c in colours):  # nothing came or went: what lies still must tell
+        apart = apart_pixels(first, around, departure(first, around, pattern, shade), usable & strewn, smallest)
+        colours = learn_colours(apart, kinds, usable.shape, first[some][(usable & ~strewn)[some]])
+    alike = _alike_in_all(views, colours, usable, strewn)
+    if alike is not None:
+        debris = cv2.dilate(alike[-1].astype(np.uint8), disc(RIM_PX)) > 0
+        around = _floor_beside(last, debris, usable, max(3 * largest, 15.0))
     # What lies still must stand out from the floor's pattern; what came or went, from the noise alone.
     plain = FloorNoise(sigma_map(learn_noise(first - last, last, usable), last), pattern.mix)
     still = _covers(views, around, pattern, kinds, colours, shade)
     moved = _covers(views, around, plain, kinds, colours, shade)
-    floor, _ = average_bare(views, covered_places(still, moved, kinds, usable), plain.sigma, largest)
-    return floor
+    came_or_went = changed_places(moved, kinds)
+    lying, doubt = still_places(views, still, came_or_went, kinds, colours, usable, strewn)
+    if alike is not None and not fine:  # in a heap what is not debris is its shade
+        lying |= np.logical_and.reduce([mask | c for mask, c in zip(alike, came_or_went, strict=True)]) & usable
+    floor, _ = average_bare(views, [lying | c for c in came_or_went], plain.sigma, largest)
+    return floor, colours, doubt
+
+
+def _alike_in_all(
+    views: Sequence[NDArray[np.float32]],
+    colours: Sequence[LearnedColour],
+    usable: NDArray[np.bool_],
+    strewn: NDArray[np.bool_],
+) -> list[NDArray[np.bool_]] | None:
+    """Where each shot has a colour likelier that of debris than the floor's own.
+
+    None where no floor around the patch tells what the floor looks like, or no kind was seen.
+    """
+    some = np.s_[::SAMPLED, ::SAMPLED]
+    bare = views[0][some][(usable & ~strewn)[some]]
+    seen = np.array([c.mean for c in colours if c.samples])
+    if len(bare) < FEWEST or not len(seen):
+        return None
+    return [like_debris(np.asarray(cv2.GaussianBlur(v, (0, 0), 1.0), np.float32), seen, bare) for v in views]
+
+
+def _floor_beside(
+    view: NDArray[np.float32], debris: NDArray[np.bool_], usable: NDArray[np.bool_], window_px: float
+) -> NDArray[np.float32]:
+    """The floor hereabouts without what is debris, which fills most of a window where it lies in heaps."""
+    filled = np.where(debris[..., None], from_surroundings(view, usable & ~debris, window_px / 3), view)
+    return local_floor(np.asarray(filled, np.float32), window_px)
 
 
 def _covers(
@@ -127,57 +183,84 @@ def _covers(
     ]
 
 
-def covered_places(
-    still: Sequence[Sequence[NDArray[np.float32]]],
-    moved: Sequence[Sequence[NDArray[np.float32]]],
-    kinds: Sequence[KindHint],
-    usable: NDArray[np.bool_],
+def changed_places(
+    moved: Sequence[Sequence[NDArray[np.float32]]], kinds: Sequence[KindHint]
 ) -> list[NDArray[np.bool_]]:
-    """Where each shot shows debris, judged by comparing the shots with each other.
+    """Where each shot shows debris that another does not, judged by comparing the shots with each other.
 
     Parameters
     ----------
-    still, moved : sequence (shots) of sequence (kinds) of ndarray of float32, each of shape (H, W)
-        Cover against the floor hereabouts, not clipped, by a filter that is blind to the floor's pattern
-        and by one that need not be. On a patterned floor both are off by the pattern, but off alike
-        in all shots.
+    moved : sequence (shots) of sequence (kinds) of ndarray of float32, each of shape (H, W)
+        Cover against the floor hereabouts, not clipped. On a patterned floor it is off by the pattern, but off alike in
+        all shots.
     kinds : sequence of KindHint
         The kinds of debris.
-    usable : ndarray of bool, shape (H, W)
-        Where debris may lie in all shots: behind a wall everything lies still, and only what comes or goes
-        can be debris.
 
     Notes
     -----
-    A place is covered in a shot that exceeds the least covered shot by DIFFERS and is nearer to debris
-    than to the floor hereabouts (the other shot may have shade there); and in all shots where even
-    the least covered stands out as a grain does: by half a grain's cover against what is left when
-    everything narrower than a grain is taken away (top hat). Pattern wider than a grain is floor, and so
-    are long thin joints.
+    A place is covered in a shot that exceeds the least covered shot by DIFFERS and is nearer to debris than to the
+    floor hereabouts (the other shot may have shade there). Shade is less than no cover, and what is one kind in one
+    shot is hardly another kind in the next: so the kinds' covers are compared as one, from 0 up.
     """
-    lying = np.zeros(still[0][0].shape, bool)
-    for k, kind in enumerate(kinds):
-        low, high = kind.size_px
-        least = np.minimum.reduce([shot[k] for shot in still])
-        hat = cv2.morphologyEx(least, cv2.MORPH_TOPHAT, disc(max(2, round(0.65 * high))))
-        sample = hat[::5, ::5]
-        middle = float(np.median(sample))
-        spread = 1.4826 * float(np.median(np.abs(sample - middle)))
-        level = max(0.5 * kind.least_peak, middle + 4 * spread)
-        stands_out = (hat > level) & usable
-        lying |= _not_smaller(stands_out & ~floor_joints(stands_out, high, 1.5 * high), 0.3 * np.pi / 4 * low**2)
-    # Shade is less than no cover, and what is one kind in one shot is hardly another kind in the next: so
-    # the kinds' covers are compared as one, from 0 up.
     peak = min(kind.least_peak for kind in kinds)
     totals = [np.maximum.reduce([np.clip(cover, 0, 1) for cover in shot]) for shot in moved]
     least = np.minimum.reduce(totals)
-    return [lying | ((t - least > min(0.5 * peak, DIFFERS)) & (t > 0.5 * peak)) for t in totals]
+    return [np.asarray((t - least > min(0.5 * peak, DIFFERS)) & (t > 0.5 * peak)) for t in totals]
 
 
-def _not_smaller(mask: NDArray[np.bool_], least_px: float) -> NDArray[np.bool_]:
-    if least_px <= 1:
-        return mask
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
-    keep = stats[:, cv2.CC_STAT_AREA] >= least_px
-    keep[0] = False
-    return np.asarray(keep[labels])
+def still_places(
+    views: Sequence[NDArray[np.float32]],
+    still: Sequence[Sequence[NDArray[np.float32]]],
+    came_or_went: Sequence[NDArray[np.bool_]],
+    kinds: Sequence[KindHint],
+    colours: Sequence[LearnedColour],
+    usable: NDArray[np.bool_],
+    strewn: NDArray[np.bool_],
+) -> tuple[NDArray[np.bool_], float]:
+    """Where all shots show the same debris.
+
+    Parameters
+    ----------
+    views : sequence of ndarray of float32, each of shape (H, W, 3)
+        The shots.
+    still : sequence (shots) of sequence (kinds) of ndarray of float32, each of shape (H, W)
+        Cover against the floor hereabouts by a filter that is blind to the floor's pattern.
+    came_or_went : sequence of ndarray of bool, each of shape (H, W)
+        As `changed_places` gives them.
+    kinds, colours : sequence
+        The kinds of debris and their colours.
+    usable : ndarray of bool, shape (H, W)
+        Where debris may lie in all shots: behind a wall everything lies still, and only what comes or goes
+        can be debris.
+    strewn : ndarray of bool, shape (H, W)
+        Where debris was strewn.
+
+    Returns
+    -------
+    lying : ndarray of bool, shape (H, W)
+    doubt_px : float
+        Area that may have been called debris and is floor, or the other way round: what the floor around the patch
+        makes expect of the former, and a part of what exceeds that among the things called floor.
+    """
+    lying = np.zeros(usable.shape, bool)
+    patch_px, around_px = float((usable & strewn).sum()), float((usable & ~strewn).sum())
+    doubt = 0.0
+    for k, (kind, colour) in enumerate(zip(kinds, colours, strict=True)):
+        least_px = max(0.3 * np.pi / 4 * kind.size_px[0] ** 2, 1.0)
+        mine = []
+        for mask, shot, view in zip(came_or_went, still, views, strict=True):
+            labels, count = things_in(mask & (shot[k] > 0.5 * kind.least_peak), least_px)
+            mine.append(looks_of(labels, count, view).look)
+        usual = usual_look(np.concatenate(mine), kind, colour)
+        least = np.minimum.reduce([shot[k] for shot in still])
+        labels, count = things_in((least > 0.5 * kind.least_peak) & usable, least_px)
+        things = looks_of(labels, count, views[0])
+        unlike = usual.unlike(things.look)
+        there = strewn[things.row, things.column]
+        limit = look_limit(unlike, things.area_px, there, patch_px, around_px)
+        lying |= np.concatenate([[False], unlike < limit])[labels]
+        expected = np.where(there, 0, patch_px / max(around_px, 1.0)) * things.area_px
+        excess = np.where(there, things.area_px, 0) - expected
+        doubt += float(expected[unlike < limit].sum())
+        doubt += EXCESS_U * max(float(excess[(unlike >= limit) & (unlike < FARTHEST)].sum()), 0.0)
+    return lying, doubt

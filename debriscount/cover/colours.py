@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from .floor import brightness
 from .kinds import KindHint
 from .light import FAINTEST
+from .membership import colour_places, memberships
 
 #: A pixel is set apart from the floor when it departs by more than this many standard deviations: of
 #: three million bare pixels fewer than two hundred do so by chance (chi distribution, 3 channels: 1.1e-3
@@ -20,8 +21,16 @@ APART = 4.0
 #: A pixel that stands apart alone must do so this many times as far: a photo's noise has longer tails than a normal
 #: distribution, and among millions of pixels some reach APART.
 ALONE = 1.5
-#: Peak cover below which a middling grain shows no pixel of pure debris.
+#: How far into a grain its rim reaches, where its side turns away from the light and its shadow touches it, as a share
+#: of its diameter.
+RIM = 0.15
+#: Peak cover below which even a large grain shows no pixel of pure debris.
 ALL_EDGE = 0.98
+#: Fewest pixels from which a colour is learned, and the share of fine grains' pixels that come nearest to pure debris.
+FEWEST, STRONGEST = 20, 0.1
+#: A photo's sharpening makes small dark grains darker than they are: none is held to be darker than this share of its
+#: hint.
+DARKEST = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,6 +70,7 @@ def apart_pixels(
     floor: NDArray[np.float32],
     departing: NDArray[np.float32],
     usable: NDArray[np.bool_],
+    grain_px: float = 1.0,
 ) -> ApartPixels:
     """Collect the cores of what stands apart from the floor.
 
@@ -72,18 +82,22 @@ def apart_pixels(
         Mahalanobis length of view less floor.
     usable : ndarray of bool, shape (H, W)
         Where to look.
+    grain_px : float
+        Diameter of a small grain.
 
     Notes
     -----
-    A core is a pixel whose eight neighbours stand apart too, so that it holds no floor; where grains
+    A core is a pixel whose neighbours all stand apart too, so that it holds no floor and no blurred rim; where grains
     are too small for cores, the pixels that depart most among their neighbours are taken.
     """
-    return _cores(view, floor, (departing > APART) & usable, departing)
+    return _cores(view, floor, (departing > APART) & usable, departing, grain_px)
 
 
-def core_pixels(view: NDArray[np.float32], floor: NDArray[np.float32], covered: NDArray[np.bool_]) -> ApartPixels:
+def core_pixels(
+    view: NDArray[np.float32], floor: NDArray[np.float32], covered: NDArray[np.bool_], grain_px: float = 1.0
+) -> ApartPixels:
     """Collect the cores of known debris, or its middles where grains are too small for cores."""
-    return _cores(view, floor, covered, None)
+    return _cores(view, floor, covered, None, grain_px)
 
 
 def _cores(
@@ -91,8 +105,10 @@ def _cores(
     floor: NDArray[np.float32],
     apart: NDArray[np.bool_],
     height: NDArray[np.float32] | None,
+    grain_px: float,
 ) -> ApartPixels:
-    core = cv2.erode(apart.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
+    side = 2 * max(1, round(RIM * grain_px)) + 1
+    core = cv2.erode(apart.astype(np.uint8), np.ones((side, side), np.uint8)).astype(bool)
     if core.sum() < 0.1 * apart.sum():
         least = ALONE * APART
         if height is None:
@@ -116,18 +132,9 @@ def join_pixels(parts: Sequence[ApartPixels]) -> ApartPixels:
     )
 
 
-def colour_coordinates(linear: NDArray[np.floating]) -> NDArray[np.float64]:
-    """Coordinates in which kinds are told apart: log R/G, log B/G and half the log brightness.
-
-    Hue counts twice as much as lightness, since shading moves only the latter. Shape (N, 3).
-    """
-    # The small offset keeps channels near black, whose ratios are noise, from deciding.
-    v = np.maximum(np.asarray(linear, float), 0) + 4 * FAINTEST
-    log = np.log(v)
-    return np.stack([log[:, 0] - log[:, 1], log[:, 2] - log[:, 1], 0.5 * log.mean(axis=1)], axis=-1)
-
-
-def learn_colours(pixels: ApartPixels, kinds: Sequence[KindHint], shape: tuple[int, int]) -> tuple[LearnedColour, ...]:
+def learn_colours(
+    pixels: ApartPixels, kinds: Sequence[KindHint], shape: tuple[int, int], floor: NDArray[np.float32]
+) -> tuple[LearnedColour, ...]:
     """Learn the colour of every kind.
 
     Parameters
@@ -138,6 +145,8 @@ def learn_colours(pixels: ApartPixels, kinds: Sequence[KindHint], shape: tuple[i
         The kinds of debris.
     shape : (int, int)
         Rows and columns of the floor view.
+    floor : ndarray of float32, shape (M, 3)
+        A sample of the floor's own colours.
 
     Returns
     -------
@@ -146,30 +155,26 @@ def learn_colours(pixels: ApartPixels, kinds: Sequence[KindHint], shape: tuple[i
 
     Notes
     -----
-    Pixels go to the nearest hint after a shift that all hints share (exposure and white balance), which
-    is fitted in turn; so no kind drifts off to a shaded side of another's grains.
+    Which pixels are of which kind, `memberships` tells. Grains too small to have an inside show their colour mixed
+    with the floor's; there it is led on along floor -> debris to full cover.
     """
     targets = np.array([np.asarray(kind.colour, float) for kind in kinds])
     if len(pixels.colour) == 0:
         return tuple(_unseen(target) for target in targets)
-    toward = _toward_hint(pixels, targets)
-    opposite = _toward_hint(pixels, targets, -1) & ~toward
-    # Chance takes pixels towards a hint as often as the opposite way; debris does not.
-    if toward.sum() < 2 * opposite.sum() + 20:
-        return tuple(_unseen(target) for target in targets)
-    places = colour_coordinates(pixels.colour)
-    centers = colour_coordinates(targets)
-    label = np.zeros(len(places), int)
-    for _ in range(5):
-        label = ((places[:, None] - centers[None]) ** 2).sum(axis=-1).argmin(axis=1)
-        centers = centers + np.median((places - centers[label])[toward], axis=0)
+    full = [_full_colour(pixels, target, kind) for target, kind in zip(targets, kinds, strict=True)]
+    member = memberships(
+        [colour_places(colour) for colour in full],
+        colour_places(pixels.floor),
+        colour_places(targets),
+        colour_places(floor),
+        np.stack([_toward(pixels, target) for target in targets], axis=-1),
+    )
     learned = []
     for k, target in enumerate(targets):
-        members = toward & (label == k)
-        if members.sum() < 20:
-            learned.append(_unseen(target))
-        else:
-            learned.append(_describe(pixels, members, kinds[k].usual_peak, shape))
+        own = member[:, k] > 0.5
+        if kinds[k].largest_peak < ALL_EDGE:
+            own &= _strongest(pixels, target, own)
+        learned.append(_unseen(target) if own.sum() < FEWEST else _describe(full[k], pixels, own, shape))
     return tuple(learned)
 
 
@@ -178,23 +183,43 @@ def _unseen(hint: NDArray[np.float64]) -> LearnedColour:
     return LearnedColour(hint, np.diag((0.2 * hint) ** 2), (0.0, 0.0), 0)
 
 
-def _toward_hint(pixels: ApartPixels, targets: NDArray[np.float64], sign: int = 1) -> NDArray[np.bool_]:
-    """Pixels that differ from the floor in the direction of some hint (or, with sign -1, away from it)."""
+def _toward(pixels: ApartPixels, hint: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Pixels that differ from their floor in the direction of a hint, within 60 degrees; some of its light may lack."""
     away = pixels.colour - pixels.floor
     scale = np.maximum(pixels.floor, 4 * FAINTEST)
     agree = np.zeros(len(away), bool)
-    for target in targets:
-        wanted = target - pixels.floor
+    for light in (1.0, 0.7):
+        wanted = light * hint - pixels.floor
         inner = (away * wanted / scale**2).sum(axis=1)
         lengths = np.sqrt(((away / scale) ** 2).sum(axis=1) * ((wanted / scale) ** 2).sum(axis=1))
-        agree |= sign * inner > 0.5 * lengths
+        agree |= inner > 0.5 * lengths
     return agree
 
 
-def _describe(pixels: ApartPixels, chosen: NDArray[np.bool_], peak: float, shape: tuple[int, int]) -> LearnedColour:
-    colour = pixels.colour[chosen].astype(float)
-    if peak < ALL_EDGE:
-        colour = _beyond_blur(colour, pixels.floor[chosen].astype(float), peak)
+def _full_colour(pixels: ApartPixels, hint: NDArray[np.float64], kind: KindHint) -> NDArray[np.float64]:
+    """Colours of the pixels if they are of a kind: led on to full cover where its grains are too small for an inside.
+
+    The largest grains show most of their colour, and no colour is darker than black.
+    """
+    colour, floor = pixels.colour.astype(float), pixels.floor.astype(float)
+    if kind.largest_peak >= ALL_EDGE:
+        return colour
+    return np.asarray(np.maximum(floor + (colour - floor) / kind.largest_peak, DARKEST * hint))
+
+
+def _strongest(pixels: ApartPixels, hint: NDArray[np.float64], own: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The tenth of a kind's pixels that lie farthest from their floor towards the hint: those of the largest grains."""
+    toward = hint - pixels.floor
+    reach = ((pixels.colour - pixels.floor) * toward).sum(axis=1) / np.maximum((toward**2).sum(axis=1), 1e-6)
+    if own.sum() < 10 * FEWEST:
+        return own & (reach >= np.median(reach[own])) if own.any() else own
+    return np.asarray(own & (reach >= np.quantile(reach[own], 1 - STRONGEST)))
+
+
+def _describe(
+    full: NDArray[np.float64], pixels: ApartPixels, chosen: NDArray[np.bool_], shape: tuple[int, int]
+) -> LearnedColour:
+    colour = full[chosen]
     x, y = pixels.x[chosen] - shape[1] / 2, pixels.y[chosen] - shape[0] / 2
     brightness = np.log(np.maximum(colour.mean(axis=1), FAINTEST))
     slope = _light_slope(x, y, brightness, shape)
@@ -208,14 +233,6 @@ def _describe(pixels: ApartPixels, chosen: NDArray[np.bool_], peak: float, shape
         keep = distance <= 4 * np.median(distance)
         covariance = np.cov(off[keep].T)
     return LearnedColour(mean, np.atleast_2d(covariance), slope, int(chosen.sum()))
-
-
-def _beyond_blur(colour: NDArray[np.float64], floor: NDArray[np.float64], peak: float) -> NDArray[np.float64]:
-    """Colours of grains too small to have an inside, led on along floor -> debris to full cover.
-
-    A middling grain is held to have reached ``peak``; no colour is darker than black.
-    """
-    return np.asarray(np.maximum(floor + (colour - floor) / peak, 0))
 
 
 def _light_slope(

@@ -28,11 +28,13 @@ class Discriminant:
     """A linear filter that turns colour into cover.
 
     Cover = sum over channels of ``filter`` times (colour - floor): 0 on floor, 1 on debris.
-    ``sigma`` is the standard deviation of that cover on bare floor. Shapes (H, W, 3) and (H, W).
+    ``sigma`` is the standard deviation of that cover on bare floor by noise, ``misfit`` that by shade and by what else
+    a channel may be off, which no averaging over a grain makes less. Shapes (H, W, 3), (H, W) and (H, W).
     """
 
     filter: NDArray[np.float32]
     sigma: NDArray[np.float32]
+    misfit: NDArray[np.float32]
 
 
 def fisher_discriminant(
@@ -77,7 +79,7 @@ def fisher_discriminant(
        (1936) 179-188.
     """
     filters = np.empty_like(floor)
-    sigmas = np.empty(floor.shape[:-1], np.float32)
+    sigmas, misfits = np.empty(floor.shape[:-1], np.float32), np.empty(floor.shape[:-1], np.float32)
     g = np.asarray(grain_covariance, np.float32) / 4
     m = np.asarray(noise.mix, np.float32)
 
@@ -108,9 +110,10 @@ def fisher_discriminant(
         np.clip(solved, -STEEPEST, STEEPEST, out=solved)
         filters[rows] = np.moveaxis(solved, 0, -1)
         sigmas[rows] = np.sqrt((solved * solved * n * n).sum(axis=0))
+        misfits[rows] = np.sqrt((solved * solved * tint).sum(axis=0) + (solved * f).sum(axis=0) ** 2)
 
     over_strips(work, floor.shape[0])
-    return Discriminant(filters, sigmas)
+    return Discriminant(filters, sigmas, misfits)
 
 
 def cover_of(discriminant: Discriminant, view: NDArray[np.float32], floor: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -5,14 +5,16 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
-from .colours import APART
 from .floor import RIM_PX, disc
-from .kinds import KindHint
+from .kinds import BLUR_PX, KindHint
 
 #: What the smoothing below leaves of a photo's noise: 0.56 of white noise (0.5 px; 1 / (2 sqrt(pi) s)), and a photo's
 #: noise is smoother than white.
-SMOOTHED = 0.75
+SMOOTH_PX, SMOOTHED = 0.5, 0.75
+#: Standard deviations of the smoothed noise that one in a million places exceeds by chance: so many does a patch have.
+CHANCE = 4.75
 #: Share of a small grain's peak that a grain must reach.
 LEAST_PEAK = 0.5
 #: Lone grains from which full cover is learned: the median of 20 is good to a tenth where grains differ by a third.
@@ -40,8 +42,8 @@ class FineSpots:
 
 def fine_spots(cover: NDArray[np.float32], sigma: NDArray[np.float32], kind: KindHint) -> FineSpots:
     """Find what stands out of the floor by LEAST_PEAK of what a small grain's middle reaches, and beyond noise."""
-    smooth = np.asarray(cv2.GaussianBlur(cover, (0, 0), 0.5), np.float32)
-    limit = np.maximum(np.float32(LEAST_PEAK * kind.least_peak), np.float32(APART * SMOOTHED) * sigma)
+    smooth = np.asarray(cv2.GaussianBlur(cover, (0, 0), SMOOTH_PX), np.float32)
+    limit = _limit(sigma, kind)
     mask = smooth > limit
     seeds = mask & (smooth >= cv2.dilate(smooth, np.ones((3, 3), np.uint8)))
     near = cv2.dilate(mask.astype(np.uint8), disc(RIM_PX)).astype(bool)
@@ -92,6 +94,25 @@ def full_cover(sums_px: NDArray[np.float64], kind: KindHint) -> float:
         alike = np.abs(np.log(sums / middle)) < reach
         middle = float(np.quantile(sums[alike], 0.5, method="lower"))
     return middle / (np.pi / 4 * small * large) if alike.mean() > 0.5 else 1.0
+
+
+def faint_share(sigma: NDArray[np.float32], kind: KindHint) -> float:
+    """Share of a kind's area, 0 to 1, that lies in grains too small to stand out as `fine_spots` asks.
+
+    Diameters are lognormal between the kind's percentiles, so by area they are too, with a median larger by a factor of
+    exp(2 s^2) (Hatch and Choate's relation, from memory).
+    """
+    limit = min(float(np.median(_limit(sigma[::8, ::8], kind))), 0.99)
+    blur = float(np.hypot(BLUR_PX, SMOOTH_PX))
+    least = 2 * blur * float(np.sqrt(-2 * np.log(1 - limit)))
+    small, large = np.log(kind.size_px)
+    spread = max(float(large - small) / (2 * 1.645), 0.05)
+    off = (np.log(least) - (small + large) / 2 - 2 * spread**2) / spread
+    return float(ndtr(off))
+
+
+def _limit(sigma: NDArray[np.float32], kind: KindHint) -> NDArray[np.float32]:
+    return np.asarray(np.maximum(np.float32(LEAST_PEAK * kind.least_peak), np.float32(CHANCE * SMOOTHED) * sigma))
 
 
 def _around(cover: NDArray[np.float32], bare: NDArray[np.bool_], reach_px: float) -> NDArray[np.float32]:

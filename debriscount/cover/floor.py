@@ -11,6 +11,9 @@ from .kinds import BLUR_PX
 
 #: How far a grain's blurred rim reaches beyond its outline: two and a half times the blur.
 RIM_PX = round(2.5 * BLUR_PX)
+#: Weight of a shot at a grain's rim, where blur mixes floor and debris: it counts only where no shot shows the place
+#: clear of debris.
+IN_RIM = np.float32(1e-6)
 
 
 def disc(radius: int) -> NDArray[np.uint8]:
@@ -47,6 +50,7 @@ def average_bare(
     covered: Sequence[NDArray[np.bool_]],
     sigma: NDArray[np.float32],
     grain_px: float,
+    before: NDArray[np.float32] | None = None,
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """Mean of all shots that show a place bare and in full light; from the surroundings where none does.
 
@@ -60,6 +64,8 @@ def average_bare(
         Noise of a channel on bare floor.
     grain_px : float
         Diameter of a large grain: about as far as its cast shadow reaches.
+    before : ndarray of float32, shape (H, W, 3), optional
+        What the floor was held to be until now, which stays where no shot shows it.
 
     Returns
     -------
@@ -71,19 +77,23 @@ def average_bare(
     rims = [cv2.dilate(mask.astype(np.uint8), disc(RIM_PX)) for mask in covered]
     greys = [cv2.blur(brightness(view), (3, 3)) for view in views]
     brightest = np.maximum.reduce([np.where(rim > 0, -1, grey) for rim, grey in zip(rims, greys, strict=True)])
+    still = cv2.dilate(np.logical_and.reduce(covered).astype(np.uint8), disc(RIM_PX)) > 0
     total = np.zeros_like(views[0])
     count = np.zeros(covered[0].shape, np.float32)
-    for view, rim, grey in zip(views, rims, greys, strict=True):
+    for view, mask, rim, grey in zip(views, covered, rims, greys, strict=True):
         shaded = cv2.dilate(rim, disc(max(1, round(0.75 * grain_px))))
         # A place that may be shaded in one shot is taken from it only where no other shows it better.
         weight = np.where(shaded > 0, np.float32(1e-3), np.float32(1))
-        weight[(rim > 0) | (grey < brightest - noise)] = 0
+        weight[grey < brightest - noise] = 0
+        weight[rim > 0] = IN_RIM
+        weight[mask | (still & (rim > 0))] = 0
         total += view * weight[..., None]
         count += weight
     hidden = count == 0
     floor = np.asarray(total / np.where(hidden, np.float32(1), count)[..., None], np.float32)
     if hidden.any():
-        floor[hidden] = from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0))[hidden]
+        known = from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0)) if before is None else before
+        floor[hidden] = known[hidden]
     return floor, hidden
 
 

@@ -5,11 +5,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .changes import changed_pixels, pattern_noise
-from .colours import ApartPixels, colour_coordinates
+from .colours import ApartPixels
 from .discriminant import SHADE, SHEEN
 from .floor import local_floor
 from .kinds import KindHint
 from .light import FAINTEST, stiff_gain
+from .membership import colour_places
 
 #: Window that shows what floor looks like hereabouts before any grain size is known, px: coarse debris at a
 #: quarter of a millimetre per pixel several times over (common practice, no source).
@@ -80,7 +81,7 @@ def _contrast(pixels: ApartPixels, members: NDArray[np.bool_]) -> float:
 
 
 def _clusters(pixels: ApartPixels) -> list[NDArray[np.bool_]]:
-    places = colour_coordinates(pixels.colour)
+    places = colour_places(pixels.colour)
     waiting = [np.ones(len(places), bool)]
     done: list[NDArray[np.bool_]] = []
     while waiting:

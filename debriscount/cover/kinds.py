@@ -39,6 +39,11 @@ class KindHint:
         """Cover that the middle of a middling grain reaches."""
         return peak_cover(float(np.sqrt(self.size_px[0] * self.size_px[1])))
 
+    @property
+    def largest_peak(self) -> float:
+        """Cover that the middle of a large grain reaches."""
+        return peak_cover(self.size_px[1])
+
 
 def peak_cover(diameter_px: float) -> float:
     """Cover that the middle of a grain reaches after the photo's blur: 1 - exp(-r^2 / 2 s^2).

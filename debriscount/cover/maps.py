@@ -11,12 +11,12 @@ from .alone import pattern_around
 from .assign import likeliest_kind
 from .colours import LearnedColour, apart_pixels, core_pixels, join_pixels, learn_colours
 from .discriminant import SHADE, SHEEN, Discriminant, cover_of, departure, fisher_discriminant
-from .fine import fine_spots, full_cover, lone_cover
-from .floor import brightness, local_floor
+from .fine import SMOOTH_PX, SMOOTHED, fine_spots, full_cover, lone_cover
+from .floor import brightness, disc, local_floor
 from .joints import floor_joints
 from .kinds import KindHint
 from .light import FAINTEST
-from .noise import FloorNoise
+from .noise import FloorNoise, tail_factor
 from .shots import BareFloor, Shots
 from .strips import over_strips
 
@@ -31,6 +31,19 @@ JOINT = 0.5
 #: How often light and floor are learned where grains are fine: fine debris leaves little floor bare, and what of it
 #: is not known yet passes for light. A third round changes little.
 FINE_ROUNDS = 2
+#: Every so many rows and columns the floor's colours are sampled.
+SAMPLED = 7
+#: What came or went, over what lay still, from which on it alone tells the debris' colour.
+CHANGED = 0.02
+#: Side of the squares over which it is told whether the floor can be judged.
+BLIND_PX = 5
+#: Standard deviation of cover, as a share of what a grain reaches, from which on the floor cannot be judged: beyond it
+#: bare floor comes out as more than half a grain in one place of ten.
+BLIND = 0.4
+#: How far a photo's noise is the same (demosaicing, JPEG, blur), px.
+CORRELATED_PX = 4.0
+#: How far the foot of a wall may show from its place, px, and how many large grains long a row along it is the foot.
+FOOT_PX, FOOT_ROW = 5, 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,7 +55,8 @@ class ShotCover:
     floor in any shade, coloured shade included; ``light`` how much brighter it is than the floor, as a share of the
     floor's brightness, and 0 where the floor is not shown. ``spread`` is, for each kind, the standard deviation of
     cover over pixels that it hides wholly: its grains' shading and pattern. ``full`` is, for each kind, what cover sums
-    up to over a grain for each pixel that the grain hides; empty means 1.
+    up to over a grain for each pixel that the grain hides; empty means 1. ``tails``, (H, W), is by how much the tails
+    of what bare floor shows exceed those of a normal distribution; None where that is unknown.
     """
 
     cover: NDArray[np.float32]
@@ -52,6 +66,12 @@ class ShotCover:
     light: NDArray[np.float32]
     spread: tuple[float, ...]
     full: tuple[float, ...] = ()
+    tails: NDArray[np.float32] | None = None
+
+    @property
+    def widest_sigma(self) -> NDArray[np.float32]:
+        """``sigma`` with what the noise's tails add to it."""
+        return self.sigma if self.tails is None else self.sigma * self.tails
 
     def mirrored(self) -> "ShotCover":
         """The same with floor's departures turned round: chance takes bare floor as often to one side as the other."""
@@ -62,7 +82,8 @@ class ShotCover:
 class CoverMaps:
     """What the cover stage found: light-matched views, bare floor, kinds' colours and cover a shot.
 
-    ``blind_share`` is, for each kind, the share of the floor on which noise could pass for half a grain.
+    ``blind_share`` is, for each kind, the share of the floor on which noise could pass for half a grain; ``doubt_px``
+    how much of what lies still may be debris or floor.
     """
 
     floor: NDArray[np.float32]
@@ -70,6 +91,7 @@ class CoverMaps:
     colours: tuple[LearnedColour, ...]
     shots: dict[str, ShotCover]
     blind_share: tuple[float, ...]
+    doubt_px: float = 0.0
 
 
 def cover_maps(
@@ -77,6 +99,7 @@ def cover_maps(
     usable: NDArray[np.bool_],
     shown: NDArray[np.bool_],
     kinds: Sequence[KindHint],
+    strewn: NDArray[np.bool_] | None = None,
 ) -> CoverMaps:
     """Turn aligned floor views of one run into cover maps.
 
@@ -90,25 +113,36 @@ def cover_maps(
         The same with what is close behind a wall's foot, where grains may appear.
     kinds : sequence of KindHint
         The kinds of debris.
+    strewn : ndarray of bool, shape (H, W), optional
+        Where debris was strewn, so that elsewhere the first shot shows bare floor. Everywhere unless given.
 
     Returns
     -------
     CoverMaps
         Views are in the light of the blank or, without one, of the last shot.
     """
-    run = Shots(views, usable, kinds)
+    run = Shots(views, usable, kinds, np.ones_like(usable) if strewn is None else strewn)
     floor = run.first_floor()
-    parts = [apart_pixels(v, floor.mean, departure(v, floor.mean, floor.noise, run.shade), usable) for v in run.dirty()]
+    parts = [
+        apart_pixels(v, floor.mean, departure(v, floor.mean, floor.noise, run.shade), usable, run.smallest)
+        for v in run.dirty()
+    ]
+    colours = floor.colours or learn_colours(join_pixels(parts), kinds, usable.shape, _some(floor.mean, usable))
     for _ in range(FINE_ROUNDS if run.fine else 1):
-        filters = _filters(floor, learn_colours(join_pixels(parts), kinds, usable.shape), run.shade)
+        filters = _filters(floor, colours, run.shade)
         limit = min(NOT_BARE, 0.5 * min(k.least_peak for k in kinds))
         covered = {n: _covered(view, floor.mean, filters, limit) for n, view in run.matched.items()}
         run.match_light(covered)
         floor = run.floor(covered, floor)
         # Now that grains are known, all of their pixels tell their colour, not only those that stand out most.
-        parts = [core_pixels(run.matched[n], floor.mean, covered[n] & usable) for n in run.dirty_names]
-    colours = learn_colours(join_pixels(parts), kinds, usable.shape)
+        parts = [
+            core_pixels(run.matched[n], floor.mean, mask & usable, run.smallest)
+            for n, mask in _sure(run, covered).items()
+        ]
+        learned = learn_colours(join_pixels(parts), kinds, usable.shape, _some(floor.mean, usable))
+        colours = tuple(new if new.samples else old for new, old in zip(learned, colours, strict=True))
     filters = _filters(floor, colours, run.shade)
+    blind = [_blind(f, kind) for f, kind in zip(filters, kinds, strict=True)]
     if floor.hidden.any() and len(views) > 1:
         # There the floor has its pattern as well, of which the surroundings' mean tells nothing.
         around = np.asarray(cv2.blur(floor.mean, (2 * int(run.largest) + 1, 2 * int(run.largest) + 1)), np.float32)
@@ -120,11 +154,51 @@ def cover_maps(
     }
     if run.alone:
         shots = {n: _without_pattern(shot, run.smallest, run.largest) for n, shot in shots.items()}
-    shots = _alike(shots, run.dirty_names, kinds, usable)
-    blind = tuple(
-        float((2 * f.sigma[usable] > 0.5 * kind.usual_peak).mean()) for f, kind in zip(filters, kinds, strict=True)
+    shots = _one_noise(shots, run.dirty_names, usable)
+    if not run.alone:
+        shots = _without_foot(shots, kinds, shown, usable)
+    if run.fine:
+        shots = _with_tails(shots, floor.mean, usable & ~run.strewn)
+        shots = _one_full(shots, run.dirty_names, kinds, usable)
+    if not run.alone:
+        shots = {
+            n: replace(s, cover=np.where(_of_kind(blind, s.kind), np.float32(0), s.cover)) for n, s in shots.items()
+        }
+    return CoverMaps(
+        floor.mean, run.matched, colours, shots, tuple(float(b[usable].mean()) for b in blind), floor.doubt_px
     )
-    return CoverMaps(floor.mean, run.matched, colours, shots, blind)
+
+
+def _blind(discriminant: Discriminant, kind: KindHint) -> NDArray[np.bool_]:
+    """Where noise or misfit could pass for half a grain: floor so like debris that it cannot be judged in any shot.
+
+    Noise averages over a grain, where neighbouring pixels share theirs: a grain has as many independent ones as its
+    diameter is of ``CORRELATED_PX``, squared.
+    """
+    averaged = min(1.0, CORRELATED_PX / kind.size_px[0])
+    usual = cv2.blur(np.hypot(averaged * discriminant.sigma, discriminant.misfit), (BLIND_PX, BLIND_PX))
+    return np.asarray(usual > BLIND * kind.usual_peak)
+
+
+def _of_kind(maps: Sequence[NDArray[np.bool_]], kind: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """At every pixel what the map of its likeliest kind says."""
+    return maps[0] if len(maps) == 1 else np.asarray(np.choose(kind, maps))
+
+
+def _sure(run: Shots, covered: Mapping[str, NDArray[np.bool_]]) -> dict[str, NDArray[np.bool_]]:
+    """Where shots show what is debris for sure: without a blank, what came or went, if anything did."""
+    dirty = {n: covered[n] for n in run.dirty_names}
+    if run.reference == "blank" or len(dirty) == 1:
+        return dirty
+    still = np.logical_and.reduce(list(dirty.values()))
+    changed = {n: mask & ~still for n, mask in dirty.items()}
+    moved = max(int(mask.sum()) for mask in changed.values())
+    return changed if moved > CHANGED * int(still.sum()) else dirty
+
+
+def _some(floor: NDArray[np.float32], usable: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """A sample of the floor's colours, shape (M, 3)."""
+    return floor[::SAMPLED, ::SAMPLED][usable[::SAMPLED, ::SAMPLED]]
 
 
 def _lit_floor(floor: NDArray[np.float32], window_px: float | None) -> NDArray[np.float32]:
@@ -181,7 +255,7 @@ def _refilter(
         new = fisher_discriminant(
             floor.mean[places][:, None], debris[places][:, None], there, c.covariance, shade, sheen
         )
-        old.filter[places], old.sigma[places] = new.filter[:, 0], new.sigma[:, 0]
+        old.filter[places], old.sigma[places], old.misfit[places] = new.filter[:, 0], new.sigma[:, 0], new.misfit[:, 0]
 
 
 def _covered(
@@ -221,17 +295,59 @@ def _without_pattern(shot: ShotCover, small_px: float, large_px: float) -> ShotC
     return replace(shot, cover=np.where(joints, np.float32(0), shot.cover), light=np.zeros_like(shot.light))
 
 
-def _alike(
-    shots: Mapping[str, ShotCover], dirty: Sequence[str], kinds: Sequence[KindHint], usable: NDArray[np.bool_]
-) -> dict[str, ShotCover]:
-    """Shots with the noise and the full cover that all of them have in common.
+def _one_noise(shots: Mapping[str, ShotCover], dirty: Sequence[str], usable: NDArray[np.bool_]) -> dict[str, ShotCover]:
+    """Shots with the noise that all of them have in common.
 
     One camera, one noise: debris widens the spread, so the shot with the least of it says what noise alone does.
     """
     wider = np.float32(min(_noise_factor(shots[n], usable) for n in dirty))
-    even = {n: replace(s, sigma=s.sigma * wider) for n, s in shots.items()}
-    full = tuple(_full_cover([even[n] for n in dirty], k, kind, usable) for k, kind in enumerate(kinds))
-    return {n: replace(s, full=full) for n, s in even.items()}
+    return {n: replace(s, sigma=s.sigma * wider) for n, s in shots.items()}
+
+
+def _one_full(
+    shots: Mapping[str, ShotCover], dirty: Sequence[str], kinds: Sequence[KindHint], usable: NDArray[np.bool_]
+) -> dict[str, ShotCover]:
+    """Shots with the full cover that all of them have in common."""
+    full = tuple(_full_cover([shots[n] for n in dirty], k, kind, usable) for k, kind in enumerate(kinds))
+    return {n: replace(s, full=full) for n, s in shots.items()}
+
+
+def _with_tails(
+    shots: Mapping[str, ShotCover], floor: NDArray[np.float32], bare: NDArray[np.bool_]
+) -> dict[str, ShotCover]:
+    """Shots with the noise that the worst of them shows where nothing was strewn: one limit for all of them."""
+    factors = []
+    for name, shot in shots.items():
+        smooth = cv2.GaussianBlur(shot.cover, (0, 0), SMOOTH_PX)
+        z = np.asarray(smooth / np.maximum(np.float32(SMOOTHED) * shot.sigma, 1e-6), np.float32)
+        factor = tail_factor(z, floor, bare, clean=name in ("blank", "before"))
+        if factor is None:
+            return dict(shots)
+        factors.append(factor)
+    worst = np.maximum.reduce(factors)
+    return {n: replace(s, tails=worst) for n, s in shots.items()}
+
+
+def _without_foot(
+    shots: Mapping[str, ShotCover],
+    kinds: Sequence[KindHint],
+    shown: NDArray[np.bool_],
+    usable: NDArray[np.bool_],
+) -> dict[str, ShotCover]:
+    """Shots without the foot of the wall where it shows beside its place: no debris lies in a row so long and thin."""
+    behind = (shown & ~usable).astype(np.uint8)
+    if not behind.any():
+        return dict(shots)
+    strip = cv2.dilate(behind, disc(FOOT_PX))
+    length = round(FOOT_ROW * max(*(k.size_px[1] for k in kinds), FOOT_PX))
+    level = 0.5 * min(k.least_peak for k in kinds)
+    foot = np.zeros_like(behind)
+    for shot in shots.values():
+        row = ((np.abs(shot.cover) > level) & (strip > 0)).astype(np.uint8)
+        for size in ((length, 1), (1, length)):
+            foot |= np.asarray(cv2.morphologyEx(row, cv2.MORPH_OPEN, np.ones(size, np.uint8)), np.uint8)
+    place = cv2.dilate(foot, np.ones((3, 3), np.uint8)) > 0
+    return {n: replace(s, cover=np.where(place, np.float32(0), s.cover)) for n, s in shots.items()}
 
 
 def _noise_factor(shot: ShotCover, usable: NDArray[np.bool_]) -> float:
@@ -247,7 +363,7 @@ def _full_cover(shots: Sequence[ShotCover], k: int, kind: KindHint, usable: NDAr
     if kind.outlined or not kind.size_known:
         return 1.0
     own = [np.where(shot.kind == k, shot.cover, np.float32(0)) for shot in shots]
-    spots = [fine_spots(cover, shot.sigma, kind) for cover, shot in zip(own, shots, strict=True)]
+    spots = [fine_spots(cover, shot.widest_sigma, kind) for cover, shot in zip(own, shots, strict=True)]
     return full_cover(np.concatenate([lone_cover(s, usable) for s in spots]), kind)
 
 

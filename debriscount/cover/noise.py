@@ -13,6 +13,9 @@ from .strips import over_strips
 BINS = 12
 #: Fewest readings from which a bin's spread is taken; the median deviation of 200 is good to 8 %.
 FEWEST = 200
+#: Classes of brightness and of contrast for which tails are learned, the share of bare floor beyond the quantile taken,
+#: and that quantile of a normal distribution, both sides.
+TAIL_BINS, TAIL, TAIL_Z = 6, 0.005, 2.807
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,11 +32,15 @@ class NoiseModel:
 
 
 def _brightness_and_contrast(floor: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Mean of the channels and length of its gradient, per pixel; shape (H, W, 3) to twice (H, W)."""
+    """Mean of the channels and how far it changes towards the next pixels; shape (H, W, 3) to twice (H, W).
+
+    The length of the gradient or, in the middle of a thin line, which is level and still changes most when two views
+    lie a little beside each other, how far it stands out.
+    """
     grey = brightness(floor)
     gx = cv2.Scharr(grey, cv2.CV_32F, 1, 0, scale=1 / 32)
     gy = cv2.Scharr(grey, cv2.CV_32F, 0, 1, scale=1 / 32)
-    return grey, np.asarray(cv2.magnitude(gx, gy), np.float32)
+    return grey, np.maximum(cv2.magnitude(gx, gy), np.abs(grey - cv2.blur(grey, (3, 3))))
 
 
 def learn_noise(difference: NDArray[np.float32], floor: NDArray[np.float32], usable: NDArray[np.bool_]) -> NoiseModel:
@@ -93,6 +100,52 @@ def sigma_map(model: NoiseModel, floor: NDArray[np.float32]) -> NDArray[np.float
 
     over_strips(work, floor.shape[0])
     return sigma
+
+
+def tail_factor(
+    z: NDArray[np.float32], floor: NDArray[np.float32], bare: NDArray[np.bool_], clean: bool
+) -> NDArray[np.float32] | None:
+    """By how much the tails of what bare floor shows exceed a normal distribution's, shape (H, W).
+
+    Parameters
+    ----------
+    z : ndarray of float32, shape (H, W)
+        What is measured, in units of its standard deviation.
+    floor : ndarray of float32, shape (H, W, 3)
+        The floor, linear light.
+    bare : ndarray of bool, shape (H, W)
+        Where nothing was strewn.
+    clean : bool
+        Whether nothing lies there at all; otherwise what a machine flung there may stand out, but to one side only.
+
+    Returns
+    -------
+    ndarray of float32 or None
+        At least 1; None where too little bare floor is seen to tell.
+
+    Notes
+    -----
+    The quantile of |z| that one in two hundred exceeds (of -z that one in four hundred exceeds, where debris may lie),
+    over the 2.81 that it is for a normal distribution, among places of like brightness and contrast: a pattern that
+    lies a fraction of a pixel beside itself is quiet in most places and loud at its edges.
+    """
+    if int(bare.sum()) < TAIL_BINS**2 * FEWEST:
+        return None
+    grey, slope = _brightness_and_contrast(floor)
+    inner = np.linspace(0, 1, TAIL_BINS + 1)[1:-1]
+    codes = np.zeros(floor.shape[:2], np.int64)
+    for values in (grey, slope):
+        codes = codes * TAIL_BINS + np.searchsorted(np.quantile(values[bare], inner).astype(np.float32), values)
+    table = np.ones(TAIL_BINS**2, np.float32)
+    code, size = codes[bare], np.abs(z[bare]) if clean else -z[bare]
+    tail = TAIL if clean else TAIL / 2
+    order = np.argsort(code, kind="stable")
+    bounds = np.searchsorted(code[order], np.arange(TAIL_BINS**2 + 1))
+    for i in range(TAIL_BINS**2):
+        members = order[bounds[i] : bounds[i + 1]]
+        if len(members) >= FEWEST:
+            table[i] = max(1.0, float(np.quantile(size[members], 1 - tail)) / TAIL_Z)
+    return table[codes]
 
 
 def learn_mix(

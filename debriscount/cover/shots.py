@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from .alone import floor_around, likely_floor, pattern_around
 from .changes import floor_without_blank
+from .colours import LearnedColour
 from .discriminant import SHADE, SHEEN
 from .floor import RIM_PX, average_bare, disc
 from .kinds import KindHint
@@ -18,21 +19,30 @@ from .noise import FloorNoise, learn_mix, learn_noise, sigma_map
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BareFloor:
-    """The bare floor, its noise, and where no shot shows it."""
+    """The bare floor, its noise, where no shot shows it, and the debris' colours where they were learned with it.
+
+    ``doubt_px`` is how much of what lies still may be debris or floor.
+    """
 
     mean: NDArray[np.float32]
     noise: FloorNoise
     hidden: NDArray[np.bool_]
+    colours: tuple[LearnedColour, ...] = ()
+    doubt_px: float = 0.0
 
 
 class Shots:
     """The shots of a run on their way to one light, and the floor they show."""
 
     def __init__(
-        self, views: Mapping[str, NDArray[np.float32]], usable: NDArray[np.bool_], kinds: Sequence[KindHint]
+        self,
+        views: Mapping[str, NDArray[np.float32]],
+        usable: NDArray[np.bool_],
+        kinds: Sequence[KindHint],
+        strewn: NDArray[np.bool_],
     ) -> None:
         """Take aligned views as `cover_maps` does, and match their light roughly."""
-        self.usable, self.kinds, self.alone = usable, kinds, len(views) == 1
+        self.usable, self.kinds, self.strewn, self.alone = usable, kinds, strewn, len(views) == 1
         self.reference = "blank" if "blank" in views else list(views)[-1]
         self.dirty_names = [name for name in views if name != "blank"]
         target = views[self.reference]
@@ -65,9 +75,10 @@ class Shots:
         self.model = learn_noise(difference, other, self.usable)
         sigma = sigma_map(self.model, other)
         mix = np.eye(3) if self.fine else learn_mix(difference, sigma, self.usable, self.smallest)
-        with_blank = "blank" in self.matched
-        mean = self.matched["blank"] if with_blank else floor_without_blank(self.matched, self.usable, self.kinds)
-        return BareFloor(mean, FloorNoise(sigma_map(self.model, mean), mix), nothing)
+        if "blank" in self.matched:
+            return BareFloor(self.matched["blank"], FloorNoise(sigma, mix), nothing)
+        mean, colours, doubt = floor_without_blank(self.matched, self.usable, self.kinds, self.strewn)
+        return BareFloor(mean, FloorNoise(sigma_map(self.model, mean), mix), nothing, colours, doubt)
 
     def match_light(self, covered: Mapping[str, NDArray[np.bool_]]) -> None:
         """Bring the shots' light closer together, where none shows debris."""
@@ -86,6 +97,8 @@ class Shots:
             return BareFloor(mean, pattern_around(view, mean, bare, self.averaged_px), before.hidden)
         names = list(self.matched)
         mean, hidden = average_bare(
-            [self.matched[n] for n in names], [covered[n] for n in names], before.noise.sigma, self.largest
+            [self.matched[n] for n in names], [covered[n] for n in names], before.noise.sigma, self.largest, before.mean
         )
-        return BareFloor(mean, FloorNoise(sigma_map(self.model, mean), before.noise.mix), hidden)
+        return BareFloor(
+            mean, FloorNoise(sigma_map(self.model, mean), before.noise.mix), hidden, before.colours, before.doubt_px
+        )

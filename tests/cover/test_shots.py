@@ -21,7 +21,8 @@ def kind(painter: "Painter", size_px: tuple[float, float] = (11.0, 13.0)) -> Kin
 
 
 def shots_of(painter: "Painter", views: dict[str, NDArray[np.float32]], kinds: list[KindHint] | None = None) -> Shots:
-    return Shots(views, np.ones(painter.shape, bool), kinds or [kind(painter)])
+    everywhere = np.ones(painter.shape, bool)
+    return Shots(views, everywhere, kinds or [kind(painter)], everywhere)
 
 
 def run_views(painter: "Painter", light: float = 0.7, with_blank: bool = True) -> dict[str, NDArray[np.float32]]:
