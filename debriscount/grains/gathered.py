@@ -31,7 +31,7 @@ def gathered_grains(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint,
     -------
     Labelled
     """
-    spots = fine_spots(cover, shot.sigma, kind)
+    spots = fine_spots(cover, shot.widest_sigma, kind)
     if not spots.seeds.any():
         return Labelled(spots.mask, np.zeros(cover.shape, np.int32), cover, cover)
     _, nearest = cv2.distanceTransformWithLabels(

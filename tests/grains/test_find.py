@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from debriscount.cover.kinds import KindHint
 from debriscount.cover.maps import ShotCover
-from debriscount.grains.find import FoundGrains, find_grains, least_area_px
+from debriscount.grains.find import UNSEEN_U, FoundGrains, find_grains, least_area_px
 
 if TYPE_CHECKING:
     from tests.grains.conftest import Painter
@@ -193,7 +193,7 @@ def test_grains_that_only_their_shade_gives_away_have_the_mean_area(painter: "Pa
     assert found.x_px[-2:].tolist() == pytest.approx([300.0, 95.0], abs=0.5)
     assert found.area_px[-2:] == pytest.approx([plain.area_px.mean()] * 2)
     # What goes unseen may go with size.
-    assert found.limit_px[-2:] == pytest.approx([plain.area_px.std()] * 2)
+    assert found.limit_px[-2:] == pytest.approx([UNSEEN_U * plain.area_px.std()] * 2)
     assert len({*found.clump[-2:]} - {*plain.clump}) == 2
     for x, y in UNSEEN.astype(int):
         assert found.kind_map[y, x] == 1
