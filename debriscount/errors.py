@@ -81,5 +81,9 @@ class NoDebrisError(PhotoUnfitError):
     """The *before* photo shows no debris, so that no share of it can be given."""
 
 
+class UnknownDebrisError(PhotoUnfitError):
+    """What of a photo is debris cannot be told without a file that says what it looks like."""
+
+
 class MissingLibraryError(DebriscountError, ImportError):
     """A system library that OpenCV needs is not installed."""

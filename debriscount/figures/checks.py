@@ -6,13 +6,14 @@ import numpy as np
 
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
-from ..errors import NoDebrisError, PhotosDifferError, ShotOrderError
+from ..errors import NoDebrisError, PhotosDifferError, ShotOrderError, UnknownDebrisError
 from ..geometry.register import RegisteredShots
 from ..grains.table import GrainTable
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from ..photo.read import Photo
-from .records import PassFigures
+from .passes import WIDEST
+from .records import BudgetLine, PassFigures, ZoneFigures
 
 #: Texture of two different floors agrees by chance alone; of half a million places a correlation above 0.04 was
 #: not met between unlike floors, and the same floor full of small debris kept 0.13.
@@ -20,6 +21,8 @@ UNLIKE = 0.08
 #: Share of its debris that a zone must have kept to count as one that lost nothing: a corner often keeps all of it,
 #: give or take what two photos of the same grains differ by.
 HARDLY_LESS = 0.95
+#: Factor by which debris must have grown where the interval of that is unknown: more than any shot shows it larger.
+GREW = 1.2
 #: Share of the floor on which a kind may drown in noise before its figures are called doubtful.
 BLIND = 0.05
 #: Density of debris in the margin, over that of the leftovers, from which it spoils them: a tenth of the leftovers may
@@ -31,6 +34,17 @@ TOO_FINE_PX = 1.0
 #: Share of the grains that a region's border may cut. About half of those have their centre beyond it and count all
 #: the same, so a tenth makes the count a twentieth too high.
 CUT = 0.1
+#: Without a debris file: how many things must lie within what factor of the usual area, and how wide the interval of
+#: their number may be.
+ALIKE, UNALIKE, UNSURE = 0.8, 3.0, 0.2
+#: What to say of the largest source of uncertainty where a pickup cannot be told.
+CAUSES = {
+    "floor": ": the floor's own pattern looks like this debris; give a photo of the clean floor with --blank, or strew "
+    "debris of another colour",
+    "faint grains": ": most grains are too small to be seen; go closer or use more megapixels",
+    "not judged": ": much of the floor has the debris' own colour; strew debris of another colour",
+    "colour limit": ": debris hardly stands out from the floor; strew debris of another colour, or use broader light",
+}
 
 
 def check_same_floor(photos: Mapping[str, Photo], registered: RegisteredShots) -> None:
@@ -44,7 +58,10 @@ def check_same_floor(photos: Mapping[str, Photo], registered: RegisteredShots) -
 
 
 def check_debris(photos: Mapping[str, Photo], passes: Sequence[PassFigures], allow_growth: bool) -> None:
-    """Raise NoDebrisError for a *before* without debris, ShotOrderError if debris grew and no zone lost any."""
+    """Raise NoDebrisError for a *before* without debris, ShotOrderError if debris grew and no zone lost any.
+
+    It grew if its pickup lies below 0 with all of its interval: of a pass that took nothing half come out below 0.
+    """
     first = passes[0].zones
     start = first["patch"].before
     if start.grains == 0 or start.area_mm2 <= 0:
@@ -55,13 +72,19 @@ def check_debris(photos: Mapping[str, Photo], passes: Sequence[PassFigures], all
     zones = [z for name, z in first.items() if name != "margin" and z.before.grains + z.after.grains > 0]
     if (
         not allow_growth
-        and first["patch"].after.area_mm2 > start.area_mm2
+        and _grew(first["patch"])
         and (all(z.after.area_mm2 > HARDLY_LESS * z.before.area_mm2 for z in zones))
     ):
         raise ShotOrderError(
             f"{photos['after'].name}: shows more debris than {photos['before'].name} in every zone. Are the two "
             "exchanged? If debris did grow, say so with --allow-growth (allow_growth=True)."
         )
+
+
+def _grew(zone: ZoneFigures) -> bool:
+    if zone.interval95 is None:
+        return zone.after.area_mm2 > GREW * zone.before.area_mm2
+    return zone.interval95[1] < 0
 
 
 def run_warnings(
@@ -71,6 +94,7 @@ def run_warnings(
     maps: CoverMaps,
     kinds: Sequence[DebrisKind],
     hints: Sequence[KindHint],
+    budget: Sequence[BudgetLine],
 ) -> tuple[str, ...]:
     """Return one sentence for everything about a run that makes a figure doubtful or surprising."""
     warnings = [*registered.warnings, *kind_warnings(maps, kinds, hints)]
@@ -81,13 +105,20 @@ def run_warnings(
         )
     for figures in passes:
         pushed = [
-            name
-            for name, z in figures.zones.items()
-            if name != "margin" and z.pickup_percent is not None and z.pickup_percent < 0
+            name for name, z in figures.zones.items() if name != "margin" and z.pickup_percent is not None and _grew(z)
         ]
         if pushed:
             warnings.append(
                 f"pass {figures.number}: more debris than before in {', '.join(pushed)}: pushed in, not picked up"
+            )
+    for figures in passes:
+        lost = [name for name, z in figures.zones.items() if z.pickup_percent is None and z.before.area_mm2 > 0]
+        lost = [name for name in lost if name != "margin"]
+        if lost:
+            cause = CAUSES.get(budget[0].source, "") if budget else ""
+            warnings.append(
+                f"pass {figures.number}: pickup of {', '.join(lost)} cannot be told, its 95 % interval is wider than "
+                f"{2 * WIDEST:.0f} points{cause}"
             )
     return tuple(warnings)
 
@@ -108,6 +139,28 @@ def kind_warnings(maps: CoverMaps, kinds: Sequence[DebrisKind], hints: Sequence[
                 "megapixels, the figures are doubtful"
             )
     return warnings
+
+
+def check_guess(name: str, grains: GrainTable, interval: tuple[int, int] | None) -> None:
+    """Raise UnknownDebrisError if what was taken for debris without a debris file does not look like grains.
+
+    Grains of a kind are alike in size and can be counted; the floor's pattern, edges and shade are neither.
+    """
+    reason = "nothing that stands out looks like grains"
+    if len(grains):
+        order = np.argsort(grains.area_mm2)
+        total = np.cumsum(grains.area_mm2[order])
+        usual = grains.area_mm2[order][np.searchsorted(total, 0.5 * total[-1])]
+        alike = float((np.abs(np.log(grains.area_mm2 / usual)) < np.log(UNALIKE)).mean())
+        reason = f"only {100 * alike:.0f} % of what stands out is alike in size"
+        if alike >= ALIKE:
+            reason = "too much of it hangs together to be counted"
+            if interval is not None and interval[1] - interval[0] <= max(UNSURE * len(grains), 2):
+                return
+    raise UnknownDebrisError(
+        f"{name}: what of it is debris cannot be told ({reason}). Give --debris FILE.toml with the name, rough colour "
+        "and size of the grains (README, debris.toml), or a photo of the clean floor with --blank."
+    )
 
 
 def border_warnings(grains: GrainTable, region: Patch) -> list[str]:

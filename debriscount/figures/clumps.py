@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..grains.table import GrainTable
+from .crowding import crowding_factor
 
 #: Least single grains of a kind from which the area of one is learned: the spread of n normal values, taken from those
 #: below their median, is good to 1.13 / sqrt(n) (simulated), so that of ten to about a third.
@@ -55,7 +56,8 @@ def count_interval(grains: GrainTable, chosen: NDArray[np.bool_]) -> tuple[int, 
     Of a clump that lies across a zone's border, the pieces whose centres lie in the zone are a clump of the zone, so
     that D of zones adds up to D of the patch. Large grains touch others more often than small ones, which makes A / a a
     little high. What a grain hides of another is missing from the area, and a grain that is hidden wholly from both
-    counts: where grains lie over one another the truth may be above the interval.
+    counts: so to the upper end are added as many as random overlap would hide beneath the clumps (the Boolean model,
+    `crowding_factor`).
 
     References
     ----------
@@ -74,8 +76,19 @@ def count_interval(grains: GrainTable, chosen: NDArray[np.bool_]) -> tuple[int, 
         more, square = counts
         down, up, variance = down + min(0.0, more), up + max(0.0, more), variance + square
     counted, beyond = int(chosen.sum()), K95 * float(np.sqrt(variance))
+    up += _hidden(grains, chosen & ~alone)
     least = len(np.unique(grains.clump[chosen]))
     return max(int(np.floor(counted + down - beyond)), least), int(np.ceil(counted + up + beyond))
+
+
+def _hidden(grains: GrainTable, chosen: NDArray[np.bool_]) -> float:
+    """How many grains lie hidden among the chosen ones if grains overlap at random."""
+    hidden = 0.0
+    for kind in np.unique(grains.kind[chosen]):
+        own = grains.kind == kind
+        factor = crowding_factor(grains.x_mm[own], grains.y_mm[own], grains.area_mm2[own], 1.0)
+        hidden += float((factor[chosen[own]] - 1).sum())
+    return hidden
 
 
 def _counts_by_area(

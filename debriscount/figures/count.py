@@ -23,7 +23,8 @@ from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
 from ..photo.settings import UNKNOWN_SETTINGS
 from ..photo.shots import side_by_side
-from .checks import border_warnings, check_same_floor, kind_warnings
+from .checks import border_warnings, check_guess, check_same_floor, kind_warnings
+from .clumps import count_interval
 from .counted import Counted, Region
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .records import Amount
@@ -87,6 +88,8 @@ def count(
         If the lens does not go with a photo.
     MarkerError, PhotosDifferError, PhotoUnfitError
         If a photo of a patch is not fit to measure.
+    UnknownDebrisError
+        If no debris file is given and what stands out does not look like grains.
 
     Notes
     -----
@@ -119,6 +122,9 @@ def count(
     grains = {
         name: grain_table(f, registered.grid, zoned, registered.cameras.get(name)) for name, f in found.items()
     } or {"photo": _no_grains()}
+    if hints and not kinds:
+        everywhere = np.ones(len(grains["photo"]), bool)
+        check_guess(photos["photo"].name, grains["photo"], count_interval(grains["photo"], everywhere))
     warnings = [*told, *registered.warnings]
     warnings += kind_warnings(maps, named, hints) if maps else [NOTHING_SEEN]
     warnings += border_warnings(grains["photo"], zoned) if patch is None else []
@@ -181,7 +187,7 @@ def _read_photos(photo: PhotoSource, blank: PhotoSource | None, most_megapixels:
 def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[KindHint, ...]:
     """What to look for; empty if no file tells and nothing stands out."""
     if kinds:
-        return kind_hints(kinds, registered.grid.mm_per_px)
+        return kind_hints(kinds, registered.grid.mm_per_px, registered.paper)
     views = registered.views
     if "blank" in views:
         return guess_kinds(views["photo"], views["blank"], registered.usable)

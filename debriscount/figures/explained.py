@@ -56,7 +56,11 @@ def explained(
         apart_mm=registered.apart_mm,
     )
     whole = zip(passes, told.passes, told.steps, strict=True)
-    return tuple(replace(figures, why=why, step=step) for figures, why, step in whole), told.further
+    # Where it cannot be told how much was left, it cannot be told why either.
+    return tuple(
+        replace(figures, why=None if figures.zones["patch"].pickup_percent is None else why, step=step)
+        for figures, why, step in whole
+    ), told.further
 
 
 def _pickup(figures: ZoneFigures) -> Pickup:

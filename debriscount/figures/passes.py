@@ -8,8 +8,12 @@ from ..inputs.patch import Patch
 from .detection import FalseGrains, zone_limits
 from .pickup import zone_figures
 from .records import Amount, BudgetLine, PassFigures, ZoneFigures
-from .uncertainty import ShotGrains, pickup_uncertainty
+from .uncertainty import Doubts, ShotGrains, pickup_uncertainty
 from .zones import amounts, less_background
+
+#: Half width of a 95 % interval, percentage points, beyond which a pickup is not given: it would rank no
+#: two machines (common practice, no source).
+WIDEST = 15.0
 
 
 def pass_figures(
@@ -18,6 +22,7 @@ def pass_figures(
     kinds: Sequence[DebrisKind],
     mm_per_px: float,
     false: FalseGrains,
+    doubts: Mapping[int | None, Doubts],
 ) -> tuple[tuple[PassFigures, ...], tuple[BudgetLine, ...]]:
     """Figures of every pass, all kinds together and each alone, and the budget of the last pass's pickup.
 
@@ -33,6 +38,8 @@ def pass_figures(
         Raster of the floor view.
     false : FalseGrains
         What bare floor shows as debris: from the blank or, without one, from the mirror of the last shot.
+    doubts : mapping of int to Doubts
+        What the photos leave open, by index of the kind; under None, of all.
 
     Returns
     -------
@@ -59,18 +66,31 @@ def pass_figures(
         figures = {}
         for only in reversed(choices):
             seen = {n: shot if only is None else shot.of_kind(only) for n, shot in shots.items()}
-            intervals, budget = pickup_uncertainty(patch, seen["before"], seen[name], seen.get("blank"), mm_per_px)
-            figures[only] = {
-                zone: _with_interval(f, intervals[zone])
-                for zone, f in zone_figures(net[only]["before"], net[only][name], limits[only]).items()
-            }
+            intervals, budget = pickup_uncertainty(
+                patch, seen["before"], seen[name], seen.get("blank"), mm_per_px, doubts[only]
+            )
+            plain = zone_figures(net[only]["before"], net[only][name], limits[only])
+            told = not _too_wide(plain["patch"], intervals["patch"])
+            figures[only] = {zone: _with_interval(f, intervals[zone], told) for zone, f in plain.items()}
         passes.append(PassFigures(number, figures[None], {kind.name: figures[k] for k, kind in enumerate(kinds)}))
     lines = [BudgetLine(source, u) for source, u in budget.items()]
     return tuple(passes), tuple(sorted(lines, key=lambda line: -line.u_percent))
 
 
-def _with_interval(figures: ZoneFigures, interval: tuple[float, float] | None) -> ZoneFigures:
-    """Figures with their interval, which must reach down to what is promised at least."""
+def _too_wide(figures: ZoneFigures, interval: tuple[float, float] | None) -> bool:
+    """Whether an interval is too wide for its figure to be given; where debris grew, in proportion to what is left."""
+    left = max(figures.after.area_mm2 / max(figures.before.area_mm2, 1e-9), 1.0)
+    return interval is not None and interval[1] - interval[0] > 2 * WIDEST * left
+
+
+def _with_interval(figures: ZoneFigures, interval: tuple[float, float] | None, told: bool) -> ZoneFigures:
+    """Figures with their interval, which must reach down to what is promised at least.
+
+    A figure whose interval is so wide that it says next to nothing is not given, nor any where that of the whole patch
+    is (``told`` is False): what spoils the whole spoils its parts.
+    """
     if interval is not None and figures.more_than_percent is not None:
         interval = (min(interval[0], figures.more_than_percent), interval[1])
+    if interval is not None and (not told or _too_wide(figures, interval)):
+        return replace(figures, gone_percent=None, pickup_percent=None, more_than_percent=None, interval95=None)
     return replace(figures, interval95=interval)

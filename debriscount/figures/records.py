@@ -15,6 +15,10 @@ from ..photo.settings import UNKNOWN_SETTINGS, CameraSettings
 from ..scale.agreement import Agreement
 from ..scale.pickup import WeighedPickup
 
+#: Width of the 95 % interval of a number of grains from which on the number is not given: this share of it and so many
+#: grains besides, since of a few grains one more or less is no fault.
+UNTOLD, UNTOLD_GRAINS = 0.15, 4
+
 
 @dataclass(frozen=True, slots=True)
 class Amount:
@@ -28,6 +32,14 @@ class Amount:
     grains: int
     mass_g: float | None
     grains95: tuple[int, int] | None = None
+
+    @property
+    def told_grains(self) -> int | None:
+        """The number of grains; None where its interval says that it cannot be told."""
+        if self.grains95 is None:
+            return self.grains
+        low, high = self.grains95
+        return None if high - low > UNTOLD * self.grains + UNTOLD_GRAINS else self.grains
 
 
 @dataclass(frozen=True, slots=True)

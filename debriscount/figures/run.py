@@ -7,6 +7,7 @@ from os import PathLike
 import cv2
 import numpy as np
 
+from ..cover.fine import faint_share
 from ..cover.guess import guess_kinds
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps, cover_maps
@@ -16,6 +17,7 @@ from ..fitness.shot import check_located
 from ..geometry.grid import FloorGrid
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import FoundGrains, find_grains, least_area_px
+from ..grains.screen import screen_grains
 from ..grains.table import GrainTable, grain_table
 from ..inputs.debris import DebrisKind
 from ..inputs.lens import CameraLens
@@ -34,8 +36,9 @@ from .explained import explained
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .passes import pass_figures
 from .records import MeasuredShot, Measurement
+from .same_grains import as_before
 from .sources import PhotoSource, Progress, load_photo
-from .uncertainty import ShotGrains
+from .uncertainty import Doubts, ShotGrains
 from .weighed import scale_figures
 
 
@@ -111,19 +114,24 @@ def measure(
     tell(0.4, "telling debris from floor")
     hints = _hints(registered, kinds)
     named = named_kinds(kinds, hints)
-    maps = cover_maps(registered.views, registered.usable, registered.shown, hints)
+    strewn = patch.inside(registered.grid.x_mm()[None, :], registered.grid.y_mm()[:, None])
+    maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn)
     tell(0.75, "counting grains")
     with ThreadPoolExecutor() as pool:  # most of it happens outside the interpreter's lock
         found = dict(zip(maps.shots, pool.map(lambda shot: find_grains(shot, hints), maps.shots.values()), strict=True))
+    found = screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
     tell(0.9, "summing zones")
     grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
+    grains, alike = as_before(grains)
     scale = registered.grid.mm_per_px
     weighed = {
-        name: ShotGrains(grains[name], f.limit_px * scale**2, registered.apart_mm[name], registered.place_u_mm)
+        name: ShotGrains(
+            grains[name], f.limit_px * scale**2, registered.apart_mm[name], registered.place_u_mm, alike[name].u
+        )
         for name, f in found.items()
     }
     false = _false_grains(patch, registered.grid, maps, found, grains, hints)
-    passes, budget = pass_figures(patch, weighed, named, scale, false)
+    passes, budget = pass_figures(patch, weighed, named, scale, false, _doubts(maps, grains["before"], hints, scale))
     check_debris(photos, passes, allow_growth)
     tell(0.92, "looking why debris stayed")
     passes, further = explained(patch, registered, maps, found, grains, named, hints, passes)
@@ -152,7 +160,7 @@ def measure(
         budget,
         warnings=(
             *told,
-            *run_warnings(patch, registered, passes, maps, named, hints),
+            *run_warnings(patch, registered, passes, maps, named, hints, budget),
             *_unfit(photos, registered, patch, kinds),
             *(() if scale_side is None else (flag.message for flag in scale_side.weighed.balance.flags)),
         ),
@@ -205,7 +213,7 @@ def _read_photos(
 
 def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[KindHint, ...]:
     if kinds:
-        return kind_hints(kinds, registered.grid.mm_per_px)
+        return kind_hints(kinds, registered.grid.mm_per_px, registered.paper)
     last = "blank" if "blank" in registered.views else list(registered.views)[-1]
     hints = guess_kinds(registered.views["before"], registered.views[last], registered.usable)
     if not hints:
@@ -214,6 +222,25 @@ def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[Ki
             "the photos are those of before and after."
         )
     return hints
+
+
+def _doubts(
+    maps: CoverMaps, before: GrainTable, hints: Sequence[KindHint], mm_per_px: float
+) -> dict[int | None, Doubts]:
+    """What the photos leave open of each kind and, weighted by what lay there, of all."""
+    shot = maps.shots["before"]
+    still = maps.doubt_px * mm_per_px**2
+    by_kind: dict[int | None, Doubts] = {
+        k: Doubts(blind, 0.0 if hint.outlined else faint_share(shot.widest_sigma, hint), still)
+        for k, (hint, blind) in enumerate(zip(hints, maps.blind_share, strict=True))
+    }
+    share = np.bincount(before.kind, before.area_mm2, len(hints)) / max(float(before.area_mm2.sum()), 1e-9)
+    together = Doubts(
+        float(share @ [d.blind_share for d in by_kind.values()]),
+        float(share @ [d.faint_share for d in by_kind.values()]),
+        still,
+    )
+    return {None: together, **by_kind}
 
 
 def _false_grains(

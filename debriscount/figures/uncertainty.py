@@ -13,20 +13,30 @@ from ..grains.table import GrainTable, zone_members
 from ..inputs.patch import Patch
 from .crowding import crowding_factor
 from .montecarlo import Draws, Propagated, propagate
+from .same_grains import USUAL
+from .zones import zone_areas_mm2
 
 TRIALS = 20_000
 SEED = 20_000
 #: Places of the zone borders that are tried for each shot.
 BORDER_TRIES = 40
-#: Standard deviation of the share by which light and sharpness make a shot's grains larger than another's. Like
-#: NO_BLANK and CROWDING it was set by hand with 80 simulated runs and the rendered photo sets in view, and checked on
-#: other simulated runs (tests/benchmarks/coverage.py).
-LIGHT = 0.007
 #: Standard deviation of what crowding does, as a share of what random overlap would hide: grains hide one another, and
 #: shade between them counts as more.
-CROWDING = 0.3
-#: The same as LIGHT for leftovers when no blank shows what of them is the floor's own pattern.
-NO_BLANK = 0.06
+CROWDING = 0.4
+#: How much the pickup where the floor cannot be judged may differ from that elsewhere, as a share of the standard
+#: deviation of whether a single grain is picked up: half way between all alike and each by itself.
+ELSEWHERE = 0.3
+#: What the leftovers' area is off by, as a share of the part of all grains that is too faint to be seen: whether faint
+#: grains stay as often as others is not known.
+FAINT = 0.5
+#: Share of what two independent ways to the pickup, by area and by number, differ by that is taken for its uncertainty.
+TWO_WAYS = 0.5
+#: How many of a shot's grains are missed or made up, each by itself: in a wall's shade, beside another, in a joint.
+MISSED = 0.02
+#: Factor by which a thing's area differs from the usual grain's from which on it is no grain that strayed.
+STRAYED = 2.5
+#: The least by which leftovers may be off when no blank shows what of them is the floor's own pattern.
+NO_BLANK = 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,22 +44,42 @@ class ShotGrains:
     """Grains of a shot, what its colour limit's uncertainty does to each, mm², and how well the shot is placed, mm.
 
     ``residual_mm`` is how far the shot may lie from the others, ``place_mm`` how far all of them may lie from the
-    floor's true places: standard uncertainties of a coordinate.
+    floor's true places: standard uncertainties of a coordinate. ``alike_u`` is that of the logarithm of how much larger
+    this shot shows grains than *before*.
     """
 
     grains: GrainTable
     limit_mm2: NDArray[np.float64]
     residual_mm: float
     place_mm: float = 0.0
+    alike_u: float = USUAL
 
     def of_kind(self, kind: int) -> "ShotGrains":
         """The grains of one kind alone."""
         own = self.grains.kind == kind
-        return ShotGrains(self.grains.take(own), self.limit_mm2[own], self.residual_mm, self.place_mm)
+        return ShotGrains(self.grains.take(own), self.limit_mm2[own], self.residual_mm, self.place_mm, self.alike_u)
+
+
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """What the photos leave open of a kind or of all.
+
+    ``blind_share`` is the share of the floor on which debris cannot be judged, ``faint_share`` that of the debris whose
+    grains are too faint to be seen, ``still_mm2`` how much of what lay still may be debris or floor.
+    """
+
+    blind_share: float = 0.0
+    faint_share: float = 0.0
+    still_mm2: float = 0.0
 
 
 def pickup_uncertainty(
-    patch: Patch, before: ShotGrains, after: ShotGrains, bare: ShotGrains | None, mm_per_px: float
+    patch: Patch,
+    before: ShotGrains,
+    after: ShotGrains,
+    bare: ShotGrains | None,
+    mm_per_px: float,
+    doubts: Doubts = Doubts(),
 ) -> tuple[dict[str, tuple[float, float] | None], dict[str, float]]:
     """95 % interval of each zone's pickup, and the budget of the patch's.
 
@@ -63,6 +93,8 @@ def pickup_uncertainty(
         What the blank shows as debris; None without a blank.
     mm_per_px : float
         Raster of the floor view.
+    doubts : Doubts
+        What the photos leave open.
 
     Returns
     -------
@@ -73,10 +105,12 @@ def pickup_uncertainty(
 
     Notes
     -----
-    Every source adds to the areas of *before* and *after*: the colour limit and the light of each shot; the
-    floor's own 'debris' (Poisson, from the blank) or, without a blank, its pattern; edge pixels, whose count for a
-    disc of radius r has standard deviation 0.676 sqrt(r) [1]_; the places of the zone borders; and grains that
-    hide or shade one another.
+    Every source adds to the areas of *before* and *after*: the colour limit of each shot; how much larger one shows
+    grains than the other; the floor's own 'debris' (Poisson, from the blank, and as dense as around the patch) or,
+    without a blank, what of that which lay still may be floor; the floor that cannot be judged; grains too faint to be
+    seen; single grains missed (Poisson); what pickup by area and by number differ by beyond chance; edge pixels, whose
+    count for a disc of radius r has standard deviation 0.676 sqrt(r) [1]_; the places of the zone borders; and grains
+    that hide or shade one another.
 
     References
     ----------
@@ -90,18 +124,37 @@ def pickup_uncertainty(
     radius = [np.sqrt(s.grains.area_mm2 / np.pi) / mm_per_px for s in shots]
     edge = np.sqrt(_sums(members, [0.6765**2 * r * mm_per_px**4 for r in radius]))
     hidden = _sums(members, [s.grains.area_mm2 * (_random_overlap(s.grains) - 1) for s in shots])
+    missed = np.sqrt(MISSED * _sums(members, [s.grains.area_mm2**2 for s in shots]))
     borders = np.stack([_moved_borders(patch, s, k) for k, s in enumerate(shots)], axis=1) - area
-    floor = np.stack([np.zeros_like(area[0]), NO_BLANK * area[1]])
+    counts = np.array([[float(m.sum()) for m in zones.values()] for zones in members])
+    around = _around_the_patch(patch, area[0], names)
+    floor, common = (
+        np.stack([np.zeros_like(area[0]), NO_BLANK * area[1]]),
+        np.hypot(around, _spread_over(patch, names, doubts.still_mm2)),
+    )
     if bare is not None:
         spots = zone_members(patch, bare.grains)
-        floor = np.broadcast_to([np.sqrt((bare.grains.area_mm2[m] ** 2).sum()) for m in spots.values()], area.shape)
+        false = np.array([np.sqrt((bare.grains.area_mm2[m] ** 2).sum()) for m in spots.values()])
+        odd = np.array([_odd(before.grains).dot(m * before.grains.area_mm2) for m in members[0].values()])
+        floor = np.broadcast_to(np.hypot(false, _around_the_patch(patch, odd, names)), area.shape)
+        common = np.zeros_like(common)
         area = area - [bare.grains.area_mm2[m].sum() for m in spots.values()]
+        counts = counts - [float(m.sum()) for m in spots.values()]
     shape = (len(shots), len(names))
+    left = np.clip(area[1] / np.maximum(area[0], 1e-9), 0, 1)
+    unjudged = doubts.blind_share * ELSEWHERE * np.sqrt(left * (1 - left)) * area[0]
+    faint = FAINT * doubts.faint_share * area[1]
+    ways = TWO_WAYS * _beyond_chance(area, counts, shots[0].grains) * area[0]
+    second = np.array([0.0, 1.0])[:, None]
 
     sources = {
         "colour limit": lambda rng, n: rng.normal(size=(n, 2, 1)) * limit,
-        "light": lambda rng, n: LIGHT * rng.normal(size=(n, 2, 1)) * area,
-        "floor": lambda rng, n: rng.normal(size=(n, *shape)) * floor,
+        "light": lambda rng, n: rng.normal(size=(n, 1, 1)) * second * after.alike_u * area,
+        "floor": lambda rng, n: rng.normal(size=(n, *shape)) * floor + rng.normal(size=(n, 1, 1)) * common,
+        "not judged": lambda rng, n: rng.normal(size=(n, 1, 1)) * second * unjudged,
+        "faint grains": lambda rng, n: rng.normal(size=(n, 1, 1)) * second * faint,
+        "area against number": lambda rng, n: rng.normal(size=(n, 1, 1)) * second * ways,
+        "missed grains": lambda rng, n: rng.normal(size=(n, *shape)) * missed,
         "edge pixels": lambda rng, n: rng.normal(size=(n, *shape)) * edge,
         "zone borders": lambda rng, n: borders[rng.integers(0, BORDER_TRIES, n)],
         "crowding": lambda rng, n: CROWDING * rng.normal(size=(n, 1, 1)) * hidden,
@@ -119,6 +172,40 @@ def pickup_uncertainty(
 def _sums(members: list[dict[str, NDArray[np.bool_]]], values: list[NDArray[np.float64]]) -> NDArray[np.float64]:
     """Sums by shot and zone, shape (shots, zones)."""
     return np.array([[v[m].sum() for m in zones.values()] for zones, v in zip(members, values, strict=True)])
+
+
+def _around_the_patch(patch: Patch, area: NDArray[np.float64], names: list[str]) -> NDArray[np.float64]:
+    """What each zone would show if it showed as much as the margin does before anything was flung there, mm²."""
+    floor = zone_areas_mm2(patch)
+    if "margin" not in names or floor["margin"] <= 0:
+        return np.zeros(len(names))
+    density = max(float(area[names.index("margin")]), 0.0) / floor["margin"]
+    return np.array([density * floor[name] for name in names])
+
+
+def _odd(grains: GrainTable) -> NDArray[np.float64]:
+    """1 for what is far larger or smaller than the shot's usual grain, 0 for the rest: grains that strayed."""
+    if not len(grains):
+        return np.zeros(0)
+    ratio = grains.area_mm2 / np.median(grains.area_mm2)
+    return np.asarray((ratio < 1 / STRAYED) | (ratio > STRAYED), float)
+
+
+def _spread_over(patch: Patch, names: list[str], total_mm2: float) -> NDArray[np.float64]:
+    """An area spread evenly over the patch, by zone, mm²."""
+    floor = zone_areas_mm2(patch)
+    return np.array([0.0 if name == "margin" else total_mm2 * floor[name] / floor["patch"] for name in names])
+
+
+def _beyond_chance(area: NDArray[np.float64], counts: NDArray[np.float64], grains: GrainTable) -> NDArray[np.float64]:
+    """By how much the shares left by area and by number differ more than grains of unlike sizes make them, by zone."""
+    start = np.maximum(counts[0], 1)
+    left, by_area = (np.clip(v[1] / np.maximum(v[0], 1e-9), 0, 2) for v in (counts, area))
+    differ = left - by_area
+    sizes = grains.area_mm2
+    spread = float(sizes.std() / sizes.mean()) if len(sizes) > 1 and sizes.mean() > 0 else 0.0
+    chance = spread * np.sqrt(np.maximum(left * np.abs(1 - left), 1 / start) / start)
+    return np.asarray(np.sqrt(np.maximum(differ**2 - chance**2, 0)))
 
 
 def _random_overlap(grains: GrainTable) -> NDArray[np.float64]:

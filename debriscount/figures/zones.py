@@ -11,6 +11,9 @@ from .clumps import K95, count_interval
 from .masses import count_weight, grain_masses_g
 from .records import Amount
 
+#: Side of the squares by which the floor of zones is summed, mm.
+SAMPLE_MM = 2.0
+
 
 def amounts(
     patch: Patch,
@@ -56,6 +59,18 @@ def amounts(
             count_interval(grains, chosen),
         )
     return result
+
+
+def zone_areas_mm2(patch: Patch) -> dict[str, float]:
+    """Floor of "patch", its zones and custom zones, mm², good to a square of ``SAMPLE_MM`` along their borders."""
+    left, top, right, bottom = patch.outer_box_mm()
+    x, y = np.meshgrid(
+        np.arange(left + SAMPLE_MM / 2, right, SAMPLE_MM), np.arange(top + SAMPLE_MM / 2, bottom, SAMPLE_MM)
+    )
+    x, y = x.ravel(), y.ravel()
+    # Pieces of floor as if they were grains, so that they belong to zones by the same rule.
+    pieces = GrainTable(np.zeros(len(x), np.int16), x, y, np.full(len(x), SAMPLE_MM**2), patch.zone_codes(x, y))
+    return {zone: SAMPLE_MM**2 * float(m.sum()) for zone, m in zone_members(patch, pieces).items()}
 
 
 def less_background(amount: Amount, background: Amount) -> Amount:

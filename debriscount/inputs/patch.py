@@ -80,6 +80,13 @@ class Patch:
             y = np.minimum(y, self.height_mm - hair)
         return x, y
 
+    def inside(
+        self, x_mm: Sequence[float] | NDArray[np.floating], y_mm: Sequence[float] | NDArray[np.floating]
+    ) -> NDArray[np.bool_]:
+        """Whether each point lies in the patch, margin not counted; shapes as for `zone_codes`."""
+        zone = self.zone_codes(x_mm, y_mm)
+        return np.asarray((zone != MARGIN) & (zone != OUTSIDE))
+
     def zone_names(self) -> tuple[str, ...]:
         """Names of the zones that this patch's walls and margin make, in ``ZONES``' order."""
         has_corner = any(a in self.walls and b in self.walls for a in ("top", "bottom") for b in ("left", "right"))

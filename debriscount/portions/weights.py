@@ -5,12 +5,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..figures.uncertainty import LIGHT
 from .crowding import portion_area_mm2
 from .records import Floats, WeighedPortion
 
 #: Standard normal deviate of the 95th percentile.
 _Z95 = 1.6448536269514722
+#: Standard deviation of the share by which light and sharpness make a photo's grains larger than another's, for photos
+#: of one patch taken one after another (tests/benchmarks/portions.py).
+LIGHT = 0.007
 
 
 def size_spread(size_mm: tuple[float, float]) -> float:
@@ -57,7 +59,7 @@ def u_from_line_mg(
 
     Notes
     -----
-    The scale, the light of the photos (`debriscount.figures.uncertainty.LIGHT`, each photo anew), the floor's own
+    The scale, the light of the photos (``LIGHT``, each photo anew), the floor's own
     'debris', and which grains happened to be in the portion, as variances.
     """
     light = mass_mg * LIGHT / math.sqrt(photos)

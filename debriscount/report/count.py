@@ -172,7 +172,7 @@ def _in_order(zones: Mapping[str, Amount], counted: Counted) -> Mapping[str, Amo
 def _cells(amount: Amount) -> tuple[object, ...]:
     return (
         rounded(amount.area_mm2, AREA_DECIMALS),
-        amount.grains,
+        amount.told_grains,
         rounded(amount.mass_g, MASS_DECIMALS),
         *(amount.grains95 or (None, None)),
     )
@@ -205,7 +205,7 @@ def _rows(counted: Counted) -> Iterator[list[str]]:
         if kind:
             yield [kind]
         for zone, amount in _in_order(zones, counted).items():
-            grains = beside(amount_text(amount.grains), _interval(amount))
+            grains = beside(amount_text(amount.told_grains), _interval(amount))
             mass = [amount_text(amount.mass_g, 2)] if with_mass else []
             yield [f"{'  ' if kind else ''}{zone}", area_text(amount.area_mm2), grains, *mass]
 

@@ -226,7 +226,7 @@ def amount_json(amount: Amount) -> JsonObject:
     """Return an amount of debris."""
     return {
         "area_mm2": rounded(amount.area_mm2, AREA_DECIMALS),
-        "grains": int(amount.grains),
+        "grains": amount.told_grains,
         "grains_interval95": None if amount.grains95 is None else [int(end) for end in amount.grains95],
         "mass_g": rounded(amount.mass_g, MASS_DECIMALS),
     }

@@ -183,7 +183,7 @@ def _zone_cells(figures: ZoneFigures) -> tuple[object, ...]:
     percents = (figures.gone_percent, figures.pickup_percent, low, high, figures.more_than_percent)
     return (
         *(rounded(amount.area_mm2, AREA_DECIMALS) for amount in pairs),
-        *(amount.grains for amount in pairs),
+        *(amount.told_grains for amount in pairs),
         *(rounded(amount.mass_g, MASS_DECIMALS) for amount in pairs),
         *(rounded(percent, PERCENT_DECIMALS) for percent in percents),
         rounded(figures.limit_mm2, AREA_DECIMALS),
@@ -243,7 +243,7 @@ def _figure_cells(figures: ZoneFigures, with_mass: bool) -> list[str]:
     def amount(a: Amount) -> list[str]:
         return [
             area_text(a.area_mm2),
-            amount_text(a.grains),
+            amount_text(a.told_grains),
             *([amount_text(a.mass_g, 2)] if with_mass else []),
         ]
 

@@ -19,7 +19,7 @@ from debriscount.figures.detection import (
     zone_limits,
 )
 from debriscount.figures.passes import pass_figures
-from debriscount.figures.uncertainty import ShotGrains
+from debriscount.figures.uncertainty import Doubts, ShotGrains
 from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.find import find_grains, least_area_px
 from debriscount.grains.table import GrainTable
@@ -184,6 +184,10 @@ def test_zones_of_ones_own_have_their_limit() -> None:
     assert zone_limits(own, false)["rug"].detection == pytest.approx(2 * 1.645 * np.sqrt(2 * 16.5 / 0.5), rel=0.1)
 
 
+#: Nothing is left open, of all kinds or of the only one.
+SURE: dict[int | None, Doubts] = {None: Doubts(), 0: Doubts()}
+
+
 def shot(table: GrainTable) -> ShotGrains:
     return ShotGrains(table, np.zeros(len(table)), 1e-6)
 
@@ -195,7 +199,7 @@ def test_next_to_nothing_left_is_more_than_and_more_left_is_a_figure() -> None:
     false = FalseGrains(grains(NONE), (2.0,))
     shots = {"blank": shot(grains(NONE)), "before": shot(before), "after": shot(after)}
     kinds = [DebrisKind("beads", (0, 0, 0), (1.0, 2.0))]
-    (figures,), _ = pass_figures(PATCH, shots, kinds, 0.3, false)
+    (figures,), _ = pass_figures(PATCH, shots, kinds, 0.3, false, SURE)
     edge, patch = figures.zones["edge"], figures.zones["patch"]
     assert edge.limit_mm2 == pytest.approx(6.58)
     assert edge.pickup_percent == 100
@@ -215,7 +219,7 @@ def test_debris_in_the_margin_is_not_promised_away() -> None:
 
     def more_than(*left: tuple[float, float]) -> float | None:
         shots = {"blank": shot(grains(NONE)), "before": shot(before), "after": shot(grains(list(left), 10.0))}
-        return pass_figures(PATCH, shots, kinds, 0.3, false)[0][0].zones["patch"].more_than_percent
+        return pass_figures(PATCH, shots, kinds, 0.3, false, SURE)[0][0].zones["patch"].more_than_percent
 
     assert more_than() == pytest.approx(100 * (1 - 6.58 * np.sqrt(2) / 200))
     assert more_than((205.0, 50.0)) is None

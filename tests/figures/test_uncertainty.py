@@ -3,7 +3,15 @@
 import numpy as np
 import pytest
 
-from debriscount.figures.uncertainty import LIGHT, NO_BLANK, ShotGrains, pickup_uncertainty
+from debriscount.figures.same_grains import USUAL
+from debriscount.figures.uncertainty import (
+    FAINT,
+    MISSED,
+    NO_BLANK,
+    Doubts,
+    ShotGrains,
+    pickup_uncertainty,
+)
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import Marker, Patch
 
@@ -23,9 +31,9 @@ def nothing() -> ShotGrains:
 
 
 def test_light_alone_is_as_worked_out_by_hand() -> None:
-    """*By hand*: of P = 1 - a/b with independent relative u on a and b, u(P) = a/b u sqrt(2)."""
+    """*By hand*: of P = 1 - a/b with a relative u on a, u(P) = a/b u."""
     intervals, budget = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3)
-    assert budget["light"] == pytest.approx(100 * 0.25 * LIGHT * np.sqrt(2), rel=0.03)
+    assert budget["light"] == pytest.approx(100 * 0.25 * USUAL, rel=0.03)
     assert intervals["patch"] is not None
     low, high = intervals["patch"]
     assert low < 75 < high
@@ -57,6 +65,46 @@ def test_what_the_blank_shows_is_taken_off_and_makes_the_rest_unsure() -> None:
     assert intervals["patch"] is not None
     assert intervals["patch"][0] < 100 * (1 - 40 / 190) < intervals["patch"][1]
     assert budget["floor"] > 0
+
+
+def test_single_grains_missed_are_chance_events() -> None:
+    """*By hand*: of 50 grains left MISSED are missed, Poisson; of 200 before, a quarter as much bears on the share."""
+    _, budget = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3)
+    assert budget["missed grains"] == pytest.approx(100 * np.sqrt(MISSED * (50 + 200 / 16)) / 200, rel=0.03)
+
+
+def test_grains_too_faint_to_be_seen_make_the_leftovers_unsure() -> None:
+    """*By hand*: with half of the debris unseen, leftovers of a quarter are off by FAINT / 2 of themselves."""
+    _, budget = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3, Doubts(faint_share=0.5))
+    assert budget["faint grains"] == pytest.approx(100 * 0.25 * FAINT * 0.5, rel=0.03)
+
+
+def test_floor_that_cannot_be_judged_matters_most_where_half_was_picked_up() -> None:
+    def of(left: int) -> float:
+        return pickup_uncertainty(PATCH, shot(200), shot(left), nothing(), 0.3, Doubts(blind_share=0.3))[1][
+            "not judged"
+        ]
+
+    assert of(100) > 2 * of(5) > 0
+
+
+def test_what_lay_still_and_may_be_floor_widens_the_interval() -> None:
+    def width(still: float) -> float:
+        interval = pickup_uncertainty(PATCH, shot(200), shot(50), None, 0.3, Doubts(still_mm2=still))[0]["patch"]
+        assert interval is not None
+        return interval[1] - interval[0]
+
+    assert width(400.0) > 2 * width(0.0)
+
+
+def test_area_and_number_that_disagree_widen_the_interval() -> None:
+    """Half of what is left by number, a quarter by area, of grains that are all alike: one of the two is wrong."""
+    x = shot(100).grains
+    small = GrainTable(x.kind, x.x_mm, x.y_mm, x.area_mm2 / 2, x.zone)
+    _, budget = pickup_uncertainty(PATCH, shot(200), ShotGrains(small, np.zeros(100), 1e-6), nothing(), 0.3)
+    assert budget["area against number"] == pytest.approx(12.5, rel=0.05)  # TWO_WAYS of 25 points
+    _, alike = pickup_uncertainty(PATCH, shot(200), shot(100), nothing(), 0.3)
+    assert alike["area against number"] == pytest.approx(0, abs=1e-6)
 
 
 def test_grains_on_a_zone_border_make_its_figure_unsure() -> None:

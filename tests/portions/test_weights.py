@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from debriscount.figures.uncertainty import LIGHT
 from debriscount.portions.weights import (
+    LIGHT,
     area_mass_spread,
     grain_mass_spread,
     grains_by_area,

@@ -155,7 +155,7 @@ def test_the_table_is_for_people(on_patch: Counted, on_region: Counted) -> None:
     assert [line.replace(UNKNOWN, "-") for line in lines[1:10]] == [
         "zone               area mm²  grains (95 %)           g",
         "patch                  50.3       7 (6 to 9)         -",
-        "open                   25.1       5 (4 to 1 234)     -",
+        "open                   25.1       - (4 to 1 234)     -",
         "edge                   12.6       1                  -",
         "corner                 12.6       1                  -",
         "margin                 12.6       1                  -",
