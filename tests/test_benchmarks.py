@@ -18,6 +18,7 @@ NAMES = (
     "truth",
     "scenes",
     "scores",
+    "floor_scores",
     "plain_script",
     "accuracy",
     "speed",
@@ -231,3 +232,67 @@ def test_exit_code_of_the_grain_sizes(
     assert "hue alone" in out
     assert out.count("1.50    1.40   -0.25    0.80") == 3 * 5
     assert "50.0 % off in the median" in out
+
+
+def floor_score(load: Any, name: str, measured: float | None, low: float, high: float, *, grains: int = 100) -> Any:
+    """One pass whose patch truly lost 80 percent, with an edge of as much; 100 grains of 8 px lay there."""
+    scores = load("scores")
+    interval = None if measured is None else (low, high)
+    zones = tuple(scores.ZoneScore(1, zone, 60, measured, 80.0, None, 80.0, interval) for zone in ("patch", "edge"))
+    shot = scores.ShotScore("before", grains, 100, 1.0, 1.0, grains > 0)
+    return scores.SceneScore(name, 1.0, 1, 8.0, (), zones, (shot,), untouched=((50.0, 47.0), (None, 10.0)))
+
+
+def test_the_table_of_other_floors_is_as_counted_by_hand(load: Any) -> None:
+    table = load("floor_scores")
+    runs = [
+        floor_score(load, "near", 80.2, 79.0, 81.0),
+        floor_score(load, "far", 84.0, 81.0, 87.0, grains=90),
+        floor_score(load, "not told", None, 0.0, 0.0, grains=0),
+        load("scores").SceneScore("refused", 1.0, failure="no markers"),
+    ]
+    found = table.floor_table(runs)
+    assert found["sets refused or patches not told"] == 2
+    assert found["patch by area, median"] == pytest.approx((0.2 + 4.0) / 2)
+    assert found["patch by area, 90 %"] == pytest.approx(0.2 + 0.9 * 3.8)
+    assert found["intervals that hold, patch"] == 50
+    assert found["intervals that hold, zones"] == 50
+    assert found["half width of the patch's interval, median"] == pytest.approx(2.0)
+    assert found["misses by more than a width"] == 0
+    assert found["counts, worst"] == pytest.approx(10)
+    assert found["counts not told, %"] == pytest.approx(100 / 3)
+    assert found["untouched share, worst"] == pytest.approx(3)
+    assert "patch by area, median" in table.missed(found)
+    assert "intervals that hold, patch" in table.missed(found)
+    assert "misses by more than a width" not in table.missed(found)
+
+
+def test_the_plain_script_is_compared_pass_by_pass(load: Any) -> None:
+    ours = [floor_score(load, "a", 80.5, 79, 81), floor_score(load, "b", 82.0, 79, 85)]
+    plain = [floor_score(load, "a", 90.0, 79, 81), floor_score(load, "b", 81.0, 79, 85)]
+    found = load("floor_scores").floor_table(ours, plain)
+    assert found["nearer than the plain script, %"] == 50
+    assert found["farther than the plain script by, worst"] == pytest.approx(1.0)
+
+
+def test_the_interval_of_a_share_is_the_exact_one(load: Any) -> None:
+    """*Published*: for 81 of 263 the exact 95 % interval is 0.2527 to 0.3676 (Newcombe, Stat. Med. 17 (1998) 857)."""
+    low, high = load("floor_scores").share_interval(81, 263)
+    assert (low, high) == (pytest.approx(25.27, abs=0.005), pytest.approx(36.76, abs=0.005))
+    assert load("floor_scores").share_interval(0, 0) == (None, None)
+
+
+def test_a_miss_is_counted_in_widths(load: Any) -> None:
+    zone = load("scores").ZoneScore(1, "patch", 60, 70.0, 80.0, None, 80.0, (69.0, 71.0))
+    assert (zone.held, zone.missed_by) == (False, 4.5)
+    assert load("scores").ZoneScore(1, "patch", 60, None, 80.0, None, 80.0).held is None
+
+
+def test_what_no_pass_moved_is_untouched(load: Any, particles: Any) -> None:
+    """By hand: grain 4 stays in both passes, 3 only moved; after pass 2 it alone is left."""
+    rows = [dict(row, fate_pass1="untouched", fate_pass2="untouched") for row in particles]
+    rows[2]["fate_pass1"] = "displaced"
+    of = load("truth").untouched_percent
+    assert of(rows, 1) == pytest.approx(100 * 40 / 70)
+    assert of(rows, 2) == 100
+    assert of([], 1) is None

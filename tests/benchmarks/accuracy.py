@@ -7,7 +7,7 @@ import sys
 import time
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from statistics import median
 from typing import TYPE_CHECKING
@@ -17,15 +17,19 @@ from debriscount.errors import DebriscountError
 from debriscount.figures.records import Amount, Measurement
 
 if TYPE_CHECKING:
+    from tests.benchmarks.floor_scores import BARS as FLOOR_BARS
+    from tests.benchmarks.floor_scores import HELD, floor_table, missed
     from tests.benchmarks.plain_script import MM_PER_PX, measure_plain
-    from tests.benchmarks.scenes import ABSENT, Scene, load_scenes, photos_folder
+    from tests.benchmarks.scenes import ABSENT, DAILY, Scene, load_scenes, photos_folder
     from tests.benchmarks.scores import BARS, SceneScore, ShotScore, ZoneScore, missed_bars, summarise
-    from tests.benchmarks.truth import TrueAmount, pickup_percent, true_amounts
+    from tests.benchmarks.truth import TrueAmount, pickup_percent, true_amounts, untouched_percent
 else:  # run as a script, this folder is where Python looks first
+    from floor_scores import BARS as FLOOR_BARS
+    from floor_scores import HELD, floor_table, missed
     from plain_script import MM_PER_PX, measure_plain
-    from scenes import ABSENT, Scene, load_scenes, photos_folder
+    from scenes import ABSENT, DAILY, Scene, load_scenes, photos_folder
     from scores import BARS, SceneScore, ShotScore, ZoneScore, missed_bars, summarise
-    from truth import TrueAmount, pickup_percent, true_amounts
+    from truth import TrueAmount, pickup_percent, true_amounts, untouched_percent
 
 
 def run_scene(scene: Scene, *, use_blank: bool, use_debris: bool) -> SceneScore:
@@ -51,17 +55,22 @@ def score_measurement(scene: Scene, measurement: Measurement, seconds: float) ->
     for shot, figures in zip(list(scene.shots)[1:], passes, strict=True):
         amounts[shot] = {name: z.after for name, z in figures.zones.items()}
     wanted = {marker.id for marker in measurement.patch.markers}
-    missed = [f"{shot.name} {i}" for shot in measurement.shots for i in sorted(wanted - {*shot.markers_seen})]
+    missed_markers = [f"{shot.name} {i}" for shot in measurement.shots for i in sorted(wanted - {*shot.markers_seen})]
     pickups = [{name: z.pickup_percent for name, z in figures.zones.items()} for figures in passes]
-    return _score(
+    intervals = [{name: z.interval95 for name, z in figures.zones.items()} for figures in passes]
+    still = [None if f.why is None else f.why.leftovers.zones["patch"].untouched_percent for f in passes]
+    true = [untouched_percent(scene.particles, number) for number in range(1, len(passes) + 1)]
+    score = _score(
         scene,
         seconds,
         amounts,
         pickups,
+        intervals,
         mm_per_px=measurement.grid.mm_per_px,
-        markers_missed=tuple(missed),
+        markers_missed=tuple(missed_markers),
         warnings=measurement.warnings,
     )
+    return replace(score, untouched=tuple((m, t) for m, t in zip(still, true, strict=True) if t is not None))
 
 
 def run_peer(scene: Scene, *, use_blank: bool, use_debris: bool, careful: bool) -> SceneScore:
@@ -81,6 +90,7 @@ def _score(
     seconds: float,
     amounts: Mapping[str, Mapping[str, Amount]],
     pickups: Sequence[Mapping[str, float | None]],
+    intervals: Sequence[Mapping[str, tuple[float, float] | None]] = (),
     *,
     mm_per_px: float,
     markers_missed: tuple[str, ...] = (),
@@ -89,6 +99,7 @@ def _score(
     truth = [true_amounts(scene.particles, number) for number in range(len(scene.shots))]
     zones = []
     for number, (shot, pickup) in enumerate(zip(list(scene.shots)[1:], pickups, strict=True), start=1):
+        interval = intervals[number - 1] if intervals else {}
         by_area = pickup_percent(_areas(truth[0]), _areas(truth[number]))
         by_mass = pickup_percent(_masses(truth[0]), _masses(truth[number]))
         mass: Mapping[str, float | None] | None = _mass_pickup(amounts["before"], amounts[shot])
@@ -99,10 +110,26 @@ def _score(
                 continue
             measured_mass = mass.get(zone) if mass else None
             zones.append(
-                ZoneScore(number, zone, amount.grains, pickup.get(zone), by_area[zone], measured_mass, by_mass[zone])
+                ZoneScore(
+                    number,
+                    zone,
+                    amount.grains,
+                    pickup.get(zone),
+                    by_area[zone],
+                    measured_mass,
+                    by_mass[zone],
+                    interval.get(zone),
+                )
             )
     shots = [
-        ShotScore(name, a["patch"].grains, t["patch"].grains, a["patch"].area_mm2, t["patch"].area_mm2)
+        ShotScore(
+            name,
+            a["patch"].grains,
+            t["patch"].grains,
+            a["patch"].area_mm2,
+            t["patch"].area_mm2,
+            a["patch"].told_grains is not None,
+        )
         for (name, a), t in zip(amounts.items(), truth, strict=True)
     ]
     widths = [2 * math.sqrt(float(row["area_mm2"]) / math.pi) for row in scene.particles]
@@ -198,11 +225,29 @@ def _print_better(scores: Sequence[SceneScore], peers: Sequence[SceneScore]) -> 
     print(f"nearer to the truth of the patch by area than the plain script in every scene and pass: {verdict}")
 
 
+def print_floors(scores: Sequence[SceneScore], peers: Sequence[SceneScore]) -> list[str]:
+    """Print the table for floors that nobody tuned to; return the lines that miss their bar."""
+    table = floor_table(scores, peers)
+    late = missed(table)
+    passes = sum(z.zone == "patch" for s in scores for z in s.zones)
+    print(f"\n{f'other floors, {len(scores)} sets, {passes} passes':<46}{'value':>8}{'bar':>10}")
+    for line, value in table.items():
+        bar = f"{FLOOR_BARS[line]:g}" if line in FLOOR_BARS else ""
+        bar = "{:g} to {:g}".format(*HELD[line]) if line in HELD else bar
+        print(f"{line:<46}{_num(value):>8}{bar:>10}" + ("   MISSED" if line in late else ""))
+    return late
+
+
 def _arguments(argv: Sequence[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--no-blank", action="store_true", help="leave out the photo of the clean floor")
     parser.add_argument("--no-debris", action="store_true", help="leave out the debris files")
     parser.add_argument("--scene", metavar="NAME", help="only this one")
+    parser.add_argument(
+        "--floors",
+        metavar="WHICH",
+        help="instead of the eight sets: 'daily' (eight of the sets of all sorts), 'all' of them, or a folder of renders",
+    )
     parser.add_argument("--bars", choices=sorted(BARS), default="now")
     parser.add_argument(
         "--peer",
@@ -222,7 +267,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     if folder is None:
         print(ABSENT)
         return 0
+    if options.floors:
+        folder = folder / "wide" if options.floors in ("daily", "all") else Path(options.floors)
     scenes = load_scenes(folder, options.scene)
+    if options.floors == "daily":
+        scenes = [scene for scene in scenes if scene.name in DAILY]
     if not scenes:
         print(f"no scene called {options.scene!r}" if options.scene else "the folder of photo sets is empty")
         return 2
@@ -233,15 +282,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         if options.peer:
             peers.append(run_peer(scene, **use, careful=options.peer == "careful"))
         print_scene(scores[-1], peers[-1] if options.peer else None)
-    missed = print_summary(scores, peers, BARS[options.bars])
+    late = print_floors(scores, peers) if options.floors else print_summary(scores, peers, BARS[options.bars])
     if options.json:
         record = {
             "scenes": [asdict(s) for s in scores],
             "plain": [asdict(s) for s in peers],
-            "summary": summarise(scores),
+            "summary": floor_table(scores, peers) if options.floors else summarise(scores),
         }
         options.json.write_text(json.dumps(record, indent=1) + "\n", encoding="utf-8")
-    return 1 if missed else 0
+    return 1 if late else 0
 
 
 if __name__ == "__main__":

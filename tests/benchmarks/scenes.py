@@ -49,9 +49,21 @@ def kind_name(debris_file: Path) -> str:
     return str(tomllib.loads(debris_file.read_text(encoding="utf-8"))["debris"]["name"])
 
 
+#: Of the sets of all sorts, eight for every day: each floor, with and without a blank, fine and coarse, heaps, one pass
+#: that took nothing and one that took all.
+DAILY = (
+    "bean-tile-blank-025", "crumb-oak-noblank-024", "flake-lentil-terrazzo-blank-027", "lentil-concrete-blank-031",
+    "millet-checker-blank-014", "pea-carpet-noblank-028", "pea-parquet-blank-029", "rice-pea-vinyl-blank-010",
+)  # fmt: skip
+
+
 def load_scenes(folder: Path, only: str | None = None) -> list[Scene]:
-    """All photo sets of a folder, or the one called ``only``, by name."""
-    files = {kind_name(file): file for file in sorted((folder / "debris").glob("*.toml"))}
+    """All photo sets of a folder, or the one called ``only``, by name.
+
+    Debris files are looked for in the folder's own ``debris``, then in that of the shared sets.
+    """
+    places = [REPOSITORY.parent / "shared" / "photos" / "debris", folder / "debris"]
+    files = {kind_name(file): file for place in places for file in sorted(place.glob("*.toml"))}
     scenes = []
     for table in sorted(folder.glob("*/particles.csv")):
         place = table.parent

@@ -46,6 +46,22 @@ class ZoneScore:
     true_area: float | None
     mass: float | None
     true_mass: float | None
+    interval95: tuple[float, float] | None = None
+
+    @property
+    def held(self) -> bool | None:
+        """Whether the 95 % interval holds the true pickup by area; None where there is none."""
+        return None if self.interval95 is None or self.true_area is None else self.missed_by == 0
+
+    @property
+    def missed_by(self) -> float:
+        """By how many of its own widths the interval misses the truth; 0 where it holds it or there is none."""
+        if self.interval95 is None or self.true_area is None:
+            return 0.0
+        low, high = self.interval95
+        # Nothing at all picked up or left is measured without error, but for rounding.
+        beyond = max(low - self.true_area, self.true_area - high, 0.0)
+        return 0.0 if beyond < 1e-6 else beyond / max(high - low, 1e-6)
 
     @property
     def area_error(self) -> float | None:
@@ -67,11 +83,12 @@ class ShotScore:
     true_grains: int
     area_mm2: float
     true_area_mm2: float
+    grains_told: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class SceneScore:
-    """One scene; ``failure`` says why it has no figures."""
+    """One scene; ``failure`` says why it has no figures, ``untouched`` holds that share measured and true, by pass."""
 
     scene: str
     seconds: float
@@ -82,6 +99,7 @@ class SceneScore:
     shots: tuple[ShotScore, ...] = ()
     failure: str | None = None
     warnings: tuple[str, ...] = field(default=())
+    untouched: tuple[tuple[float | None, float], ...] = ()
 
 
 def _error(measured: float | None, true: float | None) -> float | None:

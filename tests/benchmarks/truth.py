@@ -54,6 +54,14 @@ def true_amounts(particles: Sequence[Particle], number: int, kind: str | None = 
     return amounts
 
 
+def untouched_percent(particles: Sequence[Particle], number: int) -> float | None:
+    """Share of the area left in the patch after a pass that no pass so far moved, percent; None if nothing is left."""
+    left = [row for row in particles if row[f"zone_pass{number}"] in INSIDE]
+    still = [row for row in left if all(row[f"fate_pass{n}"] == "untouched" for n in range(1, number + 1))]
+    total = sum(float(row["area_mm2"]) for row in left)
+    return 100 * sum(float(row["area_mm2"]) for row in still) / total if total else None
+
+
 def pickup_percent(before: Mapping[str, float], after: Mapping[str, float]) -> dict[str, float | None]:
     """Pickup by zone from amounts of any unit; None for a zone that held nothing.
 
