@@ -199,7 +199,7 @@ def _toward(pixels: ApartPixels, hint: NDArray[np.float64]) -> NDArray[np.bool_]
 def _full_colour(pixels: ApartPixels, hint: NDArray[np.float64], kind: KindHint) -> NDArray[np.float64]:
     """Colours of the pixels if they are of a kind: led on to full cover where its grains are too small for an inside.
 
-    The largest grains show most of their colour, and no colour is darker than black.
+    The largest grains show most of their colour, and none is held to be darker than ``DARKEST`` of its hint.
     """
     colour, floor = pixels.colour.astype(float), pixels.floor.astype(float)
     if kind.largest_peak >= ALL_EDGE:

@@ -24,7 +24,7 @@ BORDER_TRIES = 40
 #: shade between them counts as more.
 CROWDING = 0.4
 #: How much the pickup where the floor cannot be judged may differ from that elsewhere, as a share of the standard
-#: deviation of whether a single grain is picked up: half way between all alike and each by itself.
+#: deviation of whether a single grain is picked up: between all alike (0) and each place by itself (1); set by hand.
 ELSEWHERE = 0.3
 #: What the leftovers' area is off by, as a share of the part of all grains that is too faint to be seen: whether faint
 #: grains stay as often as others is not known.
@@ -127,17 +127,15 @@ def pickup_uncertainty(
     missed = np.sqrt(MISSED * _sums(members, [s.grains.area_mm2**2 for s in shots]))
     borders = np.stack([_moved_borders(patch, s, k) for k, s in enumerate(shots)], axis=1) - area
     counts = np.array([[float(m.sum()) for m in zones.values()] for zones in members])
-    around = _around_the_patch(patch, area[0], names)
-    floor, common = (
-        np.stack([np.zeros_like(area[0]), NO_BLANK * area[1]]),
-        np.hypot(around, _spread_over(patch, names, doubts.still_mm2)),
-    )
-    if bare is not None:
+    if bare is None:
+        floor = np.stack([np.zeros_like(area[0]), NO_BLANK * area[1]])
+        common = np.hypot(_around_the_patch(patch, area[0], names), _spread_over(patch, names, doubts.still_mm2))
+    else:
         spots = zone_members(patch, bare.grains)
         false = np.array([np.sqrt((bare.grains.area_mm2[m] ** 2).sum()) for m in spots.values()])
         odd = np.array([_odd(before.grains).dot(m * before.grains.area_mm2) for m in members[0].values()])
         floor = np.broadcast_to(np.hypot(false, _around_the_patch(patch, odd, names)), area.shape)
-        common = np.zeros_like(common)
+        common = np.zeros(len(names))
         area = area - [bare.grains.area_mm2[m].sum() for m in spots.values()]
         counts = counts - [float(m.sum()) for m in spots.values()]
     shape = (len(shots), len(names))
