@@ -33,6 +33,8 @@ JOINT = 0.5
 FINE_ROUNDS = 2
 #: Every so many rows and columns the floor's colours are sampled.
 SAMPLED = 7
+#: Every so many rows and columns the noise of cover is measured.
+SPARSE = 3
 #: What came or went, over what lay still, from which on it alone tells the debris' colour.
 CHANGED = 0.02
 #: Side of the squares over which it is told whether the floor can be judged.
@@ -56,7 +58,8 @@ class ShotCover:
     floor's brightness, and 0 where the floor is not shown. ``spread`` is, for each kind, the standard deviation of
     cover over pixels that it hides wholly: its grains' shading and pattern. ``full`` is, for each kind, what cover sums
     up to over a grain for each pixel that the grain hides; empty means 1. ``tails``, (H, W), is by how much the tails
-    of what bare floor shows exceed those of a normal distribution; None where that is unknown.
+    of what bare floor shows exceed those of a normal distribution; None where that is unknown. ``usual_apart`` is, for
+    each kind, how far its own colour usually is from shaded floor, as ``apart`` counts it; empty where that is unknown.
     """
 
     cover: NDArray[np.float32]
@@ -67,6 +70,7 @@ class ShotCover:
     spread: tuple[float, ...]
     full: tuple[float, ...] = ()
     tails: NDArray[np.float32] | None = None
+    usual_apart: tuple[float, ...] = ()
 
     @property
     def widest_sigma(self) -> NDArray[np.float32]:
@@ -131,7 +135,7 @@ def cover_maps(
     for _ in range(FINE_ROUNDS if run.fine else 1):
         filters = _filters(floor, colours, run.shade)
         limit = min(NOT_BARE, 0.5 * min(k.least_peak for k in kinds))
-        covered = {n: _covered(view, floor.mean, filters, limit) for n, view in run.matched.items()}
+        covered = _covered(run, floor.mean, filters, limit)
         run.match_light(covered)
         floor = run.floor(covered, floor)
         # Now that grains are known, all of their pixels tell their colour, not only those that stand out most.
@@ -148,13 +152,13 @@ def cover_maps(
         around = np.asarray(cv2.blur(floor.mean, (2 * int(run.largest) + 1, 2 * int(run.largest) + 1)), np.float32)
         pattern = pattern_around(floor.mean, around, usable & ~floor.hidden, run.averaged_px)
         _refilter(filters, floor, colours, pattern, run.shade)
+    filters = [_one_noise(f, run, floor.mean) for f in filters]
     bright = _lit_floor(floor.mean, None if "blank" in views else run.window)
     shots = {
         n: _shot_cover(v, floor, bright, filters, colours, usable, shown, run.largest) for n, v in run.matched.items()
     }
     if run.alone:
         shots = {n: _without_pattern(shot, run.smallest, run.largest) for n, shot in shots.items()}
-    shots = _one_noise(shots, run.dirty_names, usable)
     if not run.alone:
         shots = _without_foot(shots, kinds, shown, usable)
     if run.fine:
@@ -259,10 +263,32 @@ def _refilter(
 
 
 def _covered(
-    view: NDArray[np.float32], floor: NDArray[np.float32], filters: Sequence[Discriminant], limit: float
-) -> NDArray[np.bool_]:
-    apart = [cover_of(f, view, floor) > np.maximum(limit, 3 * f.sigma) for f in filters]
-    return np.asarray(np.logical_or.reduce(apart))
+    run: Shots, floor: NDArray[np.float32], filters: Sequence[Discriminant], limit: float
+) -> dict[str, NDArray[np.bool_]]:
+    """Where each shot shows what the noise of none of them explains."""
+    covered = {n: np.zeros(floor.shape[:2], bool) for n in run.matched}
+    for f in filters:
+        least = np.maximum(limit, 3 * _one_noise(f, run, floor).sigma)
+        for n, view in run.matched.items():
+            covered[n] |= cover_of(f, view, floor) > least
+    return covered
+
+
+def _one_noise(discriminant: Discriminant, run: Shots, floor: NDArray[np.float32]) -> Discriminant:
+    """The filter with the noise that all shots have in common.
+
+    Its ``sigma`` takes channels as independent. One camera, one noise: debris widens the spread of cover, so the shot
+    with the least of it says what noise alone does.
+    """
+    some = np.s_[::SPARSE, ::SPARSE]
+    sigma, usable = discriminant.sigma[some], run.usable[some]
+    told = usable & (sigma > 0)
+    sparse = Discriminant(discriminant.filter[some], sigma, discriminant.misfit[some])
+    spreads = []
+    for name in run.dirty_names:
+        sample = cover_of(sparse, run.matched[name][some], floor[some])[told] / sigma[told]
+        spreads.append(1.4826 * float(np.median(np.abs(sample - np.median(sample)))))
+    return replace(discriminant, sigma=discriminant.sigma * np.float32(max(min(spreads), 1e-3)))
 
 
 def _shot_cover(
@@ -283,25 +309,19 @@ def _shot_cover(
     kind = likeliest_kind(view - floor.mean, floor.mean, covers, colours, floor.noise.sigma, grain_px)
     cover = covers[0] if len(covers) == 1 else np.choose(kind, covers)
     sigma = filters[0].sigma if len(covers) == 1 else np.choose(kind, [f.sigma for f in filters])
-    apart = departure(view, floor.mean, FloorNoise(_tinted(view, floor.mean, floor.noise.sigma), np.eye(3)), SHADE)
+    apart = _apart(view, floor.mean, floor.noise.sigma)
     light = np.where(usable, brightness(view) / np.maximum(bright, FAINTEST) - 1, np.float32(0))
     spread = tuple(_spread(f, c) for f, c in zip(filters, colours, strict=True))
-    return ShotCover(np.where(shown, cover, 0), np.asarray(sigma, np.float32), kind, apart, light, spread)
+    usual = tuple(_usual_apart(floor, c) for c in colours)
+    return ShotCover(
+        np.where(shown, cover, 0), np.asarray(sigma, np.float32), kind, apart, light, spread, usual_apart=usual
+    )
 
 
 def _without_pattern(shot: ShotCover, small_px: float, large_px: float) -> ShotCover:
     """A shot against a smooth floor, which does not tell its joints from debris nor its dark places from shade."""
     joints = floor_joints(shot.cover > NOT_BARE, large_px, JOINT * small_px)
     return replace(shot, cover=np.where(joints, np.float32(0), shot.cover), light=np.zeros_like(shot.light))
-
-
-def _one_noise(shots: Mapping[str, ShotCover], dirty: Sequence[str], usable: NDArray[np.bool_]) -> dict[str, ShotCover]:
-    """Shots with the noise that all of them have in common.
-
-    One camera, one noise: debris widens the spread, so the shot with the least of it says what noise alone does.
-    """
-    wider = np.float32(min(_noise_factor(shots[n], usable) for n in dirty))
-    return {n: replace(s, sigma=s.sigma * wider) for n, s in shots.items()}
 
 
 def _one_full(
@@ -350,14 +370,6 @@ def _without_foot(
     return {n: replace(s, cover=np.where(place, np.float32(0), s.cover)) for n, s in shots.items()}
 
 
-def _noise_factor(shot: ShotCover, usable: NDArray[np.bool_]) -> float:
-    """How much wider cover spreads in a shot than its sigma says, which takes channels as independent."""
-    cover, sigma = shot.cover[::3, ::3], shot.sigma[::3, ::3]
-    some = usable[::3, ::3] & (sigma > 0)
-    sample = cover[some] / sigma[some]
-    return max(1.4826 * float(np.median(np.abs(sample - np.median(sample)))), 1e-3)
-
-
 def _full_cover(shots: Sequence[ShotCover], k: int, kind: KindHint, usable: NDArray[np.bool_]) -> float:
     """What cover comes to, in the shots' sums over whole grains of a kind, per pixel hidden."""
     if kind.outlined or not kind.size_known:
@@ -371,6 +383,20 @@ def _spread(discriminant: Discriminant, colour: LearnedColour) -> float:
     """Standard deviation of cover that the kind's own colours make, usual over the floor."""
     sample = discriminant.filter[::16, ::16].reshape(-1, 3)
     return float(np.sqrt(np.median(np.einsum("ni,ij,nj->n", sample, colour.covariance, sample))))
+
+
+def _usual_apart(floor: BareFloor, colour: LearnedColour) -> float:
+    """How far the kind's own colour is from shaded floor, usual over the floor, in standard deviations."""
+    some = np.s_[::16, ::16]
+    mean = floor.mean[some]
+    return float(np.median(_apart(colour.over(mean.shape[:2]), mean, floor.noise.sigma[some])))
+
+
+def _apart(
+    view: NDArray[np.float32], floor: NDArray[np.float32], sigma: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """How many standard deviations a view is from floor in any shade, coloured shade included; shape (H, W)."""
+    return departure(view, floor, FloorNoise(_tinted(view, floor, sigma), np.eye(3)), SHADE)
 
 
 def _tinted(view: NDArray[np.float32], floor: NDArray[np.float32], sigma: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -33,6 +33,7 @@ from ..photo.shots import side_by_side
 from .checks import check_debris, check_same_floor, run_warnings
 from .detection import FalseGrains, mirror_grains
 from .explained import explained
+from .grain_sizes import as_varied
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .passes import pass_figures
 from .records import MeasuredShot, Measurement
@@ -123,6 +124,7 @@ def measure(
     tell(0.9, "summing zones")
     grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
     grains, alike = as_before(grains)
+    grains = as_varied(grains, hints)
     scale = registered.grid.mm_per_px
     weighed = {
         name: ShotGrains(

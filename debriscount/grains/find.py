@@ -67,7 +67,8 @@ def find_grains(shot: ShotCover, kinds: Sequence[KindHint]) -> FoundGrains:
     for k, kind in enumerate(kinds):
         cover = shot.cover if len(kinds) == 1 else np.where(kind_of == k, shot.cover, np.float32(0))
         if kind.outlined:
-            found = outlined.outlined_grains(cover, shot, kind, shot.spread[k])
+            usual = shot.usual_apart[k] if shot.usual_apart else np.inf
+            found = outlined.outlined_grains(cover, shot, kind, shot.spread[k], usual)
         else:
             found = gathered.gathered_grains(cover, shot, kind, shot.full[k] if shot.full else 1.0)
         kind_map[found.mask] = k + 1

@@ -36,15 +36,18 @@ PATTERNED_PX = 4 * LEVEL_PX
 HOLE = 0.05
 #: A third of a small grain's area, or less than this many pixels, is no grain of its kind.
 LEAST_SHARE, LEAST_PX = 0.33, 4.0
-#: Mean departure from shaded floor, in standard deviations, that a grain must have.
-NO_SHADE = 2.5
+#: Mean departure from shaded floor, in standard deviations, that a grain must have, and at most as a share of what its
+#: kind usually has: debris that is darker than the floor and little else is as near to shaded floor as shade is.
+NO_SHADE, HALF_WAY = 2.5, 0.5
 #: Gaps between grains do not get down to the floor's level: blur and shade fill them. What is lowest just beyond
 #: the reach of a grain's own blur is their ground, but never more than this share of a grain's level. A dip of a
 #: quarter of the level, half of what a grain's edge must reach, is a gap.
 GROUND_PX, MOST_GROUND, GAP = RIM_PX + 1, 0.7, 0.25
 
 
-def outlined_grains(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint, spread: float) -> Labelled:
+def outlined_grains(
+    cover: NDArray[np.float32], shot: ShotCover, kind: KindHint, spread: float, usual_apart: float = np.inf
+) -> Labelled:
     """Grains of a kind whose small grains are several pixels across.
 
     Parameters
@@ -57,6 +60,8 @@ def outlined_grains(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint,
         The kind.
     spread : float
         Standard deviation of cover over pixels that the kind hides wholly.
+    usual_apart : float
+        How far the kind usually is from shaded floor, in standard deviations.
 
     Returns
     -------
@@ -74,7 +79,7 @@ def outlined_grains(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint,
     labels = split_grains(mask, kind.size_px, parted)
     sizes = np.bincount(labels.ravel())
     # Coloured shade looks like a little debris all over, but no part of it is far from shaded floor.
-    shade = np.bincount(labels.ravel(), shot.apart.ravel()) < NO_SHADE * sizes
+    shade = np.bincount(labels.ravel(), shot.apart.ravel()) < min(NO_SHADE, HALF_WAY * usual_apart) * sizes
     none = (sizes < least_area_px(kind)) | shade
     none[0] = True
     labels = np.where(none[labels], 0, labels).astype(np.int32)

@@ -59,11 +59,12 @@ def screen_grains(
         unlike = {name: usual.unlike(looks[name].look) for name in found}
         first = "before" if "before" in found else next(iter(found))
         own = found[first].kind == k
-        there = strewn[looks[first].row, looks[first].column]
-        pool = [(unlike[first][own], looks[first].area_px[own], there[own])]
+        at = looks[first].row, looks[first].column
+        own &= usable[at]  # what shows behind a wall's foot is neither strewn floor nor floor like it
+        pool = [(unlike[first][own], looks[first].area_px[own], strewn[at][own])]
         around = around_px
         if "blank" in found:
-            bare = found["blank"].kind == k
+            bare = (found["blank"].kind == k) & usable[looks["blank"].row, looks["blank"].column]
             pool.append((unlike["blank"][bare], looks["blank"].area_px[bare], np.zeros(int(bare.sum()), bool)))
             around += around_px + patch_px
         u, a, s = (np.concatenate([p[i] for p in pool]) for i in range(3))

@@ -1,0 +1,59 @@
+"""Grains that differ in area by more than their kind does differ in how they are seen.
+
+Shade, gloss, a wall and other grains hide part of one grain and not of the next. A debris file says how much grains of
+a kind vary; what they vary beyond that says nothing of how much debris lies there.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cover.kinds import KindHint
+from ..grains.table import GrainTable
+
+#: Standard deviations from the 5th to the 95th percentile of a normal distribution.
+TO_95TH = 3.29
+#: Fewest grains of *before* that tell how much a kind varies as seen.
+FEWEST = 20
+
+
+def as_varied(tables: Mapping[str, GrainTable], hints: Sequence[KindHint]) -> dict[str, GrainTable]:
+    """The grains of every shot, varying in area no more than their kinds do.
+
+    Parameters
+    ----------
+    tables : mapping of str to GrainTable
+        The grains of every shot, among them "before".
+    hints : sequence of KindHint
+        The kinds, in the order of the grains' kinds.
+
+    Notes
+    -----
+    Logarithms of areas are drawn to the middle one of *before* until their spread there is that of the kind: of the
+    areas seen and the bare number of grains, the better of which is not known, the one is weighed against the other.
+    Kinds without an outline, whose areas are mostly blur, and those whose sizes are not known stay as they are.
+    """
+    factors = {name: np.ones(len(table)) for name, table in tables.items()}
+    start = tables["before"]
+    for k, hint in enumerate(hints):
+        seen = np.log(start.area_mm2[start.kind == k])
+        if not (hint.outlined and hint.size_known) or len(seen) < FEWEST:
+            continue
+        middle = float(np.median(seen))
+        share = min(1.0, area_spread(hint) / max(_spread(seen, middle), 1e-9))
+        for name, table in tables.items():
+            own = table.kind == k
+            factors[name][own] = np.exp((share - 1) * (np.log(table.area_mm2[own]) - middle))
+    return {name: replace(table, area_mm2=table.area_mm2 * factors[name]) for name, table in tables.items()}
+
+
+def area_spread(hint: KindHint) -> float:
+    """Standard deviation of the logarithm of a kind's grain areas, from the percentiles of their diameters."""
+    small, large = hint.size_px
+    return 2 * float(np.log(large / small)) / TO_95TH
+
+
+def _spread(logs: NDArray[np.float64], middle: float) -> float:
+    return float(np.sqrt(((logs - middle) ** 2).mean()))
