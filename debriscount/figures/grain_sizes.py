@@ -17,6 +17,8 @@ from ..grains.table import GrainTable
 TO_95TH = 3.29
 #: Fewest grains of *before* that tell how much a kind varies as seen.
 FEWEST = 20
+#: Logarithm of the area over the usual one from which on a thing is nearer to two grains than to one, and stays as it is.
+TWO = 0.5 * np.log(2)
 
 
 def as_varied(tables: Mapping[str, GrainTable], hints: Sequence[KindHint]) -> dict[str, GrainTable]:
@@ -31,9 +33,8 @@ def as_varied(tables: Mapping[str, GrainTable], hints: Sequence[KindHint]) -> di
 
     Notes
     -----
-    Logarithms of areas are drawn to the middle one of *before* until their spread there is that of the kind: of the
-    areas seen and the bare number of grains, the better of which is not known, the one is weighed against the other.
-    Kinds without an outline, whose areas are mostly blur, and those whose sizes are not known stay as they are.
+    Logarithms of single grains' areas are drawn to the middle one of *before* until their spread there is that of the
+    kind: the more they vary beyond it, the less do areas tell and the more does the number of grains. Kinds without an outline, whose areas are mostly blur, and those whose sizes are not known stay as they are.
     """
     factors = {name: np.ones(len(table)) for name, table in tables.items()}
     start = tables["before"]
@@ -42,10 +43,11 @@ def as_varied(tables: Mapping[str, GrainTable], hints: Sequence[KindHint]) -> di
         if not (hint.outlined and hint.size_known) or len(seen) < FEWEST:
             continue
         middle = float(np.median(seen))
-        share = min(1.0, area_spread(hint) / max(_spread(seen, middle), 1e-9))
+        share = min(1.0, area_spread(hint) / max(_spread(seen[seen < middle + TWO], middle), 1e-9))
         for name, table in tables.items():
-            own = table.kind == k
-            factors[name][own] = np.exp((share - 1) * (np.log(table.area_mm2[own]) - middle))
+            over = np.log(table.area_mm2) - middle
+            single = (table.kind == k) & (over < TWO)
+            factors[name][single] = np.exp((share - 1) * over[single])
     return {name: replace(table, area_mm2=table.area_mm2 * factors[name]) for name, table in tables.items()}
 
 
