@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from ..flags import Flag
 from ..geometry.grid import FloorGrid
 from ..grains.table import GrainTable
 from ..inputs.lens import CameraLens
@@ -133,6 +134,7 @@ class Measurement:
     passes: tuple[PassFigures, ...]
     budget: tuple[BudgetLine, ...] = ()
     warnings: tuple[str, ...] = field(default=())
+    flags: tuple[Flag, ...] = ()
     scale: ScaleFigures | None = None
     lens: CameraLens | None = None
     further: FurtherPass | None = None
