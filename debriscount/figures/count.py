@@ -10,6 +10,7 @@ from ..cover.guess import guess_kinds, guess_kinds_alone
 from ..cover.kinds import KindHint
 from ..cover.maps import cover_maps
 from ..errors import CountOptionsError, PhotoFileError
+from ..flags import sentences
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import find_grains
 from ..grains.table import GrainTable, grain_table
@@ -23,7 +24,7 @@ from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
 from ..photo.settings import UNKNOWN_SETTINGS
 from ..photo.shots import side_by_side
-from .checks import border_warnings, check_guess, check_same_floor, kind_warnings
+from .checks import border_warnings, check_guess, check_same_floor, kind_flags
 from .clumps import count_interval
 from .counted import Counted, Region
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
@@ -125,8 +126,8 @@ def count(
     if hints and not kinds:
         everywhere = np.ones(len(grains["photo"]), bool)
         check_guess(photos["photo"].name, grains["photo"], count_interval(grains["photo"], everywhere))
-    warnings = [*told, *registered.warnings]
-    warnings += kind_warnings(maps, named, hints) if maps else [NOTHING_SEEN]
+    flags = [*registered.warnings, *(kind_flags(maps, named, hints) if maps else ())]
+    warnings = [*told, *sentences(flags)] + ([] if maps else [NOTHING_SEEN])
     warnings += border_warnings(grains["photo"], zoned) if patch is None else []
     tell(1.0, "done")
     return Counted(

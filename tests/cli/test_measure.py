@@ -15,6 +15,7 @@ from debriscount.figures.records import (
     PassFigures,
     ZoneFigures,
 )
+from debriscount.flags import Flag
 from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch_file import read_patch
@@ -74,7 +75,14 @@ def measured(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     }
     kinds = (KindColor("debris", (200, 90, 50)),)
     passes = (PassFigures(1, zones, {"debris": zones}),)
-    result = Measurement(patch, grid, kinds, shots, passes, warnings=("the blank is dark.",))
+    result = Measurement(
+        patch,
+        grid,
+        kinds,
+        shots,
+        passes,
+        flags=(Flag(code="dark", severity="doubtful", sentence="the blank is dark."),),
+    )
     called: dict[str, Any] = {}
 
     def measure(*arguments: Any, **options: Any) -> Measurement:
