@@ -77,12 +77,15 @@ def fault_flags(usual: Mapping[str, Fitness], by_severity: Mapping[Severity, Map
     ]
     worst: dict[str, Finding] = {}
     for _, fault in sorted(found, key=lambda pair: -pair[1].excess):
-        worst.setdefault(_code(fault), fault)
+        worst.setdefault(fault.code, fault)
     flags: dict[tuple[str, str], Flag] = {}
     for name, fault in found:
-        code, shot = _code(fault), first if fault.code == "other-blurred" else name
-        severity = _severity(name, fault, by_severity)
-        flags.setdefault((code, shot), Flag(code=code, severity=severity, sentence=worst[code].sentence, shot=shot))
+        severity, sentence = _severity(name, fault, by_severity), worst[fault.code].sentence
+        code, shot = fault.code, name
+        if code == "other-blurred":
+            code, shot = "blurred", first
+            sentence = f"edges are spread over {fault.value:.3g} px, more than in {name}. Retake it, if it can be."
+        flags.setdefault((code, shot), Flag(code=code, severity=severity, sentence=sentence, shot=shot))
     return list(flags.values())
 
 
@@ -104,7 +107,3 @@ def balance_flags(balance: Balance) -> Iterable[Flag]:
         Flag(code=f"balance-{flag.kind.replace(' ', '-')}", severity="note", sentence=flag.message)
         for flag in balance.flags
     ]
-
-
-def _code(fault: Finding) -> str:
-    return "blurred" if fault.code == "other-blurred" else fault.code

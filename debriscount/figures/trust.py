@@ -27,7 +27,6 @@ OF_PHOTOS: dict[str, str] = {
     "noisy": "is too noisy",
     "too-alike": "shows debris and floor too much alike",
     "markers-hidden": "hides markers",
-    "markers-moved": "has a marker moved",
     "marker-moved": "has a marker moved",
     "markers-off": "shows markers off their places",
     "places-uncertain": "tells places on the floor too roughly",
@@ -38,6 +37,8 @@ OF_PHOTOS: dict[str, str] = {
     "noise-differs": "is more or less noisy than the others",
     "compression-differs": "is compressed otherwise than the others",
     "other-lens": "is taken with another lens",
+    "debris-on-blank": "shows debris",
+    "another-run": "seems to be of another run",
 }
 OF_RUNS: dict[str, str] = {
     "marker-moved": "a marker has moved between the shots",
@@ -46,6 +47,7 @@ OF_RUNS: dict[str, str] = {
     "not-found": "a kind of debris was not found",
     "hardly-told": "debris can hardly be told from the floor in places",
     "too-fine": "grains are hardly larger than a pixel",
+    "grain-size": "the grains are not of the size that the debris file says",
     "margin-strewn": "the floor's pattern is taken for debris",
 }
 #: Why an interval is wide, by the largest source of the budget.
@@ -142,11 +144,12 @@ def _concerns(flag: Flag, name: str, zones: Mapping[str, ZoneFigures]) -> bool:
 def _too_wide(name: str, figures: ZoneFigures, source: str) -> str:
     if figures.interval95 is None:
         return "how well it is known cannot be told"
-    half = (figures.interval95[1] - figures.interval95[0]) / 2
-    if half <= (SOUND if name == "patch" else SOUND_ZONE):
+    width, most = figures.interval95[1] - figures.interval95[0], 2 * (SOUND if name == "patch" else SOUND_ZONE)
+    if width <= most:
         return ""
+    # Of zones in one wording, so that it is said once for all of them.
     because = WIDE_BECAUSE.get(source, "") if name == "patch" else ""
-    return f"it is known to ± {half:.1f} points only" + (f": {because}" if because else "")
+    return f"its 95 % interval is wider than {most:g} points" + (f": {because}" if because else "")
 
 
 def reason(flags: Sequence[Flag], files: Mapping[str, str]) -> str:

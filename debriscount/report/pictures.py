@@ -237,7 +237,7 @@ def _zone_texts(shot: MeasuredShot, measurement: Measurement) -> dict[str, list[
     texts = {name: [name] for name in names}
     for name, figures in figures_of(shot, measurement).items():
         if name in texts and figures.pickup_percent is not None:
-            percent = pickup_text(figures)
+            percent = pickup_text(figures) + (" doubtful" if figures.trust == "doubtful" else "")
             texts[name] = [f"{name} {percent}", f"{name}\n{percent}", name]
     return texts
 
@@ -257,10 +257,12 @@ def _figures(shot: MeasuredShot, measurement: Measurement) -> str:
     if not figures:
         return text
     pickup = figures["patch"].pickup_percent
-    text += f". Pickup {pickup_text(figures['patch'])}"
-    if pickup is not None and pickup < 0:
+    if pickup is None:
+        return f"{text}. Pickup {figures['patch'].trust}"
+    text += f". Pickup {pickup_text(figures['patch'])}, {figures['patch'].trust}"
+    if pickup < 0:
         return f"{text}: {PUSHED_IN}"
-    if pickup is not None and figures["patch"].interval95 is not None:
+    if figures["patch"].interval95 is not None:
         promised = figures["patch"].more_than_percent is not None
         text += f" (95 % interval {interval_text(figures['patch'].interval95, down=promised)})"
     return text

@@ -217,12 +217,13 @@ def _pass_block(figures: PassFigures, measurement: Measurement, width: int) -> s
     if len(figures.kinds) > 1:
         tables |= {kind: zones_in_order(zones, measurement.patch) for kind, zones in figures.kinds.items()}
     notes: dict[str, list[str]] = {}
+    first_line = measurement.passes[-1].zones["patch"].why
     for kind, table in tables.items():
         for zone, cells in table.items():
             name = f"{zone}, {kind}" if kind else zone
             if cells.pickup_percent is not None and cells.pickup_percent < 0:
                 notes.setdefault(f"{percent_text(cells.pickup_percent)}, {PUSHED_IN}", []).append(name)
-            elif cells.why and zone != "margin":
+            elif cells.why and zone != "margin" and cells.why != first_line:
                 notes.setdefault(f"{cells.trust}, {cells.why}", []).append(name)
     said = [wrapped(f"{'; '.join(names)}: {note}.", "  ", width) for note, names in notes.items()]
     return "\n".join([wrapped(_pass_title(figures.number, measurement), "  ", width), *_table(tables, width), *said])

@@ -30,6 +30,11 @@ def verdict_text(measurement: Measurement) -> str:
     return f"{said}, though {reason(though, files)}." if though else f"{said}."
 
 
+def is_sound(measurement: Measurement) -> bool:
+    """Whether the pickup of the patch after the last pass is sound."""
+    return measurement.passes[-1].zones["patch"].trust == "sound"
+
+
 def _picked_up(figures: ZoneFigures) -> str:
     if figures.more_than_percent is not None:
         return f"Picked up {pickup_text(figures)}"

@@ -29,7 +29,9 @@ def why_block(figures: PassFigures, width: int = TABLE_WIDTH) -> list[str]:
     found = () if figures.why is None else figures.why.findings
     shown = [f.sentence for f in found if (f.share_percent or 0) >= _LEAST_PERCENT][:_MOST]
     shown += [f.sentence for f in found if f.share_percent is None and f.what not in _DETAILS]
-    if shown:
+    if found and found[0].what == "nothing left":
+        lines += [wrapped(sentence, "  ", width) for sentence in shown]
+    elif shown:
         lines.append("Why debris stayed (shares overlap):")
         lines += [wrapped(f"- {sentence}", "  ", width) for sentence in shown]
     return ["\n".join(lines)] if lines else []

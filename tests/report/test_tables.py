@@ -242,9 +242,10 @@ def test_names_cannot_break_the_table_or_command_the_terminal(run: Measurement) 
 def test_columns_stay_in_line_with_wide_characters(run: Measurement) -> None:
     zones = {"patch": run.passes[0].zones["patch"], "\u53a8\u623f": run.passes[0].zones["patch"]}
     lines = table_text(replace(run, passes=(PassFigures(1, zones, {}),))).splitlines()
-    rows = [line for line in lines if line.endswith("52.5 %")]
+    rows = [line for line in lines if "52.5  sound" in line]
     assert len(rows) == 2
     assert _columns(rows[0]) == _columns(rows[1])
+    assert [_columns(row[: row.index("sound")]) for row in rows] == [_columns(rows[0][: rows[0].index("sound")])] * 2
 
 
 def test_numbers_for_people() -> None:
