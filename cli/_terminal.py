@@ -4,8 +4,8 @@ import os
 import shutil
 import sys
 
-#: Columns of prose that read well, and those below which words are cut.
-WIDEST, NARROWEST = 80, 40
+#: Columns of prose that read well, and those that the shortest table takes.
+WIDEST, NARROWEST = 80, 50
 
 
 def terminal_width() -> int:

@@ -78,7 +78,7 @@ def grains_csv(measurement: Measurement) -> str:
 
 
 def table_text(measurement: Measurement, width: int = TERMINAL_WIDTH) -> str:
-    """Return what the terminal shows of a run, in lines of at most ``width`` columns from 40 on.
+    """Return what the terminal shows of a run, in lines of at most ``width`` columns, from 50 on.
 
     Whether to trust the figure comes first, then of every pass the table and why debris stayed, notes last.
     """

@@ -1,0 +1,75 @@
+from collections.abc import Mapping, Sequence
+
+import pytest
+
+from debriscount.figures.noticed import fault_flags
+from debriscount.fitness.records import Finding, Fitness, at_most
+from debriscount.flags import Flag, Severity, sentences
+
+
+def fault(code: str, value: float, limit: float) -> Finding:
+    return at_most(code, value, "px", limit, "", f"Mend {code}.", code)
+
+
+def checked(faults: Mapping[str, Sequence[tuple[str, float]]], limit: float) -> dict[str, Fitness]:
+    return {
+        shot: Fitness(f"{shot}.jpg", "", 1.0, tuple(fault(code, value, limit) for code, value in those))
+        for shot, those in faults.items()
+    }
+
+
+def flags(
+    faults: Mapping[str, Sequence[tuple[str, float]]], doubtful: float = 2.0, unfit: float = 4.0
+) -> dict[tuple[str, str | None], Severity]:
+    return {(f.code, f.shot): f.severity for f in _flags(faults, doubtful, unfit)}
+
+
+def _flags(faults: Mapping[str, Sequence[tuple[str, float]]], doubtful: float = 2.0, unfit: float = 4.0) -> list[Flag]:
+    by_severity: dict[Severity, dict[str, Fitness]] = {
+        "unfit": checked(faults, unfit),
+        "doubtful": checked(faults, doubtful),
+    }
+    return fault_flags(checked(faults, 1.0), by_severity)
+
+
+def test_a_fault_is_as_grave_as_the_accuracy_that_it_spoils() -> None:
+    faults = {"blank": [], "before": [("blurred", 1.5)], "after": [("blurred", 3.0)], "after2": [("blurred", 5.0)]}
+    assert flags(faults) == {
+        ("blurred", "before"): "note",
+        ("blurred", "after"): "doubtful",
+        ("blurred", "after2"): "unfit",
+    }
+
+
+def test_a_limit_that_is_the_same_for_any_accuracy_makes_no_figure_unfit() -> None:
+    assert flags({"before": [("slanted", 1.1)]}, doubtful=1.0, unfit=1.0) == {("slanted", "before"): "doubtful"}
+
+
+def test_what_cancels_in_a_pickup_is_a_note() -> None:
+    assert flags({"before": [("too-coarse", 9.0)]}) == {("too-coarse", "before"): "note"}
+
+
+def test_a_cause_is_as_grave_as_its_symptoms_which_are_not_told() -> None:
+    faults = {"before": [("markers-off", 3.0), ("blurred", 1.5)], "after": []}
+    assert flags(faults) == {("blurred", "before"): "doubtful"}
+
+
+def test_a_fault_of_the_first_shot_explains_what_the_others_show_against_it() -> None:
+    faults = {"before": [("blurred", 3.0)], "after": [("noise-differs", 1.5)]}
+    assert flags(faults) == {("blurred", "before"): "doubtful"}
+
+
+def test_that_the_other_shot_is_blurred_is_said_of_that_shot() -> None:
+    (flag,) = _flags({"blank": [], "after": [("other-blurred", 3.0)]})
+    assert (flag.code, flag.shot, flag.severity) == ("blurred", "blank", "doubtful")
+    assert flag.sentence == "edges are spread over 3 px, more than in after. Retake it, if it can be."
+
+
+def test_shots_with_one_fault_say_the_same_of_the_worst_of_them() -> None:
+    found = _flags({"blank": [("noisy", 1.2)], "before": [("noisy", 1.7)], "after": [("noisy", 1.4)]})
+    assert sentences(found) == ("blank, before and after: noisy 1.7 px, at most 1 will do. Mend noisy.",)
+
+
+@pytest.mark.parametrize("shots", [["before"], ["blank", "before", "after"]])
+def test_nothing_is_said_of_good_shots(shots: list[str]) -> None:
+    assert flags({shot: [] for shot in shots}) == {}
