@@ -13,8 +13,8 @@ from ..grains.table import GrainTable
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from ..photo.read import Photo
-from .passes import TOO_WIDE
 from .records import BudgetLine, PassFigures, ZoneFigures
+from .trust import TOO_WIDE
 
 #: Texture of two different floors agrees by chance alone; of half a million places a correlation above 0.04 was
 #: not met between unlike floors, and the same floor full of small debris kept 0.13.

@@ -61,10 +61,10 @@ def explained(
         apart_mm=registered.apart_mm,
     )
     whole = zip(passes, told.passes, told.steps, strict=True)
-    return tuple(replace(figures, why=_carried(why, figures), step=step) for figures, why, step in whole), told.further
+    return tuple(replace(figures, why=carried(why, figures), step=step) for figures, why, step in whole), told.further
 
 
-def _carried(why: WhyLeft, figures: PassFigures) -> WhyLeft | None:
+def carried(why: WhyLeft, figures: PassFigures) -> WhyLeft | None:
     """What the figures can carry of why debris stayed.
 
     Where it cannot be told how much was left, it cannot be told why either. Of a zone in which no leftovers were found

@@ -35,8 +35,17 @@ def photo_flags(photos: Mapping[str, Photo], told: Sequence[str]) -> list[Flag]:
     return [
         *(Flag(code="no-colour", severity="doubtful", sentence=sentence) for sentence in grey),
         *own,
-        *(Flag(code="settings-differ", severity="note", sentence=sentence) for sentence in rest),
+        *(Flag(code="settings-differ", severity="note", sentence=sentence) for sentence in _one_for_each_advice(rest)),
     ]
+
+
+def _one_for_each_advice(told: Sequence[str]) -> list[str]:
+    """Sentences of the form "what differs; what to do", those that say to do the same together."""
+    differs: dict[str, list[str]] = {}
+    for sentence in told:
+        what, _, advice = sentence.rpartition("; ")
+        differs.setdefault(advice, []).append(what)
+    return [f"{', '.join(what)}; {advice}" for advice, what in differs.items()]
 
 
 def shot_flags(

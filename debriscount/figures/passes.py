@@ -9,14 +9,9 @@ from .detection import FalseGrains, zone_limits
 from .pickup import zone_figures
 from .possible import possible
 from .records import Amount, BudgetLine, PassFigures, ZoneFigures
-from .trust import untold
+from .trust import TOO_WIDE, WIDEST, untold
 from .uncertainty import Doubts, ShotGrains, pickup_uncertainty
 from .zones import amounts, less_background
-
-#: Half width of a 95 % interval, percentage points, beyond which a pickup is not given: it would rank no
-#: two machines (common practice, no source).
-WIDEST = 15.0
-TOO_WIDE = f"its 95 % interval is wider than {2 * WIDEST:.0f} points"
 
 
 def pass_figures(

@@ -6,14 +6,19 @@ from dataclasses import replace
 from ..flags import SEVERITIES, Flag, listed
 from .records import PassFigures, ZoneFigures
 
-#: Half width of the 95 % interval, percentage points, up to which the patch's pickup is sound: the standard
-#: uncertainty is then at most the one point of accuracy that photos are checked for (fitness.records.USUAL_WANT), and
-#: machines that differ by three points can be told apart: sqrt(2) × 2 = 2.8.
+#: Half width of the 95 % interval, percentage points, up to which the pickup of the patch and of open floor is sound:
+#: the standard uncertainty is then at most the one point of accuracy that photos are checked for
+#: (fitness.records.USUAL_WANT), and machines that differ by three points can be told apart: sqrt(2) × 2 = 2.8.
 SOUND = 2.0
-#: The same for a zone. It holds a tenth of the debris or less and is read for how much stays along a wall or in a
-#: corner, where machines differ by tens of points; twice the patch's, the least that 50 grains can give (one grain
-#: on or over the zone's border is 2 points).
+#: The same for zones that hold but a few of the grains: along a wall and in a corner machines differ by tens of points,
+#: and of 50 grains a single one, here or over the zone's border, is 2 points.
 SOUND_ZONE = 4.0
+LARGE = ("patch", "open")
+
+#: Half width of a 95 % interval, percentage points, beyond which a pickup is not given: it would rank no
+#: two machines (common practice, no source).
+WIDEST = 15.0
+TOO_WIDE = f"its 95 % interval is wider than {2 * WIDEST:.0f} points"
 
 #: What a flag says of photos in the middle of a sentence, behind their names; of runs it is the whole clause.
 OF_PHOTOS: dict[str, str] = {
@@ -61,6 +66,7 @@ WIDE_BECAUSE: dict[str, str] = {
     "zone borders": "places on the floor are uncertain",
     "crowding": "grains hide one another",
 }
+NOTHING_LAY = "no debris lay here before"
 _PLURAL = {"is": "are", "has": "have", "shows": "show", "does": "do", "hides": "hide", "tells": "tell"}
 
 
@@ -127,8 +133,8 @@ def _judged(
 ) -> ZoneFigures:
     figures = zones[name]
     if figures.pickup_percent is None:
-        why = figures.why or "no debris lay here before"
-        return replace(figures, trust="not measurable", why=why)
+        why = figures.why + (_because(name, source) if figures.why == TOO_WIDE else "")
+        return replace(figures, trust="not measurable", why=why or NOTHING_LAY)
     those = [flag for flag in flags if _concerns(flag, name, zones)]
     why = reason(those, files) or _too_wide(name, figures, source)
     return replace(figures, trust="doubtful" if why else "sound", why=why)
@@ -144,12 +150,16 @@ def _concerns(flag: Flag, name: str, zones: Mapping[str, ZoneFigures]) -> bool:
 def _too_wide(name: str, figures: ZoneFigures, source: str) -> str:
     if figures.interval95 is None:
         return "how well it is known cannot be told"
-    width, most = figures.interval95[1] - figures.interval95[0], 2 * (SOUND if name == "patch" else SOUND_ZONE)
+    width, most = figures.interval95[1] - figures.interval95[0], 2 * (SOUND if name in LARGE else SOUND_ZONE)
     if width <= most:
         return ""
-    # Of zones in one wording, so that it is said once for all of them.
+    return f"its 95 % interval is wider than {most:g} points" + _because(name, source)
+
+
+def _because(name: str, source: str) -> str:
+    """Why the patch's interval is wide; of zones it is not known, and all are worded alike, so as to be said once."""
     because = WIDE_BECAUSE.get(source, "") if name == "patch" else ""
-    return f"its 95 % interval is wider than {most:g} points" + (f": {because}" if because else "")
+    return f": {because}" if because else ""
 
 
 def reason(flags: Sequence[Flag], files: Mapping[str, str]) -> str:

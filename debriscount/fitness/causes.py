@@ -20,7 +20,7 @@ EXPLAINED_BY: dict[str, tuple[str, ...]] = {
     "compressed": (),
     "noisy": ("faint",),
     "too-alike": ("faint", "noisy", "compressed"),
-    "markers-off": ("blurred", "markers-hidden", "compressed"),
+    "markers-off": ("blurred", "markers-hidden"),
     "places-uncertain": ("blurred", "markers-hidden", "markers-off", "slanted"),
     "sizes-differ": ("slanted",),
     "exposure-differs": ("burnt-out",),

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 import numpy as np
 
 from ..figures.records import Amount, MeasuredShot, Measurement, PassFigures, ZoneFigures
+from ..figures.trust import NOTHING_LAY
 from ..flags import said_once
 from ..grains.table import GrainTable
 from ..inputs.patch import OUTSIDE, ZONES
@@ -223,10 +224,15 @@ def _pass_block(figures: PassFigures, measurement: Measurement, width: int) -> s
             name = f"{zone}, {kind}" if kind else zone
             if cells.pickup_percent is not None and cells.pickup_percent < 0:
                 notes.setdefault(f"{percent_text(cells.pickup_percent)}, {PUSHED_IN}", []).append(name)
-            elif cells.why and zone != "margin" and cells.why != first_line:
+            elif _worth_saying(cells, kind) and zone != "margin" and cells.why != first_line:
                 notes.setdefault(f"{cells.trust}, {cells.why}", []).append(name)
     said = [wrapped(f"{'; '.join(names)}: {note}.", "  ", width) for note, names in notes.items()]
     return "\n".join([wrapped(_pass_title(figures.number, measurement), "  ", width), *_table(tables, width), *said])
+
+
+def _worth_saying(cells: ZoneFigures, kind: str) -> bool:
+    """Whether a reason belongs below the table: not that nothing lay there, nor what a note says of all kinds."""
+    return cells.why not in ("", NOTHING_LAY) and (cells.trust == "doubtful" or bool(kind))
 
 
 def _table(tables: dict[str, dict[str, ZoneFigures]], width: int) -> list[str]:

@@ -1,10 +1,15 @@
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from debriscount.figures.noticed import fault_flags
+from debriscount.figures.noticed import fault_flags, photo_flags
 from debriscount.fitness.records import Finding, Fitness, at_most
 from debriscount.flags import Flag, Severity, sentences
+from debriscount.photo.read import Photo, photo_from_array
+from debriscount.photo.settings import CameraSettings
+from debriscount.photo.shots import side_by_side
 
 
 def fault(code: str, value: float, limit: float) -> Finding:
@@ -73,3 +78,38 @@ def test_shots_with_one_fault_say_the_same_of_the_worst_of_them() -> None:
 @pytest.mark.parametrize("shots", [["before"], ["blank", "before", "after"]])
 def test_nothing_is_said_of_good_shots(shots: list[str]) -> None:
     assert flags({shot: [] for shot in shots}) == {}
+
+
+def photo(name: str, *warnings: str, grey: bool = False) -> Photo:
+    pixels = np.zeros((64, 64, 3), np.uint8)
+    return replace(photo_from_array(pixels, name), warnings=warnings, grey=grey)
+
+
+def test_settings_that_differ_are_told_together_where_the_same_helps() -> None:
+    photos = {"before": photo("b.jpg"), "after": photo("a.jpg", "its profile is damaged")}
+    told = (
+        "after: its profile is damaged",
+        "exposure time differs (a, b); fix it",
+        "sensitivity differs (c, d); fix it",
+        "flash differs (e, f); leave it",
+    )
+    assert [(f.code, f.shot, f.sentence) for f in photo_flags(photos, told)] == [
+        ("photo-file", "after", "its profile is damaged"),
+        ("settings-differ", None, "exposure time differs (a, b), sensitivity differs (c, d); fix it"),
+        ("settings-differ", None, "flash differs (e, f); leave it"),
+    ]
+
+
+def test_missing_colour_makes_figures_doubtful() -> None:
+    photos = {"before": photo("b.jpg", grey=True), "after": photo("a.jpg", grey=True)}
+    found = photo_flags(photos, ("exposure time differs (a, b); fix it", "before: shows no colour"))
+    assert [(f.code, f.severity) for f in found] == [("no-colour", "doubtful"), ("settings-differ", "note")]
+
+
+def test_what_side_by_side_tells_is_what_is_taken_apart() -> None:
+    """The order that `photo_flags` relies on."""
+    settings = [CameraSettings(iso=iso) for iso in (100.0, 200.0)]
+    shots = [replace(photo(n, f"{n} is odd"), settings=s) for n, s in zip("ba", settings, strict=True)]
+    photos, told = side_by_side({"before": shots[0], "after": replace(shots[1], grey=True)})
+    codes = [(f.code, f.shot) for f in photo_flags(photos, told)]
+    assert codes == [("no-colour", None), ("photo-file", "before"), ("photo-file", "after"), ("settings-differ", None)]

@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from debriscount.figures.records import Amount, PassFigures, ZoneFigures
-from debriscount.figures.trust import OF_PHOTOS, SOUND, SOUND_ZONE, judged, reason, untold
+from debriscount.figures.trust import OF_PHOTOS, SOUND, SOUND_ZONE, TOO_WIDE, judged, reason, untold
 from debriscount.fitness.causes import EXPLAINED_BY
 from debriscount.flags import Flag
 
@@ -46,6 +46,11 @@ def test_a_wide_interval_has_its_largest_source_for_a_reason() -> None:
     assert trust(corner=figures(half=SOUND_ZONE + 1), source="floor")["corner"][1] == (
         "its 95 % interval is wider than 8 points"
     )
+    lost = untold(figures(), TOO_WIDE)
+    assert trust(patch=lost, source="floor")["patch"][1] == (
+        "its 95 % interval is wider than 30 points: the floor's own pattern looks like this debris"
+    )
+    assert trust(edge=lost, source="floor")["edge"][1] == "its 95 % interval is wider than 30 points"
     unknown = replace(figures(), interval95=None)
     assert trust(patch=unknown)["patch"] == ("doubtful", "how well it is known cannot be told")
 
