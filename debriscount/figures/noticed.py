@@ -79,10 +79,12 @@ def fault_flags(usual: Mapping[str, Fitness], by_severity: Mapping[Severity, Map
         say the same: how far beyond its limit it is in the worst of them.
     """
     first = next(iter(usual))
+    # Lens and plane are fitted to all shots together, so that one that is blurred spoils them for all.
+    blurred = [fault for one in usual.values() for fault in one.faults if fault.code == "blurred"]
     found = [
         (name, fault)
         for name, one in usual.items()
-        for fault in causes(one.faults, usual[first].faults if name != first else ())
+        for fault in causes(one.faults, [*blurred, *usual[first].faults] if name != first else blurred)
     ]
     worst: dict[str, Finding] = {}
     for _, fault in sorted(found, key=lambda pair: -pair[1].excess):

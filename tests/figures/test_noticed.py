@@ -64,6 +64,12 @@ def test_a_fault_of_the_first_shot_explains_what_the_others_show_against_it() ->
     assert flags(faults) == {("blurred", "before"): "doubtful"}
 
 
+def test_a_blurred_shot_explains_that_places_are_uncertain_in_all() -> None:
+    uncertain = [("places-uncertain", 1.5)]
+    faults = {"blank": uncertain, "before": [("blurred", 5.0), *uncertain], "after": uncertain}
+    assert flags(faults) == {("blurred", "before"): "unfit"}
+
+
 def test_that_the_other_shot_is_blurred_is_said_of_that_shot() -> None:
     (flag,) = _flags({"blank": [], "after": [("other-blurred", 3.0)]})
     assert (flag.code, flag.shot, flag.severity) == ("blurred", "blank", "doubtful")
