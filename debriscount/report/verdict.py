@@ -1,10 +1,13 @@
 """The first line of a result: the figure, and whether to trust it."""
 
-from ..figures.records import Measurement, ZoneFigures
+from ..figures.records import Measurement, PassFigures, ZoneFigures
 from ..figures.trust import of_pass, reason
 from ..fitness.causes import EXPLAINED_BY
+from ..flags import Flag
 from .lookup import base_name
 from .rounding import interval_text, pickup_text
+
+UNFIT = "not fit to publish"
 
 
 def verdict_text(measurement: Measurement) -> str:
@@ -16,10 +19,10 @@ def verdict_text(measurement: Measurement) -> str:
     last = measurement.passes[-1]
     whole = last.zones["patch"]
     files = {shot.name: base_name(shot.file) or shot.name for shot in measurement.shots}
-    flags = [flag for flag in of_pass(measurement.flags, last.number) if flag.zone in (None, "patch")]
+    flags = _flags(measurement, last)
     unfit = [flag for flag in flags if flag.severity == "unfit"]
     if unfit:
-        return f"Not fit to publish: {reason(unfit, files)}."
+        return f"{UNFIT[0].upper()}{UNFIT[1:]}: {reason(unfit, files)}."
     if whole.trust == "not measurable":
         return f"Not measurable: {whole.why}."
     passes = f" in {last.number} passes" if last.number > 1 else ""
@@ -30,9 +33,20 @@ def verdict_text(measurement: Measurement) -> str:
     return f"{said}, though {reason(though, files)}." if though else f"{said}."
 
 
+def trust_word(measurement: Measurement, figures: PassFigures) -> str:
+    """Return in a word or two whether the patch's pickup of a pass may be trusted."""
+    unfit = any(flag.severity == "unfit" for flag in _flags(measurement, figures))
+    return UNFIT if unfit else figures.zones["patch"].trust
+
+
 def is_sound(measurement: Measurement) -> bool:
     """Whether the pickup of the patch after the last pass is sound."""
     return measurement.passes[-1].zones["patch"].trust == "sound"
+
+
+def _flags(measurement: Measurement, figures: PassFigures) -> list[Flag]:
+    """Flags that concern the patch's pickup of a pass."""
+    return [flag for flag in of_pass(measurement.flags, figures.number) if flag.zone in (None, "patch")]
 
 
 def _picked_up(figures: ZoneFigures) -> str:

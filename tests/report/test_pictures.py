@@ -9,6 +9,7 @@ from PIL import Image
 
 from debriscount.figures.records import MeasuredShot, Measurement, PassFigures
 from debriscount.figures.trust import untold
+from debriscount.flags import Flag
 from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.report import draw_overlay, pictures
@@ -163,6 +164,11 @@ def test_what_is_doubtful_or_not_measurable_is_called_so(
     draw_overlay(run.shots[1], replace(run, passes=(PassFigures(1, zones, {}),)))
     assert captions[0].figures.endswith(". Pickup not measurable")
     assert labels[0]["edge"][0] == "edge 50.0 % doubtful"
+    unfit = Flag(code="blurred", severity="unfit", sentence="is blurred", shot="after")
+    draw_overlay(run.shots[1], replace(run, flags=(unfit,)))
+    assert ". Pickup 50.0 %, not fit to publish (95 % interval" in captions[1].figures
+    draw_overlay(run.shots[2], replace(run, flags=(unfit,)))
+    assert ". Pickup 50.0 %, sound (95 % interval" in captions[2].figures
 
 
 def test_a_blank_shows_what_the_clean_floor_itself_shows(run: Measurement, captions: list[Caption]) -> None:
