@@ -14,7 +14,7 @@ from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from ..photo.read import Photo
 from .records import BudgetLine, PassFigures, ZoneFigures
-from .trust import TOO_WIDE
+from .trust import SOUND, TOO_WIDE
 
 #: Texture of two different floors agrees by chance alone; of half a million places a correlation above 0.04 was
 #: not met between unlike floors, and the same floor full of small debris kept 0.13.
@@ -104,7 +104,9 @@ def run_flags(
             "the margin shows debris before the first pass: if none was strewn there, the floor's pattern is taken for "
             "debris; give a photo of the clean floor with --blank"
         )
-        flags.append(Flag(code="margin-strewn", severity="doubtful", sentence=sentence))
+        # Pattern as dense as in the margin moves the pickup by no more than its share of the debris.
+        matters = 100 * _margin_over_patch(patch, passes[0].zones) > SOUND
+        flags.append(Flag(code="margin-strewn", severity="doubtful" if matters else "note", sentence=sentence))
     for figures in passes:
         pushed = [
             name for name, z in figures.zones.items() if name != "margin" and z.pickup_percent is not None and _grew(z)
@@ -181,8 +183,13 @@ def border_warnings(grains: GrainTable, region: Patch) -> list[str]:
 
 def _margin_looks_strewn(patch: Patch, passes: Sequence[PassFigures]) -> bool:
     """Whether the margin holds debris before the first pass at a density that matters beside the leftovers'."""
-    first = passes[0].zones
+    first, left_mm2 = passes[0].zones, passes[-1].zones["patch"].after.area_mm2
+    return _margin_over_patch(patch, first) * first["patch"].before.area_mm2 > STREWN * left_mm2
+
+
+def _margin_over_patch(patch: Patch, zones: Mapping[str, ZoneFigures]) -> float:
+    """Density of what the margin shows before the first pass, over that of the patch's debris."""
     left, top, right, bottom = patch.outer_box_mm()
     patch_mm2 = patch.width_mm * patch.height_mm
     margin_mm2 = (right - left) * (bottom - top) - patch_mm2
-    return first["margin"].before.area_mm2 / margin_mm2 > STREWN * passes[-1].zones["patch"].after.area_mm2 / patch_mm2
+    return zones["margin"].before.area_mm2 / margin_mm2 * patch_mm2 / max(zones["patch"].before.area_mm2, 1e-9)

@@ -6,10 +6,15 @@ from ..errors import DebriscountError
 from ..fitness.files import ShotCheck
 from ..fitness.records import Fitness
 from .count import count
+from .counted import Counted
 from .records import UNTOLD_GRAINS
+from .zones import zone_areas_mm2
 
 #: Width of the interval of a number, over the number, from which on it is no longer "about" that many.
 UNSURE = 0.5
+#: Grains in the margin, over as much floor of the patch, from which on they are taken for the floor's own pattern:
+#: debris is strewn in the patch alone, and between all of it and none this is a quarter.
+PATTERN = 0.25
 
 
 def lying_text(check: ShotCheck, photo: str | PathLike[str], found: Fitness) -> str:
@@ -22,12 +27,14 @@ def lying_text(check: ShotCheck, photo: str | PathLike[str], found: Fitness) -> 
     photo : path
         The photo.
     found : Fitness
-        What the check found. Without another shot to hold it against, floor whose pattern looks like the debris
-        cannot be told from it, and nothing is said.
+        What the check found.
+
+    Notes
+    -----
+    Without another shot to hold it against, the floor's own pattern is counted as well: nothing is said then where the
+    margin, in which nothing is strewn, shows as much.
     """
     if not check.kinds or any(fault.code == "markers-hidden" for fault in found.faults):
-        return ""
-    if check.against is None and any(finding.code == "pattern-alike" for finding in found.findings):
         return ""
     try:
         seen = count(
@@ -40,13 +47,31 @@ def lying_text(check: ShotCheck, photo: str | PathLike[str], found: Fitness) -> 
         )
     except DebriscountError:  # the check itself has said what is wrong, or the photo is for something else
         return ""
+    return lying_sentence(seen, None if check.against is None else check.against.name)
+
+
+def lying_sentence(seen: Counted, against: str | None) -> str:
+    """Say about how many grains were counted on a patch, beyond those of another shot of that name or by themselves."""
     patch = seen.zones["patch"]
-    grains, (low, high) = patch.grains, patch.grains95 or (patch.grains, patch.grains)
-    if high - low > UNSURE * grains + UNTOLD_GRAINS:
+    if patch.grains95 is None:
         return ""
-    if check.against is not None:
-        return f"{_about(grains, 'more ')} here than in {check.against.name}."
-    return f"{_about(grains)} here: a blank must be bare." if grains else "No debris is seen here."
+    low, high = patch.grains95
+    if high - low > UNSURE * patch.grains + UNTOLD_GRAINS:
+        return ""
+    if against is not None:
+        return f"{_about(patch.grains, 'more ')} here than in {against}."
+    if not patch.grains:
+        return "No debris is seen here."
+    return f"{_about(patch.grains)} here: a blank must be bare." if _strewn(seen) else ""
+
+
+def _strewn(seen: Counted) -> bool:
+    """Whether grains lie in the patch rather than all over the floor, where its own pattern is taken for them."""
+    if seen.patch is None or "margin" not in seen.zones:
+        return False
+    floor = zone_areas_mm2(seen.patch)
+    density = {zone: seen.zones[zone].grains / floor[zone] for zone in ("patch", "margin") if floor[zone] > 0}
+    return "margin" in density and density["margin"] < PATTERN * density["patch"]
 
 
 def _about(grains: int, more: str = "") -> str:

@@ -1,12 +1,14 @@
 """Everything that was noticed about a run before its figures, as flags: of photo files, shots and weighings."""
 
+import math
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
 from ..fitness.allowance import TOGETHER
 from ..fitness.causes import EXPLAINED_BY, causes
 from ..fitness.records import USUAL_WANT, Finding, Fitness
 from ..fitness.shot import check_located
-from ..flags import Flag, Severity
+from ..flags import SEVERITIES, Flag, Severity
 from ..geometry.locate import LocatedShots
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
@@ -14,10 +16,10 @@ from ..photo.read import Photo
 from ..scale.balance import Balance
 from .trust import SOUND
 
-#: Accuracies, percentage points, below the usual, and what a fault means that is one at them too. At that of a sound
-#: figure it makes figures doubtful; where a fault alone may cost all that a sound figure may be off by (the check
-#: shares that among `TOGETHER` independent ones), they are not fit to publish.
-WANTS: tuple[tuple[float, Severity], ...] = ((SOUND * TOGETHER**0.5, "unfit"), (SOUND, "doubtful"))
+#: Accuracies less than the usual, percentage points. A fault at the first, that of a sound figure, makes figures
+#: doubtful; at the second, where a fault alone may cost all that a sound figure may be off by (the check shares that
+#: among `TOGETHER` independent ones), they are not fit to publish.
+WANTS = (SOUND, SOUND * math.sqrt(TOGETHER))
 #: Fine grains are measured too small in every shot alike, which cancels in a pickup; those too fine for that are told
 #: by `checks.kind_flags`.
 CANCELS = ("too-coarse",)
@@ -52,31 +54,28 @@ def shot_flags(
     photos: Mapping[str, Photo], located: LocatedShots, patch: Patch, kinds: Sequence[DebrisKind]
 ) -> list[Flag]:
     """Flags for everything that makes a shot unfit, each cause once and without its symptoms."""
-
-    def checked(want: float) -> dict[str, Fitness]:
-        return check_located(photos, located, patch, kinds, want)
-
-    usual = checked(USUAL_WANT)
+    usual = check_located(photos, located, patch, kinds, USUAL_WANT)
     if all(one.fit for one in usual.values()):
         return []
-    return fault_flags(usual, {severity: checked(want) for want, severity in WANTS})
+    return fault_flags(usual, {want: check_located(photos, located, patch, kinds, want) for want in WANTS})
 
 
-def fault_flags(usual: Mapping[str, Fitness], by_severity: Mapping[Severity, Mapping[str, Fitness]]) -> list[Flag]:
+def fault_flags(usual: Mapping[str, Fitness], by_want: Mapping[float, Mapping[str, Fitness]]) -> list[Flag]:
     """Flags for the faults of shots checked together, the first of which all others were held against.
 
     Parameters
     ----------
     usual : mapping of str to Fitness
         Of every shot, at the usual accuracy.
-    by_severity : mapping of severity to mapping of str to Fitness
-        The same at the accuracies whose faults are of that severity, the worst first.
+    by_want : mapping of float to mapping of str to Fitness
+        The same at each of `WANTS`.
 
     Returns
     -------
     list of Flag
-        A note unless the fault, or a symptom of it, is one at less accuracy too. Of the shots that share a fault all
-        say the same: how far beyond its limit it is in the worst of them.
+        A note unless the fault, or a symptom of it, is one at less accuracy too. One that all shots share is a step
+        less grave, since a pickup is a ratio. Of the shots that share a fault all say the same: how far beyond its
+        limit it is in the worst of them.
     """
     first = next(iter(usual))
     # Lens and plane are fitted to all shots together, so that one that is blurred spoils them for all.
@@ -89,27 +88,38 @@ def fault_flags(usual: Mapping[str, Fitness], by_severity: Mapping[Severity, Map
     worst: dict[str, Finding] = {}
     for _, fault in sorted(found, key=lambda pair: -pair[1].excess):
         worst.setdefault(fault.code, fault)
+    sharing = Counter(fault.code for _, fault in found)
     flags: dict[tuple[str, str], Flag] = {}
     for name, fault in found:
-        severity, sentence = _severity(name, fault, by_severity), worst[fault.code].sentence
+        grave, sentence = _gravity(name, fault, by_want), worst[fault.code].sentence
+        if sharing[fault.code] == len(usual) > 1:
+            grave = max(grave - 1, 0)
         code, shot = fault.code, name
         if code == "other-blurred":
             code, shot = "blurred", first
             sentence = f"edges are spread over {fault.value:.3g} px, more than in {name}. Retake it, if it can be."
+        severity: Severity = SEVERITIES[-1 - grave]
         flags.setdefault((code, shot), Flag(code=code, severity=severity, sentence=sentence, shot=shot))
     return list(flags.values())
 
 
-def _severity(name: str, fault: Finding, by_severity: Mapping[Severity, Mapping[str, Fitness]]) -> Severity:
+def _gravity(name: str, fault: Finding, by_want: Mapping[float, Mapping[str, Fitness]]) -> int:
+    """0 for a note, 1 for what makes figures doubtful, 2 for what makes them unfit."""
     if fault.code in CANCELS:
-        return "note"
-    for severity, checked in by_severity.items():
-        for other in checked[name].faults:
-            if fault.code in (other.code, *EXPLAINED_BY.get(other.code, ())):
-                # A limit that is the same for any accuracy is how far was measured, not what spoils a figure.
-                fixed = other.name == fault.name and other.limit == fault.limit
-                return "doubtful" if fixed else severity
-    return "note"
+        return 0
+    return sum(_spoils(fault, by_want[want][name], want) for want in WANTS)
+
+
+def _spoils(fault: Finding, checked: Fitness, want: float) -> bool:
+    """Whether a fault at the usual accuracy, or a symptom of it, is one at less."""
+    for other in checked.faults:
+        same = (other.name, other.limit) == (fault.name, fault.limit)
+        # What was measured up to a fixed limit is trusted somewhat beyond, as errors grow with noise and blur: squared.
+        if same and fault.excess <= math.sqrt(want / USUAL_WANT):
+            continue
+        if fault.code in (other.code, *EXPLAINED_BY.get(other.code, ())):
+            return True
+    return False
 
 
 def balance_flags(balance: Balance) -> Iterable[Flag]:

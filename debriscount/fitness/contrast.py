@@ -178,7 +178,6 @@ def pattern_finding(kind: str, seen: Clarity) -> Finding:
         "% cover",
         "at the size of a grain; joints and specks not counted",
         f"The floor's pattern looks like {kind}: measure with a photo of the clean floor (--blank)." if like else "",
-        "pattern-alike" if like else "",
     )
 
 

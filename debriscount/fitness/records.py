@@ -15,7 +15,7 @@ class Finding:
     ``value`` is None where it cannot be known, ``limit`` where there is none; ``least`` says that the value must reach
     the limit rather than stay below it. ``reason`` says where the limit comes from, ``advice`` what to do about a value
     beyond it. A finding that is no fault of the shot but should be read all the same has ``advice`` and is ``fit``.
-    ``code`` is a fixed word for what a value beyond its limit means, as "blurred", or for what is told besides.
+    ``code`` is a fixed word for what a value beyond its limit means, as "blurred"; empty where there is no limit.
     """
 
     name: str
@@ -57,9 +57,9 @@ def at_least(name: str, value: float, unit: str, limit: float, reason: str, advi
     return Finding(name, value, unit, limit, True, fit, reason, "" if fit else advice, code)
 
 
-def told(name: str, value: float | None, unit: str, reason: str, advice: str = "", code: str = "") -> Finding:
+def told(name: str, value: float | None, unit: str, reason: str, advice: str = "") -> Finding:
     """Make a finding without a limit: something worth knowing that decides nothing."""
-    return Finding(name, value, unit, None, False, True, reason, advice, code)
+    return Finding(name, value, unit, None, False, True, reason, advice)
 
 
 @dataclass(frozen=True, slots=True)

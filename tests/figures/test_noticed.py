@@ -4,7 +4,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from debriscount.figures.noticed import fault_flags, photo_flags
+from debriscount.figures.noticed import WANTS, fault_flags, photo_flags
 from debriscount.fitness.records import Finding, Fitness, at_most
 from debriscount.flags import Flag, Severity, sentences
 from debriscount.photo.read import Photo, photo_from_array
@@ -23,18 +23,17 @@ def checked(faults: Mapping[str, Sequence[tuple[str, float]]], limit: float) -> 
     }
 
 
-def flags(
-    faults: Mapping[str, Sequence[tuple[str, float]]], doubtful: float = 2.0, unfit: float = 4.0
-) -> dict[tuple[str, str | None], Severity]:
-    return {(f.code, f.shot): f.severity for f in _flags(faults, doubtful, unfit)}
+Faults = Mapping[str, Sequence[tuple[str, float]]]
 
 
-def _flags(faults: Mapping[str, Sequence[tuple[str, float]]], doubtful: float = 2.0, unfit: float = 4.0) -> list[Flag]:
-    by_severity: dict[Severity, dict[str, Fitness]] = {
-        "unfit": checked(faults, unfit),
-        "doubtful": checked(faults, doubtful),
-    }
-    return fault_flags(checked(faults, 1.0), by_severity)
+def flags(faults: Faults, limits: tuple[float, float] = (2.0, 4.0)) -> dict[tuple[str, str | None], Severity]:
+    return {(f.code, f.shot): f.severity for f in _flags(faults, limits)}
+
+
+def _flags(faults: Faults, limits: tuple[float, float] = (2.0, 4.0)) -> list[Flag]:
+    """Flags of faults whose limit is 1 at the usual accuracy and ``limits`` at less."""
+    by_want = {want: checked(faults, limit) for want, limit in zip(WANTS, limits, strict=True)}
+    return fault_flags(checked(faults, 1.0), by_want)
 
 
 def test_a_fault_is_as_grave_as_the_accuracy_that_it_spoils() -> None:
@@ -46,12 +45,22 @@ def test_a_fault_is_as_grave_as_the_accuracy_that_it_spoils() -> None:
     }
 
 
-def test_a_limit_that_is_the_same_for_any_accuracy_makes_no_figure_unfit() -> None:
-    assert flags({"before": [("slanted", 1.1)]}, doubtful=1.0, unfit=1.0) == {("slanted", "before"): "doubtful"}
+@pytest.mark.parametrize(
+    ("value", "severity"), [(1.4, "note"), (1.42, "doubtful"), (1.86, "doubtful"), (1.87, "unfit")]
+)
+def test_a_limit_that_is_the_same_for_any_accuracy_is_passed_a_little(value: float, severity: Severity) -> None:
+    """By hand: the square roots of the accuracies over the usual are 1.414 and 1.861."""
+    assert flags({"before": [("slanted", value)], "after": []}, (1.0, 1.0)) == {("slanted", "before"): severity}
+
+
+def test_a_fault_that_all_shots_share_is_less_grave() -> None:
+    grave = [("compressed", 5.0)]
+    assert set(flags({"before": grave, "after": grave}).values()) == {"doubtful"}
+    assert set(flags({"blank": [], "before": grave, "after": grave}).values()) == {"unfit"}
 
 
 def test_what_cancels_in_a_pickup_is_a_note() -> None:
-    assert flags({"before": [("too-coarse", 9.0)]}) == {("too-coarse", "before"): "note"}
+    assert flags({"before": [("too-coarse", 9.0)], "after": []}) == {("too-coarse", "before"): "note"}
 
 
 def test_a_cause_is_as_grave_as_its_symptoms_which_are_not_told() -> None:
