@@ -31,7 +31,7 @@ from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, wi
 from .records import Amount
 from .region import checked_region, needed_averaging, region_as_patch, region_views
 from .sources import PhotoSource, Progress, load_photo
-from .zones import amounts, less_background
+from .zones import amounts, less_background, not_negative
 
 #: Scales that a photo of a floor can have: light shows nothing finer, and a pixel of a metre shows no grain.
 SCALES_MM_PER_PX = (1e-6, 1000.0)
@@ -248,5 +248,5 @@ def _zones(
     there = amounts(zoned, grains["photo"], kinds, only, mm_per_px)
     if "blank" in grains:
         bare = amounts(zoned, grains["blank"], kinds, only, mm_per_px)
-        there = {zone: less_background(amount, bare[zone]) for zone, amount in there.items()}
+        there = {zone: not_negative(less_background(amount, bare[zone])) for zone, amount in there.items()}
     return there if patch is not None else {"patch": there["patch"]}

@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from .records import Amount, ZoneFigures
+from .records import ZoneFigures
 from .trust import untold
+from .zones import not_negative
 
 TAKEN_OFF = "more had to be taken off for the bare floor than debris was seen"
 
@@ -35,7 +36,7 @@ def possible(zones: Mapping[str, ZoneFigures]) -> dict[str, ZoneFigures]:
 def _possible(figures: ZoneFigures, everywhere_mm2: float) -> ZoneFigures:
     pickup, interval = figures.pickup_percent, figures.interval95
     start, left = figures.before.area_mm2, figures.after.area_mm2
-    figures = replace(figures, before=_not_negative(figures.before), after=_not_negative(figures.after))
+    figures = replace(figures, before=not_negative(figures.before), after=not_negative(figures.after))
     if pickup is None:
         return figures
     beyond = figures.limit_mm2 is not None and left < -figures.limit_mm2
@@ -51,8 +52,3 @@ def _possible(figures: ZoneFigures, everywhere_mm2: float) -> ZoneFigures:
         pickup_percent=min(pickup, 100.0),
         interval95=interval,
     )
-
-
-def _not_negative(amount: Amount) -> Amount:
-    mass = amount.mass_g
-    return replace(amount, area_mm2=max(amount.area_mm2, 0.0), mass_g=None if mass is None else max(mass, 0.0))
