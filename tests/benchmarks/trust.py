@@ -138,8 +138,9 @@ def main(argv: Sequence[str] | None = None) -> int:
                 )
             except DebriscountError:
                 measurement = None
-            figures += called(scene, measurement)
-            print(scene.name, figures[-1].trust, flush=True)
+            found = called(scene, measurement)
+            figures += found
+            print(f"{scene.name}: {', '.join(f.trust for f in found if f.zone == 'patch')}", flush=True)
         late += print_tables(folder.name, figures)
     return 1 if late else 0
 
