@@ -8,6 +8,9 @@ import typer
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
 from ._progress import progress_bar
+from ._terminal import terminal_width
+
+NOT_SOUND = 3
 
 
 def measure(
@@ -31,14 +34,19 @@ def measure(
     allow_growth: Annotated[
         bool, typer.Option("--allow-growth", help="Debris did grow from before to after: measure anyway.")
     ] = False,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Exit with 3 if the patch's pickup is not sound; results are written.")
+    ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
 ) -> None:
-    """Measure one run: how much was picked up, by zone, kind of debris and pass."""
+    """Measure one run: how much was picked up, by zone, kind of debris and pass, and whether to trust it."""
     from debriscount.opencv import require_opencv
 
     require_opencv()
     import debriscount
+    from debriscount.flags import said_once
     from debriscount.report import measurement_json, table_text, write_measurement
+    from debriscount.report.verdict import is_sound
 
     with progress_bar(not quiet) as progress:
         measurement = debriscount.measure(
@@ -55,12 +63,14 @@ def measure(
         )
     written = write_measurement(measurement, out)
     if json or quiet:  # the table has the warnings already
-        for warning in measurement.warnings:
-            typer.echo(f"Warning: {warning}", err=True)
+        for severity, sentence in said_once(measurement.flags):
+            typer.echo(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}", err=True)
     if json:
         from json import dumps
 
         typer.echo(dumps(measurement_json(measurement), indent=1, allow_nan=False))
     elif not quiet:
-        typer.echo(table_text(measurement), nl=False)
+        typer.echo(table_text(measurement, terminal_width()), nl=False)
         typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)
+    if strict and not is_sound(measurement):
+        raise typer.Exit(NOT_SOUND)

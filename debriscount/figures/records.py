@@ -1,10 +1,12 @@
 """What a measurement says: frozen records whose fields carry their units."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..flags import Flag, sentences
 from ..geometry.grid import FloorGrid
 from ..grains.table import GrainTable
 from ..inputs.lens import CameraLens
@@ -15,6 +17,8 @@ from ..photo.settings import UNKNOWN_SETTINGS, CameraSettings
 from ..scale.agreement import Agreement
 from ..scale.pickup import WeighedPickup
 
+#: Whether a pickup may be trusted.
+Trust = Literal["sound", "doubtful", "not measurable"]
 #: Width of the 95 % interval of a number of grains from which on the number is not given: this share of it and so many
 #: grains besides, since of a few grains one more or less is no fault.
 UNTOLD, UNTOLD_GRAINS = 0.15, 4
@@ -47,7 +51,8 @@ class ZoneFigures:
     """One zone over one pass or the whole run so far; a figure that cannot be known is None.
 
     ``limit_mm2`` is the detection limit of the leftovers. Where less than that was seen, ``more_than_percent`` is what
-    can be promised of the pickup, and ``pickup_percent`` stays the best estimate; otherwise it is None.
+    can be promised of the pickup, and ``pickup_percent`` stays the best estimate; otherwise it is None. ``trust`` says
+    whether the pickup may be trusted, ``why`` in a few words why it may not: doubtful until it is judged.
     """
 
     before: Amount
@@ -57,6 +62,8 @@ class ZoneFigures:
     interval95: tuple[float, float] | None = None
     more_than_percent: float | None = None
     limit_mm2: float | None = None
+    trust: Trust = "doubtful"
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,10 +139,15 @@ class Measurement:
     shots: tuple[MeasuredShot, ...]
     passes: tuple[PassFigures, ...]
     budget: tuple[BudgetLine, ...] = ()
-    warnings: tuple[str, ...] = field(default=())
+    flags: tuple[Flag, ...] = ()
     scale: ScaleFigures | None = None
     lens: CameraLens | None = None
     further: FurtherPass | None = None
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the flags say, each thing once."""
+        return sentences(self.flags)
 
     @property
     def pickup_percent(self) -> float | None:

@@ -66,7 +66,11 @@ def photo_pickup(figures: PassFigures) -> Quantity | None:
     before, after = whole.before.mass_g, whole.after.mass_g
     if before is not None and after is not None and before > 0:
         value = 100 * (1 - (after + _gain_g(figures.zones.get("margin"))) / before)
-    return Quantity(value, (whole.interval95[1] - whole.interval95[0]) / INTERVAL_95)
+    low, high = whole.interval95
+    width = high - low
+    if high >= 100 or low == 0:  # cut where figures end: the side that is whole tells
+        width = max(width, 2 * max(high - whole.pickup_percent, whole.pickup_percent - low))
+    return Quantity(value, width / INTERVAL_95)
 
 
 def _gain_g(margin: ZoneFigures | None) -> float:

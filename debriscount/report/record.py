@@ -8,6 +8,7 @@ from typing import Any
 from .. import __version__
 from ..errors import InputFileError
 from ..figures.records import Amount, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
+from ..flags import Flag
 from ..geometry.grid import FloorGrid
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
@@ -54,6 +55,7 @@ def measurement_json(measurement: Measurement) -> JsonObject:
         "agreement": _agreement(measurement),
         "weighing": _weighing(measurement),
         "warnings": list(measurement.warnings),
+        "flags": [_flag(flag) for flag in measurement.flags],
     }
 
 
@@ -132,6 +134,16 @@ def read_record(path: str | Path) -> JsonObject:
 
 def _refuse_constant(name: str) -> None:
     raise ValueError(f"{name} is not a JSON number")
+
+
+def _flag(flag: Flag) -> JsonObject:
+    return {
+        "code": flag.code,
+        "severity": flag.severity,
+        "shot": flag.shot,
+        "zone": flag.zone,
+        "sentence": flag.sentence,
+    }
 
 
 def _mm(value: float) -> float | None:
@@ -217,6 +229,8 @@ def _zone(figures: ZoneFigures) -> JsonObject:
         "detection_limit_mm2": rounded(figures.limit_mm2, AREA_DECIMALS),
         "interval95": None if ends is None or None in ends else ends,
         "gone_percent": rounded(figures.gone_percent, PERCENT_DECIMALS),
+        "trust": figures.trust,
+        "why": figures.why,
         "before": amount_json(figures.before),
         "after": amount_json(figures.after),
     }

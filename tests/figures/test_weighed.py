@@ -1,4 +1,5 @@
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -60,6 +61,14 @@ def test_without_masses_area_stands_for_it() -> None:
 def test_without_an_interval_there_is_nothing_to_compare() -> None:
     bare = PassFigures(1, {"patch": zone(10_000, 2_000)}, {})
     assert photo_pickup(bare) is None
+
+
+def test_an_interval_that_is_cut_at_all_or_nothing_says_no_less() -> None:
+    for pickup, interval in ((99.5, (97.54, 100.0)), (0.5, (0.0, 2.46))):
+        whole = replace(zone(10_000, 100 * (100 - pickup), None, mass=False), interval95=interval)
+        found = photo_pickup(PassFigures(1, {"patch": whole}, {}))
+        assert found is not None
+        assert found.u == pytest.approx(1.0)  # by hand: 1.96 points to the side that is whole
 
 
 def test_photo_and_scale_that_agree(tmp_path: Path) -> None:

@@ -41,6 +41,8 @@ def test_figures_are_rounded_but_keep_their_digits(run: Measurement) -> None:
         "detection_limit_mm2": None,
         "interval95": [47.9876, 52.4877],
         "gone_percent": 50.9877,
+        "trust": "sound",
+        "why": "",
         "before": {"area_mm2": 50.265, "grains": 7, "grains_interval95": None, "mass_g": None},
         "after": {"area_mm2": 25.141, "grains": 4, "grains_interval95": None, "mass_g": None},
     }

@@ -13,8 +13,12 @@ from PIL import Image
 
 from debriscount.errors import OutputError
 from debriscount.figures.records import Measurement
+from debriscount.flags import Flag
 from debriscount.report import grains_csv, measurement_json, read_record, write, write_measurement, zones_csv
 from debriscount.report.folder import MARK
+
+#: Makes a record that differs from the made-up run's.
+NEW = (Flag(code="new", severity="note", sentence="new"),)
 
 NAMES = ["measurement.json", "zones.csv", "grains.csv", "overlay-before.jpg", "overlay-after.jpg", "overlay-after2.jpg"]
 
@@ -83,7 +87,9 @@ def test_the_folder_is_as_open_as_any_other(run: Measurement, tmp_path: Path) ->
 
 def test_a_list_of_numbers_stands_on_one_line_and_texts_stay_as_they_are(run: Measurement, tmp_path: Path) -> None:
     odd = '[\n  1,\n 2\n] \\"[ 1, 2 ]'
-    write_measurement(replace(run, warnings=(odd, "[1,\n2]")), tmp_path)
+    write_measurement(
+        replace(run, flags=tuple(Flag(code="x", severity="note", sentence=said) for said in (odd, "[1,\n2]"))), tmp_path
+    )
     text = (tmp_path / "measurement.json").read_text(encoding="utf-8")
     assert '"interval95": [47.9876, 52.4877],' in text
     assert json.loads(text)["warnings"] == [odd, "[1,\n2]"]
@@ -202,7 +208,7 @@ def test_after_a_failure_the_old_result_is_intact(
     old = _contents(tmp_path)
     monkeypatch.setattr(write, failing, _full_disk)
     with pytest.raises(OutputError, match="No space left on device"):
-        write_measurement(replace(run, warnings=("new",)), tmp_path / "out")
+        write_measurement(replace(run, flags=NEW), tmp_path / "out")
     assert _contents(tmp_path) == old
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
@@ -223,7 +229,7 @@ def test_a_failure_while_files_are_exchanged_puts_the_old_ones_back(
 
     monkeypatch.setattr(Path, "rename", fail_once)
     with pytest.raises(OutputError, match="Input/output error"):
-        write_measurement(replace(run, warnings=("new",)), tmp_path / "out")
+        write_measurement(replace(run, flags=NEW), tmp_path / "out")
     assert _contents(tmp_path) == old
 
 
@@ -242,7 +248,7 @@ def test_old_files_that_cannot_be_put_back_are_not_thrown_away(
 
     monkeypatch.setattr(Path, "rename", fail_from_then_on)
     with pytest.raises(OutputError, match="Input/output error"):
-        write_measurement(replace(run, warnings=("new",)), tmp_path / "out")
+        write_measurement(replace(run, flags=NEW), tmp_path / "out")
     assert old <= set(_contents(tmp_path).values())
 
 
