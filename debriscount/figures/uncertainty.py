@@ -80,8 +80,8 @@ def pickup_uncertainty(
     bare: ShotGrains | None,
     mm_per_px: float,
     doubts: Doubts = Doubts(),
-) -> tuple[dict[str, tuple[float, float] | None], dict[str, float]]:
-    """95 % interval of each zone's pickup, and the budget of the patch's.
+) -> tuple[dict[str, tuple[float, float] | None], dict[str, float], dict[str, float]]:
+    """95 % interval of each zone's pickup, the budget of the patch's, and how the zones' errors go with the patch's.
 
     Parameters
     ----------
@@ -102,6 +102,9 @@ def pickup_uncertainty(
         Percent, by zone; None for a zone that held nothing.
     budget : dict of str to float
         Standard uncertainty of the patch's pickup by source, percentage points.
+    with_patch : dict of str to float
+        By how many points each zone's pickup is likely off where the patch's is off by one: their covariance over the
+        patch's variance.
 
     Notes
     -----
@@ -162,9 +165,11 @@ def pickup_uncertainty(
         return _pickups(area + sum(draws.values()), names)
 
     result = propagate(model, sources, TRIALS, SEED)
-    return _intervals(result, names, area), {
-        name: float(u[names.index("patch")]) for name, u in result.by_source.items()
-    }
+    whole = names.index("patch")
+    budget = {name: float(u[whole]) for name, u in result.by_source.items()}
+    slopes = result.covariance[whole] / max(float(result.covariance[whole, whole]), 1e-30)
+    with_patch = {name: float(slopes[k]) for k, name in enumerate(names) if area[0, k] > 0}
+    return _intervals(result, names, area), budget, with_patch
 
 
 def _sums(members: list[dict[str, NDArray[np.bool_]]], values: list[NDArray[np.float64]]) -> NDArray[np.float64]:

@@ -9,6 +9,8 @@ from .quantity import Quantity
 
 #: Percent of a portion that nobody spills unnoticed, while a cup or bin not subtracted easily is as much.
 _TARE_PERCENT = 50.0
+#: Debris that was not where it should be cannot be more than all of it.
+_PORTION = 100.0
 #: A size that an observation itself speaks for is not bounded by any other trace.
 _ANY = math.inf
 #: Weight of the bin in the scale's pickup; what is swept has the rest.
@@ -46,6 +48,12 @@ class Evidence:
         Debris whose grains are too fine for the photo to show one by one.
     kind_spread_percent : float or None
         Highest less lowest pickup of the kinds by photo, points; 0 where there is one kind.
+    dispensed_g : float or None
+        Mass dispensed.
+    cup_tared, bin_tared : bool or None
+        Whether an empty cup or bin was subtracted, so that it cannot have been forgotten.
+    exchanged : tuple of str
+        Sentences on exchanges of readings that explain all there is, the one that fits best first.
     """
 
     by: Literal["bin", "swept", "both"] = "bin"
@@ -59,6 +67,10 @@ class Evidence:
     unseen_percent: float | None = None
     fine_percent: float | None = None
     kind_spread_percent: float | None = None
+    dispensed_g: float | None = None
+    cup_tared: bool | None = None
+    bin_tared: bool | None = None
+    exchanged: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +79,8 @@ class Pattern:
 
     ``difference`` is that of photo less scale, ``unaccounted`` that of the balance, ``before`` that of the mass of
     *before* by photo over the mass dispensed. Traces speak for sizes from ``least`` to ``most``, points; ``most`` is
-    None where nothing speaks for or against any. ``because`` takes the size.
+    None where nothing speaks for or against any, and no larger size than ``possible`` can be. ``because`` takes the
+    size times ``unit``.
     """
 
     name: str
@@ -78,6 +91,8 @@ class Pattern:
     because: str
     least: float = 0.0
     either_sign: bool = False
+    possible: float = _PORTION
+    unit: float = 1.0
 
 
 def fault_patterns(photo_percent: float, evidence: Evidence) -> list[Pattern]:
@@ -124,21 +139,23 @@ def _portion(picked_up: float, evidence: Evidence) -> Sequence[Pattern]:
     before = evidence.before_percent
     told = before is not None
     seen = _told(" (before weighs {:.1f} % of it by photo)", before.value if before else None)
-    return [
+    patterns = [
         Pattern(
             "portion not all on the patch", difference, 1.0, -1.0, _TARE_PERCENT if told else None,
             "{:.1f} % of the portion never lay on the patch: spilled, or still in the cup" + seen,
-        ),
-        Pattern(
-            "forgotten tare", difference, 1.0, -1.0, _ANY if told else None,
-            "{:.1f} % of what counts as dispensed is no debris, as if the empty cup had not been subtracted" + seen,
-            least=_TARE_PERCENT,
         ),
         Pattern(
             "more on the patch than was weighed", -difference, -1.0, 1.0, _ANY if told else None,
             "{:.1f} % of the portion lay on the patch beside what was weighed" + seen,
         ),
     ]  # fmt: skip
+    if evidence.cup_tared:
+        return patterns
+    because = "{:.1f} % of what counts as dispensed is no debris, as if the empty cup had not been subtracted" + seen
+    tare = Pattern(
+        "forgotten tare", difference, 1.0, -1.0, _ANY if told else None, because, least=_TARE_PERCENT
+    )  # fmt: skip
+    return [*patterns, tare]
 
 
 def _bin_and_sweep(evidence: Evidence) -> Sequence[Pattern]:
@@ -146,21 +163,27 @@ def _bin_and_sweep(evidence: Evidence) -> Sequence[Pattern]:
     by_bin, missing = BIN_WEIGHT[evidence.by], evidence.unaccounted_percent
     told = missing is not None
     seen = _told(" (the balance misses {:.1f} %)", missing.value if missing else None)
-    return [
+    patterns = [
         Pattern(
             "bin residue", -by_bin, -1.0, 0.0, _TARE_PERCENT if told else None,
             "the bin holds {:.1f} % of the portion beyond what this run laid out: residue of earlier runs" + seen,
-        ),
-        Pattern(
-            "forgotten tare", -by_bin, -1.0, 0.0, _ANY if told else None,
-            "the bin weighs {:.1f} % of the portion too much, as if it had not been subtracted empty" + seen,
-            least=_TARE_PERCENT,
         ),
         Pattern(
             "leftovers not all swept up", by_bin - 1, 1.0, 0.0, _ANY if told else None,
             "{:.1f} % of the portion stayed on the floor when it was swept" + seen,
         ),
     ]  # fmt: skip
+    if evidence.bin_tared:
+        return patterns
+    # A bin is no debris: it may weigh many times the portion.
+    grams = evidence.dispensed_g
+    too_much = "{:.1f} % of the portion" if grams is None else "{:.1f} g"
+    tare = Pattern(
+        "forgotten tare", -by_bin, -1.0, 0.0, _ANY if told else None,
+        f"the bin weighs {too_much} too much, as if it had not been subtracted empty" + seen,
+        least=_TARE_PERCENT, possible=math.inf, unit=1.0 if grams is None else grams / 100,
+    )  # fmt: skip
+    return [*patterns, tare]
 
 
 def _seen_wrong(left: float, evidence: Evidence) -> Sequence[Pattern]:

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .agreement import verdict_of, zeta_score
-from .drift import Drift, chance_of, drift
+from .drift import Drift, drift
 from .errors_in_both import Line, york
 from .method_comparison import LimitsOfAgreement, limits_of_agreement
-from .quantity import Quantity
+from .quantity import Quantity, chance_of
 
 #: Fewer differences give no standard deviation worth the name.
 FEWEST = 3
