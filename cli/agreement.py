@@ -18,7 +18,14 @@ def agreement(
     from debriscount.opencv import require_opencv
 
     require_opencv()
-    from debriscount.report.agreement import compare_runs, runs_json, runs_text, write_agreement
+    from debriscount.report.agreement import (
+        LEAST_WIDTH,
+        TEXT_WIDTH,
+        compare_runs,
+        runs_json,
+        runs_text,
+        write_agreement,
+    )
 
     many, not_weighed = compare_runs(runs)
     written = [] if out is None else write_agreement(many, out, not_weighed)
@@ -27,6 +34,9 @@ def agreement(
 
         typer.echo(dumps(runs_json(many, not_weighed), indent=1, allow_nan=False))
     else:
-        typer.echo(runs_text(many, not_weighed), nl=False)
+        from shutil import get_terminal_size
+
+        width = min(get_terminal_size((TEXT_WIDTH, 24)).columns, TEXT_WIDTH)
+        typer.echo(runs_text(many, not_weighed, max(width, LEAST_WIDTH)), nl=False)
     if written:
         typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)

@@ -19,8 +19,8 @@ Draws = Mapping[str, NDArray[np.float64]]
 class Propagated:
     """Mean, standard uncertainty and probabilistically symmetric 95 % interval of a model's outputs.
 
-    ``mean`` and ``u`` have shape (M,), ``interval95`` (M, 2), ``covariance`` (M, M). ``by_source`` is the standard uncertainty, shape (M,),
-    that each source brings alone, the others held at their mean.
+    ``mean`` and ``u`` have shape (M,), ``interval95`` (M, 2), ``covariance`` (M, M). ``by_source`` is the standard
+    uncertainty, shape (M,), that each source brings alone, the others held at their mean.
     """
 
     mean: NDArray[np.float64]

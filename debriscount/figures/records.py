@@ -66,8 +66,8 @@ class PassFigures:
     """What one pass of the machine had left, against *before*.
 
     ``zones`` is keyed by "patch" and the names of the patch's zones, ``kinds`` by kind name and
-    then by zone. ``with_patch`` is by how many points the photo's pickup of a zone is likely off where that of the patch
-    is off by one; a zone where that is unknown is missing.
+    then by zone. ``with_patch`` is by how many points the photo's pickup of a zone is likely off where that of the
+    patch is off by one; a zone where that is unknown is missing.
     """
 
     number: int

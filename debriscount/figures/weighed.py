@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -57,12 +58,15 @@ def scale_figures(
     agreement = agree(photo, scale)
     if agreement.verdict == "agree":
         return ScaleFigures(weighing, weighed, agreement, best_pickups(last, photo, scale))
-    evidence = _evidence(patch, weighing, weighed, photo, last, kinds, cover_before)
+    evidence = _evidence(patch, weighing, weighed, last, kinds, cover_before)
+    if agreement.verdict != "too uncertain" or weighed.balance.flags:
+        exchanges = exchanges_that_explain(photo, _before_g(last.zones["patch"]), weighing, patch.zone_names())
+        evidence = replace(evidence, exchanged=tuple(exchange.sentence for exchange in exchanges))
     return ScaleFigures(weighing, weighed, agree(photo, scale, evidence))
 
 
 def laid_percent(figures: PassFigures) -> dict[str, float]:
-    """Share of the debris of *before* that lay in each zone of the patch by photo, percent; empty where none is seen."""
+    """Share of the debris of *before* that lay in each zone by photo, percent; empty where none is seen."""
     whole = _amount(figures.zones["patch"].before, figures)
     return {
         name: 100 * _amount(zone.before, figures) / whole
@@ -84,13 +88,13 @@ def best_pickups(figures: PassFigures, photo: Quantity, scale: Quantity) -> dict
     Returns
     -------
     dict of str to BestPickup
-        "patch", and every zone whose pickup is known. Their shares of the debris still sum to the patch's, with what the
-        photo saw flung into the margin.
+        "patch", and every zone whose pickup is known. Their shares of the debris still sum to the patch's, with what
+        the photo saw flung into the margin.
 
     Notes
     -----
-    The patch is the mean of least variance. Of zones only the photo knows: what the scale says of the patch passes on to
-    them as far as their errors go with the patch's, by generalised least squares with the condition that photo and
+    The patch is the mean of least variance. Of zones only the photo knows: what the scale says of the patch passes on
+    to them as far as their errors go with the patch's, by generalised least squares with the condition that photo and
     scale see one patch.
     """
     zones = {name: zone for name, zone in figures.zones.items() if name in figures.with_patch and name != "patch"}
@@ -108,9 +112,7 @@ def best_pickups(figures: PassFigures, photo: Quantity, scale: Quantity) -> dict
     condition = np.zeros((1, len(measured)))
     condition[0, :2] = 1.0, -1.0
     met = reconcile([q.value for q in measured], covariance, condition)
-    return {
-        name: _best_pickup(met.quantity(i, measured)) for i, name in enumerate(["patch", "scale", *seen]) if i != 1
-    }
+    return {name: _best_pickup(met.quantity(i, measured)) for i, name in enumerate(["patch", "scale", *seen]) if i != 1}
 
 
 def _best_pickup(quantity: Quantity) -> BestPickup:
@@ -163,7 +165,6 @@ def _evidence(
     patch: Patch,
     weighing: Weighing,
     weighed: WeighedPickup,
-    photo: Quantity,
     last: PassFigures,
     kinds: Sequence[DebrisKind],
     cover_before: float | None,
@@ -175,7 +176,6 @@ def _evidence(
     known = [p for p in pickups if p is not None]
     before_g = _before_g(whole)
     caught = weighing.bin or weighing.emptied
-    exchanges = exchanges_that_explain(photo, before_g, weighing, patch.zone_names())
     return Evidence(
         by="both" if weighed.balance.closed else "bin" if weighed.by_collection_percent else "swept",
         unaccounted_percent=weighed.unaccounted_percent,
@@ -192,7 +192,6 @@ def _evidence(
         dispensed_g=weighed.balance.dispensed_g.value,
         cup_tared=_tared(weighing.dispensed),
         bin_tared=None if caught is None else _tared(caught),
-        exchanged=tuple(exchange.sentence for exchange in exchanges),
     )  # fmt: skip
 
 

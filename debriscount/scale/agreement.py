@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from .causes import Cause, rank_causes
+from .causes import Cause, exchanged, rank_causes
 from .fault_patterns import Evidence
 from .quantity import Quantity
 
@@ -65,8 +65,10 @@ def agree(photo: Quantity, scale: Quantity, evidence: Evidence | None = None) ->
         Both uncertainties are 0.
     """
     verdict = verdict_of(photo, scale)
-    differ = verdict in ("doubtful", "disagree")
-    causes = rank_causes(photo, scale, evidence) if differ and evidence is not None else ()
+    causes: tuple[Cause, ...] = ()
+    if evidence is not None and verdict != "agree":
+        # What is too uncertain differs by nothing that wants explaining, but its balance may.
+        causes = exchanged(evidence) if verdict == "too uncertain" else rank_causes(photo, scale, evidence)
     return Agreement(
         photo.value,
         photo.u,
@@ -131,6 +133,7 @@ def _score(value: float, reference: float, u: float, u_reference: float) -> floa
 
 def _sentence(photo: Quantity, scale: Quantity, verdict: Verdict, causes: tuple[Cause, ...]) -> str:
     both = f"photo {with_uncertainty(photo)} %, scale {with_uncertainty(scale)} %: "
+    likely = f"; most likely {causes[0].name}: {causes[0].sentence}" if causes else ""
     if verdict == "agree":
         return both + "they agree"
     by_chance = expanded_difference(photo, scale)
@@ -140,14 +143,13 @@ def _sentence(photo: Quantity, scale: Quantity, verdict: Verdict, causes: tuple[
         wider = "scale" if scale.u > photo.u else "photo"
         return both + (
             f"too uncertain to tell whether they agree, since by chance alone they may differ by {chance} points, most "
-            f"of it by the {wider}"
+            f"of it by the {wider}{likely}"
         )
     points = _rounded(abs(photo.value - scale.value), decimals)
     apart = f"by {points} points, where {chance} may be chance"
     said = (
         f"it is doubtful whether they agree, they differ {apart}" if verdict == "doubtful" else f"they disagree {apart}"
     )
-    likely = f"; most likely {causes[0].name}: {causes[0].sentence}" if causes else ""
     return both + said + likely
 
 

@@ -17,8 +17,9 @@ from .quantity import Quantity
 
 #: Plausibility of a size for which nothing speaks, neither for nor against.
 _UNTOLD = 0.5
-#: A cause that explains less than a tenth is not worth a line.
-_LEAST_SCORE = 0.1
+#: A cause that explains less than a quarter, or whose traces speak for less than a quarter of what it needs, is not
+#: worth a line: it would be named beside what speaks against it.
+_LEAST_SCORE = 0.25
 #: What a cause says of balance or *before* may be off by so many standard uncertainties of what was seen, the same by
 #: which photo and scale still agree.
 _CONTRADICTED = 2.0
@@ -75,13 +76,17 @@ def rank_causes(photo: Quantity, scale: Quantity, evidence: Evidence) -> tuple[C
     if abs(photo.value - scale.value) < _EQUAL_PERCENT:
         return ()
     seen = _observed(photo, scale, evidence)
-    exchanged = [Cause("exchanged readings", 1.0, sentence) for sentence in evidence.exchanged[:1]]
     best: dict[str, Cause] = {}
     for pattern in fault_patterns(photo.value, evidence):
         cause = _cause(pattern, seen)
         if cause.score >= _LEAST_SCORE and (cause.name not in best or cause.score > best[cause.name].score):
             best[cause.name] = cause
-    return (*exchanged, *sorted(best.values(), key=lambda cause: -cause.score))
+    return (*exchanged(evidence), *sorted(best.values(), key=lambda cause: -cause.score))
+
+
+def exchanged(evidence: Evidence) -> tuple[Cause, ...]:
+    """The exchange of readings that fits best of those that explain all there is, if there is one."""
+    return tuple(Cause("exchanged readings", 1.0, sentence) for sentence in evidence.exchanged[:1])
 
 
 def _cause(pattern: Pattern, seen: _Seen) -> Cause:
@@ -111,7 +116,9 @@ def _observed(photo: Quantity, scale: Quantity, evidence: Evidence) -> _Seen:
     shared = min(scale.u**2, variances[1]) * (2 * BIN_WEIGHT[evidence.by] - 1)
     covariance[0, 1] = covariance[1, 0] = shared
     told = np.flatnonzero(np.isfinite(values)).tolist()
-    return _Seen(values[told], np.sqrt(variances)[told], np.linalg.pinv(covariance[np.ix_(told, told)], hermitian=True), told)
+    return _Seen(
+        values[told], np.sqrt(variances)[told], np.linalg.pinv(covariance[np.ix_(told, told)], hermitian=True), told
+    )
 
 
 def _contradicted(effect: NDArray[np.float64], seen: _Seen) -> bool:

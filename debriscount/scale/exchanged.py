@@ -58,13 +58,13 @@ def exchanges_that_explain(
     Returns
     -------
     tuple of Exchange
-        The one that fits best first. With it no mass is negative, the balance has no flag, and photo and scale differ by
-        no more than their expanded uncertainty, in pickup and, where it is known, in the mass of *before*.
+        The one that fits best first. With it no mass is negative, the balance has no flag, and photo and scale differ
+        by no more than their expanded uncertainty, in pickup and, where it is known, in the mass of *before*.
 
     Notes
     -----
-    Tried are the two readings of each mass, and two masses as a whole: those are the lines of a form that stand together
-    or are alike. Any reading against any other would explain too much by chance.
+    Tried are the two readings of each mass, and two masses as a whole: those are the lines of a form that stand
+    together or are alike. Any reading against any other would explain too much by chance.
     """
     zones = None if zones is None else tuple(zones)
     found: list[tuple[float, Exchange]] = []
@@ -91,8 +91,9 @@ def _exchanged(weighing: Weighing) -> Iterator[tuple[str, Weighing]]:
     nets = weighing.nets
     for name, net in nets.items():
         if net.tare_g:
-            yield _READINGS.get(name, f"full and empty vessel of {_mass(name)}"), _with(
-                weighing, {name: Net(net.tare_g, net.gross_g)}
+            yield (
+                _READINGS.get(name, f"full and empty vessel of {_mass(name)}"),
+                _with(weighing, {name: Net(net.tare_g, net.gross_g)}),
             )
     for a, b in combinations(nets, 2):
         yield f"{_mass(a)} and {_mass(b)}", _with(weighing, {a: nets[b], b: nets[a]})

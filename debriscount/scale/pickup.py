@@ -32,8 +32,9 @@ class WeighedPickup:
 
     ``by_collection_percent`` is (bin + elsewhere)/dispensed, ``by_residue_percent`` 1 - swept/dispensed;
     ``pickup_percent`` the best of what there is. ``not_swept`` are the zones that a sweep left out; what was left there
-    is unknown. ``swept_g`` is what lay in each zone and ``elsewhere_g`` what was on each part of the machine, grams. ``unaccounted_percent`` is known where the balance is closed. ``hair`` is there
-    where hair cut off the brush was weighed.
+    is unknown. ``swept_g`` is what lay in each zone and ``elsewhere_g`` what was on each part of the machine, grams.
+    ``unaccounted_percent`` is known where the balance is closed. ``hair`` is there where hair cut off the brush was
+    weighed.
     """
 
     pickup_percent: Quantity | None
@@ -75,8 +76,8 @@ def weighed_pickup(
     nobody knows which: pickup is then taken half way, with a rectangular distribution from one figure to the other.
 
     In a zone that was not swept anything may have been left from nothing to all that was laid there: half of that is
-    taken, with a rectangular distribution. Where nobody knows what was laid there, leftovers tell nothing; where the bin
-    was weighed, it tells more than a sweep that is not whole, and is taken alone.
+    taken, with a rectangular distribution. Where nobody knows what was laid there, leftovers tell nothing; where the
+    bin was weighed, it tells more than a sweep that is not whole, and is taken alone.
     """
     errors, weighed = scale_errors(weighing), masses(weighing)
     not_swept = _not_swept(weighing, zones)

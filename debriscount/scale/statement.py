@@ -1,5 +1,6 @@
 """A weighing and what follows from it, for people and for programs."""
 
+import textwrap
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from .readings import scale_errors
 
 FORMAT = "debriscount/weighing/1"
 _GRAM_DECIMALS, _PERCENT_DECIMALS = 5, 4
+_WIDTH = 80  # columns that every terminal has
 _MANY = 1e4  # degrees of freedom that make no difference any more
 
 JsonObject = dict[str, Any]
@@ -63,6 +65,7 @@ def weighing_json(weighing: Weighing, weighed: WeighedPickup) -> JsonObject:
         "by_residue_percent": _percent(weighed.by_residue_percent),
         "elsewhere_percent": _percent(weighed.elsewhere_percent),
         "unaccounted_percent": _percent(weighed.unaccounted_percent),
+        "not_swept": list(weighed.not_swept),
         "hair": None
         if hair is None
         else {
@@ -79,7 +82,7 @@ def weighing_json(weighing: Weighing, weighed: WeighedPickup) -> JsonObject:
 
 
 def weighing_text(weighing: Weighing) -> str:
-    """Return a weighing's balance and pickup as lines for people, what is doubtful last."""
+    """Return a weighing's balance and pickup as lines for people, none over 80 columns; what is doubtful comes last."""
     weighed = weighed_pickup(weighing)
     balance, hair = weighed.balance, weighed.hair
     grams = {"dispensed": balance.dispensed_g, "left in the cup": balance.left_in_cup_g, "bin": balance.bin_g}
@@ -100,7 +103,10 @@ def weighing_text(weighing: Weighing) -> str:
         rows.append(("pickup by scale", "unknown: weigh the bin or what is left", ""))
     names, cells = (max(len(row[i]) for row in rows) for i in (0, 1))
     lines = [f"{name:{names}}  {cell:>{cells}} {unit}".rstrip() for name, cell, unit in rows]
-    return "\n".join([*lines, *(f"Warning: {flag.message}" for flag in balance.flags)]) + "\n"
+    zones = ", ".join(weighed.not_swept)
+    doubts = [f"Not swept: {zones}. What was left there is unknown."] if zones else []
+    doubts += [f"Warning: {flag.message}" for flag in balance.flags]
+    return "\n".join([*lines, *(textwrap.fill(doubt, _WIDTH, subsequent_indent="  ") for doubt in doubts)]) + "\n"
 
 
 def _grams(quantity: Quantity | None) -> JsonObject | None:
