@@ -2,33 +2,51 @@
 
 from collections.abc import Sequence
 
-from ..figures.records import ScaleFigures
+from ..figures.records import BestPickup, PassFigures, ScaleFigures
 from ..scale.agreement import Agreement
 from ..scale.quantity import Quantity
 from .columns import aligned, wrapped
-from .rounding import interval_text, percent_text
+from .rounding import interval_text, more_than_text, percent_text
 
 #: Columns that every terminal has.
 _WIDTH = 80
+#: From here on a percentage with one decimal would read as all of it.
+_ALL = 99.95
 
 
-def scale_block(scale: ScaleFigures | None) -> list[str]:
-    """Pickup by photo, by scale and by both, whether they agree, and if not, why; nothing without a weighing."""
+def scale_block(scale: ScaleFigures | None, last: PassFigures) -> list[str]:
+    """Pickup by photo, by scale and by both, whether they agree, and if not, why; nothing without a weighing.
+
+    Parameters
+    ----------
+    scale : ScaleFigures, optional
+        What was weighed.
+    last : PassFigures
+        By photo, of the pass that it was weighed after.
+
+    Returns
+    -------
+    list of str
+        One block of lines, none over 80 columns, or none.
+    """
     if scale is None:
         return []
     pickup, agreement = scale.weighed.pickup_percent, scale.agreement
     notes = _not_swept(scale.weighed.not_swept, by_bin=scale.weighed.by_collection_percent is not None)
     if agreement is None:
-        words = "unknown" if pickup is None else percent_text(pickup.value)
-        interval = "" if pickup is None else f" ({interval_text(pickup.interval95())})"
-        return ["\n".join([wrapped(f"Pickup by scale: {words}{interval}.", "  ", _WIDTH), *notes])]
+        said = "unknown" if pickup is None else f"{percent_text(pickup.value)} ({interval_text(pickup.interval95())})"
+        return ["\n".join([wrapped(f"Pickup by scale: {said}.", "  ", _WIDTH), *notes])]
     assert pickup is not None
     photo = Quantity(agreement.photo_percent, agreement.photo_u)
-    rows = [_row("  by photo", photo.value, photo.interval95()), _row("  by scale", pickup.value, pickup.interval95())]
+    as_mass = last.zones["patch"].before.mass_g is not None
+    rows = [
+        _row("by photo, as mass" if as_mass else "by photo", photo.value, photo.interval95()),
+        _row("by scale", pickup.value, pickup.interval95()),
+    ]
     best = scale.best.get("patch")
-    rows += [] if best is None else [_row("  best of both", best.percent, best.interval95)]
+    rows += [] if best is None else [["  best of both", _best(best), interval_text(best.interval95)]]
     zones = [
-        f"{zone} {percent_text(figure.percent)} ({interval_text(figure.interval95)})"
+        f"{zone} {_best(figure)} ({interval_text(figure.interval95)})"
         for zone, figure in scale.best.items()
         if zone != "patch"
     ]
@@ -37,7 +55,12 @@ def scale_block(scale: ScaleFigures | None) -> list[str]:
 
 
 def _row(name: str, percent: float, interval: tuple[float, float]) -> list[str]:
-    return [name, percent_text(percent), interval_text(interval)]
+    return [f"  {name}", percent_text(percent), interval_text(interval)]
+
+
+def _best(pickup: BestPickup) -> str:
+    """The figure or, where next to nothing is left, what can be promised."""
+    return more_than_text(pickup.interval95[0]) if pickup.percent >= _ALL else percent_text(pickup.percent)
 
 
 def _title(agreement: Agreement) -> str:

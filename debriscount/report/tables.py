@@ -81,7 +81,7 @@ def table_text(measurement: Measurement) -> str:
         blocks.append(_pass_block(figures, measurement))
         blocks += why_block(figures)
     blocks += [wrapped(measurement.further.sentence, "  ")] if measurement.further is not None else []
-    blocks += scale_block(measurement.scale)
+    blocks += scale_block(measurement.scale, measurement.passes[-1])
     blocks += [wrapped(f"Warning: {warning}", "  ") for warning in measurement.warnings]
     return "\n\n".join(blocks) + "\n"
 
