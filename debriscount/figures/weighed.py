@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from statistics import fmean
 
 import numpy as np
 
@@ -58,8 +59,10 @@ def scale_figures(
     agreement = agree(photo, scale)
     if agreement.verdict == "agree":
         return ScaleFigures(weighing, weighed, agreement, best_pickups(last, photo, scale))
+    if agreement.verdict == "too uncertain" and not weighed.balance.flags:  # nothing wants explaining
+        return ScaleFigures(weighing, weighed, agreement)
     evidence = _evidence(patch, weighing, weighed, last, kinds, cover_before)
-    if agreement.verdict != "too uncertain" or weighed.balance.flags:
+    if agreement.verdict != "doubtful" or weighed.balance.flags:  # chance alone calls for no exchange
         exchanges = exchanges_that_explain(photo, _before_g(last.zones["patch"]), weighing, patch.zone_names())
         evidence = replace(evidence, exchanged=tuple(exchange.sentence for exchange in exchanges))
     return ScaleFigures(weighing, weighed, agree(photo, scale, evidence))
@@ -192,6 +195,8 @@ def _evidence(
         dispensed_g=weighed.balance.dispensed_g.value,
         cup_tared=_tared(weighing.dispensed),
         bin_tared=None if caught is None else _tared(caught),
+        cup_g=fmean(weighing.usual_cup_g) if weighing.usual_cup_g else None,
+        bin_g=fmean(weighing.usual_bin_g) if weighing.usual_bin_g else None,
     )  # fmt: skip
 
 

@@ -43,15 +43,10 @@ def scale_block(scale: ScaleFigures | None, last: PassFigures) -> list[str]:
         _row("by photo, as mass" if as_mass else "by photo", photo.value, photo.interval95()),
         _row("by scale", pickup.value, pickup.interval95()),
     ]
-    best = scale.best.get("patch")
-    rows += [] if best is None else [["  best of both", _best(best), interval_text(best.interval95)]]
-    zones = [
-        f"{zone} {_best(figure)} ({interval_text(figure.interval95)})"
-        for zone, figure in scale.best.items()
-        if zone != "patch"
-    ]
-    by_zone = [wrapped(f"Best of both by zone: {', '.join(zones)}.", "  ", _WIDTH)] if zones else []
-    return ["\n".join([_title(agreement), *aligned(rows, _WIDTH), *_causes(agreement), *by_zone, *notes])]
+    for zone, best in scale.best.items():
+        name = "  best of both" if zone == "patch" else f"    {zone}"
+        rows.append([name, _best(best), interval_text(best.interval95)])
+    return ["\n".join([_title(agreement), *aligned(rows, _WIDTH), *_causes(agreement), *notes])]
 
 
 def _row(name: str, percent: float, interval: tuple[float, float]) -> list[str]:

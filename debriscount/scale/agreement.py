@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from .causes import Cause, exchanged, rank_causes
+from .causes import Cause, rank_causes
 from .fault_patterns import Evidence
 from .quantity import Quantity
 
@@ -50,7 +50,7 @@ def agree(photo: Quantity, scale: Quantity, evidence: Evidence | None = None) ->
         Pickup, percent. The two are taken as independent: a factor between area and mass that was learned on the same
         scale cancels in the photo's ratio.
     evidence : Evidence, optional
-        What else is known of the run; without it no causes are given.
+        What else is known of the run, if anything wants explaining; without it no causes are given.
 
     Returns
     -------
@@ -65,10 +65,7 @@ def agree(photo: Quantity, scale: Quantity, evidence: Evidence | None = None) ->
         Both uncertainties are 0.
     """
     verdict = verdict_of(photo, scale)
-    causes: tuple[Cause, ...] = ()
-    if evidence is not None and verdict != "agree":
-        # What is too uncertain differs by nothing that wants explaining, but its balance may.
-        causes = exchanged(evidence) if verdict == "too uncertain" else rank_causes(photo, scale, evidence)
+    causes = () if verdict == "agree" or evidence is None else rank_causes(photo, scale, evidence)
     return Agreement(
         photo.value,
         photo.u,

@@ -12,17 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .fault_patterns import BIN_WEIGHT, Evidence, Pattern, fault_patterns
+from .fault_patterns import BIN_WEIGHT, TELLS, Evidence, Pattern, fault_patterns
 from .quantity import Quantity
 
-#: Plausibility of a size for which nothing speaks, neither for nor against.
+#: Plausibility of a fault for which nothing speaks, neither for nor against.
 _UNTOLD = 0.5
 #: A cause that explains less than a quarter, or whose traces speak for less than a quarter of what it needs, is not
 #: worth a line: it would be named beside what speaks against it.
 _LEAST_SCORE = 0.25
-#: What a cause says of balance or *before* may be off by so many standard uncertainties of what was seen, the same by
-#: which photo and scale still agree.
-_CONTRADICTED = 2.0
 #: Far below what anything here can tell; a smaller difference may vanish when squared.
 _EQUAL_PERCENT = 1e-9
 
@@ -81,12 +78,8 @@ def rank_causes(photo: Quantity, scale: Quantity, evidence: Evidence) -> tuple[C
         cause = _cause(pattern, seen)
         if cause.score >= _LEAST_SCORE and (cause.name not in best or cause.score > best[cause.name].score):
             best[cause.name] = cause
-    return (*exchanged(evidence), *sorted(best.values(), key=lambda cause: -cause.score))
-
-
-def exchanged(evidence: Evidence) -> tuple[Cause, ...]:
-    """The exchange of readings that fits best of those that explain all there is, if there is one."""
-    return tuple(Cause("exchanged readings", 1.0, sentence) for sentence in evidence.exchanged[:1])
+    exchanged = [Cause("exchanged readings", 1.0, sentence) for sentence in evidence.exchanged[:1]]
+    return (*exchanged, *sorted(best.values(), key=lambda cause: -cause.score))
 
 
 def _cause(pattern: Pattern, seen: _Seen) -> Cause:
@@ -123,10 +116,10 @@ def _observed(photo: Quantity, scale: Quantity, evidence: Evidence) -> _Seen:
 
 def _contradicted(effect: NDArray[np.float64], seen: _Seen) -> bool:
     """Whether a fault says of balance or *before* what they do not show; how far it explains pickup, its score says."""
-    off = np.abs(seen.values - effect) > _CONTRADICTED * seen.u
+    off = np.abs(seen.values - effect) > TELLS * seen.u
     return bool((off & (effect != 0))[1:].any())
 
 
 def _plausible(size: float, pattern: Pattern) -> float:
-    known = _UNTOLD if pattern.most is None else min(1.0, max(pattern.most, 0.0) / size)
-    return known * min(1.0, size / pattern.least if pattern.least else 1.0)
+    within = min(1.0, pattern.most / size) * (min(1.0, size / pattern.least) if pattern.least else 1.0)
+    return within if pattern.told else _UNTOLD * within

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from ..inputs.weighing import Net, Weighing
-from .agreement import ACCEPTABLE, with_uncertainty
+from .agreement import ACTION, with_uncertainty
 from .pickup import weighed_pickup
 from .quantity import Quantity
 
@@ -58,8 +58,8 @@ def exchanges_that_explain(
     Returns
     -------
     tuple of Exchange
-        The one that fits best first. With it no mass is negative, the balance has no flag, and photo and scale differ
-        by no more than their expanded uncertainty, in pickup and, where it is known, in the mass of *before*.
+        The one that fits best first. With it no mass is negative, the balance has no flag, and photo and scale do
+        not disagree, in pickup and, where it is known, in the mass of *before*.
 
     Notes
     -----
@@ -76,7 +76,7 @@ def exchanges_that_explain(
         if pickup is None or weighed.balance.flags or dispensed.value <= 0:
             continue
         apart = [_apart(photo, pickup), *([] if before_g is None else [_apart(before_g, dispensed)])]
-        if max(apart) <= ACCEPTABLE:
+        if max(apart) < ACTION:
             found.append((math.hypot(*apart), Exchange(what, pickup)))
     return tuple(exchange for _, exchange in sorted(found, key=lambda pair: pair[0]))
 
@@ -92,7 +92,7 @@ def _exchanged(weighing: Weighing) -> Iterator[tuple[str, Weighing]]:
     for name, net in nets.items():
         if net.tare_g:
             yield (
-                _READINGS.get(name, f"full and empty vessel of {_mass(name)}"),
+                _READINGS.get(name, f"the full and the empty vessel of {_mass(name)}"),
                 _with(weighing, {name: Net(net.tare_g, net.gross_g)}),
             )
     for a, b in combinations(nets, 2):
@@ -102,8 +102,8 @@ def _exchanged(weighing: Weighing) -> Iterator[tuple[str, Weighing]]:
 def _mass(name: str) -> str:
     if name.startswith("swept "):
         zone = name.removeprefix("swept ")
-        return "what was swept up" if zone == "total" else f"what was swept up, {zone}"
-    return _MASSES.get(name, f"what was found, {name}")
+        return "what was swept up" if zone == "total" else f"what was swept up ({zone})"
+    return _MASSES.get(name, f"what was found elsewhere ({name})")
 
 
 def _with(weighing: Weighing, nets: dict[str, Net]) -> Weighing:

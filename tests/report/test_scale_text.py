@@ -28,7 +28,7 @@ def test_photo_scale_and_best_stand_beside_each_other() -> None:
     assert lines[1].split() == ["by", "photo,", "as", "mass", "80.4", "%", "79.4", "to", "81.4", "%"]
     assert lines[2].split()[:4] == ["by", "scale", "80.0", "%"]
     assert lines[3].split() == ["best", "of", "both", "80.1", "%", "79.7", "to", "80.5", "%"]
-    assert lines[4] == "Best of both by zone: edge 40.0 % (36.0 to 44.0 %)."
+    assert lines[4].split() == ["edge", "40.0", "%", "36.0", "to", "44.0", "%"]
 
 
 @pytest.mark.parametrize(
@@ -40,7 +40,7 @@ def test_photo_scale_and_best_stand_beside_each_other() -> None:
     ],
 )
 def test_why_there_is_no_best_is_said(photo: Quantity, title: str) -> None:
-    evidence = Evidence(margin_gain_percent=9.0)
+    evidence = Evidence(margin_gain_percent=9.0) if photo.u < 1 else None
     (block,) = scale_block(figures(photo, {}, evidence), BY_AREA)
     assert " ".join(block.split()).startswith(title)
     assert "best of both" not in block

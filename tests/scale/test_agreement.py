@@ -44,7 +44,7 @@ def test_a_doubtful_run_is_neither() -> None:
 
 
 def test_what_may_be_off_by_anything_does_not_agree() -> None:
-    found = agree(Quantity(83.0, 0.5), Quantity(80.0, 8.5), Evidence(margin_gain_percent=9.0))
+    found = agree(Quantity(83.0, 0.5), Quantity(80.0, 8.5))
     assert (found.verdict, found.causes) == ("too uncertain", ())
     assert found.sentence == (
         "photo 83.0 ± 1.0 %, scale 80.0 ± 17.0 %: too uncertain to tell whether they agree, since by chance alone they "
@@ -61,9 +61,9 @@ def test_the_limit_is_where_a_worthless_photo_is_found_out() -> None:
     assert words.count("disagree") / 2000 == pytest.approx(0.977, abs=0.012)
 
 
-def test_exchanged_readings_are_named_even_where_the_scale_is_too_uncertain() -> None:
+def test_a_cause_may_be_named_even_where_the_scale_is_too_uncertain() -> None:
     found = agree(Quantity(83, 0.5), Quantity(40, 40.0), Evidence(exchanged=("x and y seem to be exchanged",)))
-    assert [cause.name for cause in found.causes] == ["exchanged readings"]
+    assert found.causes[0].name == "exchanged readings"
     assert found.sentence.endswith("most likely exchanged readings: x and y seem to be exchanged")
 
 

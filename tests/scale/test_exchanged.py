@@ -35,7 +35,7 @@ def named(weighing: Weighing, photo: Quantity = PHOTO, before: Quantity | None =
         ),
         (
             {"swept": {"open": Net((3.1,)), "edge": Net((10.0,), (14.0,)), "corner": Net((1.1,))}},
-            "full and empty vessel of what was swept up, edge",
+            "the full and the empty vessel of what was swept up (edge)",
         ),
     ],
 )
