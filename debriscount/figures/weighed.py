@@ -103,19 +103,22 @@ def best_pickups(figures: PassFigures, photo: Quantity, scale: Quantity) -> dict
     zones = {name: zone for name, zone in figures.zones.items() if name in figures.with_patch and name != "patch"}
     zones = {name: zone for name, zone in zones.items() if zone.pickup_percent is not None and zone.interval95}
     seen = {name: Quantity(_zone_pickup(zone), _u_of(zone)) for name, zone in zones.items()}
-    laid = laid_percent(figures)
-    slopes = {name: figures.with_patch[name] for name in zones}
-    sums_to = sum(laid[name] / 100 * slopes[name] for name in zones if name in ZONES)
-    if sums_to > 0:  # 1, but for what moves with the shares themselves
-        slopes = {name: slope / sums_to for name, slope in slopes.items()}
+    slopes = np.array([figures.with_patch[name] for name in seen])
     measured = [photo, scale, *seen.values()]
-    moves = np.array([1.0, 0.0, *slopes.values()])
+    moves = np.array([1.0, 0.0, *slopes])
     covariance = photo.u**2 * np.outer(moves, moves)
     np.fill_diagonal(covariance, [q.u**2 for q in measured])
     condition = np.zeros((1, len(measured)))
     condition[0, :2] = 1.0, -1.0
     met = reconcile([q.value for q in measured], covariance, condition)
-    return {name: _best_pickup(met.quantity(i, measured)) for i, name in enumerate(["patch", "scale", *seen]) if i != 1}
+    best = [met.quantity(i, measured) for i in range(len(measured))]
+    laid = laid_percent(figures)
+    # The patch's errors are the sum of its zones' but for what moves with the zones' shares, which stay as they are.
+    sums_to = sum(laid[name] / 100 * slope for name, slope in zip(seen, slopes, strict=True) if name in ZONES)
+    for k, was in enumerate(measured[2:], start=2):
+        if sums_to > 0:
+            best[k] = replace(best[k], value=was.value + (best[k].value - was.value) / sums_to)
+    return {name: _best_pickup(best[k]) for k, name in enumerate(["patch", "scale", *seen]) if name != "scale" or k > 1}
 
 
 def _best_pickup(quantity: Quantity) -> BestPickup:

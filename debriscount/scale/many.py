@@ -140,10 +140,11 @@ def _without_odd(runs: list[WeighedRun]) -> tuple[list[WeighedRun], list[tuple[W
             break
         run = runs[found.index]
         others, often = found.others.value, "less than 0.1" if found.chance < 1e-3 else f"{100 * found.chance:.1g}"
+        likely = f" (most likely {run.cause})" if run.cause else ""
         sentence = (
             f"{run.name} stands apart: there the photo reads {_more(run.photo.value - run.scale.value)} than the "
             f"scale, in the others {_more(others)} (chance does as much in {often} % of cases). Look into that run, "
-            "its weighing first; what follows is without it."
+            f"its weighing first{likely}; what follows is without it."
         )
         odd.append((run, sentence))
         runs = [other for other in runs if other is not run]
