@@ -174,3 +174,35 @@ def test_the_grains_of_one_kind_keep_all_that_is_known_of_them() -> None:
     assert own.grains.clump.tolist() == [4, 4]
     unknown = ShotGrains(GrainTable(kinds, place, place, place, zone), place, 0.5)
     assert len(unknown.of_kind(1).grains.clump) == 0
+
+
+def in_two_zones() -> tuple[ShotGrains, ShotGrains]:
+    """150 grains on open floor of which 30 stay, 50 along the wall of which 30 stay."""
+    x = np.concatenate([40 + 19.0 * (np.arange(150) % 18), 20 + 7.0 * np.arange(50)])
+    y = np.concatenate([60 + 19.0 * (np.arange(150) // 18), np.full(50, 15.0)])
+    stays = np.r_[np.arange(150) % 5 == 0, np.arange(50) % 5 < 3]
+    table = GrainTable(np.zeros(200, np.int16), x, y, np.full(200, 20.0), PATCH.zone_codes(x, y))
+    return ShotGrains(table, np.zeros(200), 1e-6), ShotGrains(table.take(stays), np.zeros(int(stays.sum())), 1e-6)
+
+
+def test_what_one_shot_shows_larger_moves_zones_by_what_they_kept() -> None:
+    """*By hand*: a factor on *after* moves a zone's pickup by what it kept; 20, 60 and 30 %: 2/3 and 2 for the patch's 1.
+
+    Edge pixels and missed grains, each zone's own, take part too, so this holds to a few percent.
+    """
+    before, after = in_two_zones()
+    bright = ShotGrains(after.grains, after.limit_mm2, after.residual_mm, alike_u=0.2)
+    _, _, with_patch = pickup_uncertainty(PATCH, before, bright, nothing(), 0.3)
+    assert with_patch["patch"] == pytest.approx(1.0)
+    assert with_patch["open"] == pytest.approx(2 / 3, rel=0.05)
+    assert with_patch["edge"] == pytest.approx(2.0, rel=0.05)
+    assert set(with_patch) == {"patch", "open", "edge"}
+
+
+@pytest.mark.parametrize("alike_u", [1e-6, 0.02])
+def test_the_patch_is_off_by_what_its_zones_are_off_together(alike_u: float) -> None:
+    """Shares of before times slopes sum to 1, where shares do not move much themselves (grains missed move them)."""
+    before, after = in_two_zones()
+    after = ShotGrains(after.grains, after.limit_mm2, after.residual_mm, alike_u=alike_u)
+    _, _, with_patch = pickup_uncertainty(PATCH, before, after, nothing(), 0.3)
+    assert 0.75 * with_patch["open"] + 0.25 * with_patch["edge"] == pytest.approx(1.0, abs=0.15)
