@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from ._terminal import terminal_width
+
 
 def agreement(
     runs: Annotated[
@@ -18,14 +20,7 @@ def agreement(
     from debriscount.opencv import require_opencv
 
     require_opencv()
-    from debriscount.report.agreement import (
-        LEAST_WIDTH,
-        TEXT_WIDTH,
-        compare_runs,
-        runs_json,
-        runs_text,
-        write_agreement,
-    )
+    from debriscount.report.agreement import compare_runs, runs_json, runs_text, write_agreement
 
     many, not_weighed = compare_runs(runs)
     written = [] if out is None else write_agreement(many, out, not_weighed)
@@ -34,9 +29,6 @@ def agreement(
 
         typer.echo(dumps(runs_json(many, not_weighed), indent=1, allow_nan=False))
     else:
-        from shutil import get_terminal_size
-
-        width = min(get_terminal_size((TEXT_WIDTH, 24)).columns, TEXT_WIDTH)
-        typer.echo(runs_text(many, not_weighed, max(width, LEAST_WIDTH)), nl=False)
+        typer.echo(runs_text(many, not_weighed, terminal_width()), nl=False)
     if written:
         typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)

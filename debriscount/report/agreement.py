@@ -24,10 +24,6 @@ FORMAT = "debriscount/agreement/1"
 PLOT_MARK = b"debriscount agreement"
 
 _LEGEND = "Difference: photo less scale. The truth is within ± of a figure in about 95 of 100 cases."
-#: Columns that every terminal has.
-TEXT_WIDTH = 80
-#: Columns below which a table of runs falls apart.
-LEAST_WIDTH = 60
 
 _MARKS = {"agreement.json": RECORD_MARK, "agreement.png": PLOT_MARK, "agreement.svg": PLOT_MARK}
 _NO_PICTURES = re.compile(r"(?!)")
@@ -216,7 +212,7 @@ def _points(value: float) -> float | None:
     return rounded(value, PERCENT_DECIMALS)
 
 
-def runs_text(many: ManyRuns, not_weighed: Sequence[str] = (), width: int = TEXT_WIDTH) -> str:
+def runs_text(many: ManyRuns, not_weighed: Sequence[str] = (), width: int = 80) -> str:
     """Return the comparison as a table and sentences for the terminal, in lines of at most ``width``."""
     rows = [["run", "photo %", "scale %", "difference", "verdict"]]
     rows += [

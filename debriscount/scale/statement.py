@@ -12,7 +12,6 @@ from .readings import scale_errors
 
 FORMAT = "debriscount/weighing/1"
 _GRAM_DECIMALS, _PERCENT_DECIMALS = 5, 4
-_WIDTH = 80  # columns that every terminal has
 _MANY = 1e4  # degrees of freedom that make no difference any more
 
 JsonObject = dict[str, Any]
@@ -81,8 +80,8 @@ def weighing_json(weighing: Weighing, weighed: WeighedPickup) -> JsonObject:
     }
 
 
-def weighing_text(weighing: Weighing) -> str:
-    """Return a weighing's balance and pickup as lines for people, none over 80 columns; what is doubtful comes last."""
+def weighing_text(weighing: Weighing, width: int = 80) -> str:
+    """Return a weighing's balance and pickup as lines for people, none over ``width``; what is doubtful comes last."""
     weighed = weighed_pickup(weighing)
     balance, hair = weighed.balance, weighed.hair
     grams = {"dispensed": balance.dispensed_g, "left in the cup": balance.left_in_cup_g, "bin": balance.bin_g}
@@ -106,7 +105,7 @@ def weighing_text(weighing: Weighing) -> str:
     zones = ", ".join(weighed.not_swept)
     doubts = [f"Not swept: {zones}. What was left there is unknown."] if zones else []
     doubts += [f"Warning: {flag.message}" for flag in balance.flags]
-    return "\n".join([*lines, *(textwrap.fill(doubt, _WIDTH, subsequent_indent="  ") for doubt in doubts)]) + "\n"
+    return "\n".join([*lines, *(textwrap.fill(doubt, width, subsequent_indent="  ") for doubt in doubts)]) + "\n"
 
 
 def _grams(quantity: Quantity | None) -> JsonObject | None:

@@ -47,10 +47,11 @@ def test_why_there_is_no_best_is_said(photo: Quantity, title: str) -> None:
     assert ("Most likely scatter beyond the margin: " in block) == (photo.u < 1)
 
 
-def test_no_line_is_wide_and_no_word_of_statistics_is_left() -> None:
+@pytest.mark.parametrize("width", [60, 80])
+def test_no_line_is_wide_and_no_word_of_statistics_is_left(width: int) -> None:
     evidence = Evidence(margin_gain_percent=9.0, wall_gone_percent=30.0, unaccounted_percent=Quantity(9.0, 0.3))
-    (block,) = scale_block(figures(Quantity(90.0, 0.5), {}, evidence), BY_MASS)
-    assert max(map(len, block.splitlines())) <= 80
+    (block,) = scale_block(figures(Quantity(90.0, 0.5), {}, evidence), BY_MASS, width)
+    assert max(map(len, block.splitlines())) <= width
     for word in ("E_n", "zeta", "k = 2", "kappa", "standard uncertaint"):
         assert word not in block
 
