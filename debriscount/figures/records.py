@@ -131,7 +131,7 @@ class ScaleFigures:
     """What was weighed of a run, the pickup that follows, and whether it agrees with the photos'.
 
     ``agreement`` is None where either pickup is unknown. ``best`` is the pickup that photo and scale give together, of
-    "patch" and zones, percent; empty unless the two agree.
+    "patch" and zones, percent; empty unless the two agree and what was weighed fits together.
     """
 
     weighing: Weighing

@@ -10,7 +10,7 @@ import numpy as np
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import ZONES, Patch
 from ..inputs.weighing import Net, Weighing
-from ..scale.agreement import agree
+from ..scale.agreement import agree, verdict_of
 from ..scale.exchanged import exchanges_that_explain
 from ..scale.fault_patterns import Evidence
 from ..scale.pickup import WeighedPickup, weighed_pickup
@@ -56,13 +56,11 @@ def scale_figures(
     photo, scale = photo_pickup(last), weighed.pickup_percent
     if photo is None or scale is None or photo.u + scale.u <= 0:
         return ScaleFigures(weighing, weighed, None)
-    agreement = agree(photo, scale)
-    if agreement.verdict == "agree":
-        return ScaleFigures(weighing, weighed, agreement, best_pickups(last, photo, scale))
-    if agreement.verdict == "too uncertain" and not weighed.balance.flags:  # nothing wants explaining
-        return ScaleFigures(weighing, weighed, agreement)
     evidence = _evidence(patch, weighing, weighed, last, kinds, cover_before)
-    if agreement.verdict != "doubtful" or weighed.balance.flags:  # chance alone calls for no exchange
+    verdict, doubted = verdict_of(photo, scale), evidence.balance_doubted
+    if verdict == "agree" and not doubted:
+        return ScaleFigures(weighing, weighed, agree(photo, scale), best_pickups(last, photo, scale))
+    if verdict == "disagree" or doubted:  # less may be chance, and calls for no exchange
         exchanges = exchanges_that_explain(photo, _before_g(last.zones["patch"]), weighing, patch.zone_names())
         evidence = replace(evidence, exchanged=tuple(exchange.sentence for exchange in exchanges))
     return ScaleFigures(weighing, weighed, agree(photo, scale, evidence))
@@ -196,6 +194,7 @@ def _evidence(
         unseen_percent=None if whole.limit_mm2 is None else 100 * whole.limit_mm2 / area,
         kind_spread_percent=max(known) - min(known) if len(kinds) > 1 and known else 0.0,
         dispensed_g=weighed.balance.dispensed_g.value,
+        balance_doubted=bool(weighed.balance.flags),
         cup_tared=_tared(weighing.dispensed),
         bin_tared=None if caught is None else _tared(caught),
         cup_g=fmean(weighing.usual_cup_g) if weighing.usual_cup_g else None,

@@ -46,7 +46,16 @@ def scale_block(scale: ScaleFigures | None, last: PassFigures, width: int = 80) 
     for zone, best in scale.best.items():
         name = "  best of both" if zone == "patch" else f"    {zone}"
         rows.append([name, _best(best), interval_text(best.interval95)])
-    return ["\n".join([_title(agreement, width), *aligned(rows, width), *_causes(agreement, width), *notes])]
+    return [
+        "\n".join(
+            [
+                _title(agreement, width, doubted=bool(scale.weighed.balance.flags)),
+                *aligned(rows, width),
+                *_causes(agreement, width),
+                *notes,
+            ]
+        )
+    ]
 
 
 def _row(name: str, percent: float, interval: tuple[float, float]) -> list[str]:
@@ -58,10 +67,12 @@ def _best(pickup: BestPickup) -> str:
     return more_than_text(pickup.interval95[0]) if pickup.percent >= _ALL else percent_text(pickup.percent)
 
 
-def _title(agreement: Agreement, width: int) -> str:
+def _title(agreement: Agreement, width: int, *, doubted: bool) -> str:
     wider = "scale" if agreement.scale_u > agreement.photo_u else "photo"
     said = {
-        "agree": "Photo and scale agree on the pickup of the patch:",
+        "agree": "Photo and scale agree, but what was weighed does not fit together, so there is no best figure:"
+        if doubted
+        else "Photo and scale agree on the pickup of the patch:",
         "too uncertain": f"The {wider} is too uncertain to tell whether the two agree, so there is no best figure:",
         "doubtful": "It is doubtful whether photo and scale agree, so there is no best figure:",
         "disagree": "Photo and scale disagree on the pickup of the patch, so there is no best figure:",

@@ -27,7 +27,7 @@ class Agreement:
     """Photo against scale in one run.
 
     Pickups and their standard uncertainties are in percent. ``en`` and ``zeta`` are positive where the photo reads
-    more. ``causes`` is empty where the two agree or nothing else is known of the run.
+    more. ``causes`` is empty where nothing wants explaining or nothing else is known of the run.
     """
 
     photo_percent: float
@@ -50,7 +50,7 @@ def agree(photo: Quantity, scale: Quantity, evidence: Evidence | None = None) ->
         Pickup, percent. The two are taken as independent: a factor between area and mass that was learned on the same
         scale cancels in the photo's ratio.
     evidence : Evidence, optional
-        What else is known of the run, if anything wants explaining; without it no causes are given.
+        What else is known of the run; without it no causes are given.
 
     Returns
     -------
@@ -65,7 +65,8 @@ def agree(photo: Quantity, scale: Quantity, evidence: Evidence | None = None) ->
         Both uncertainties are 0.
     """
     verdict = verdict_of(photo, scale)
-    causes = () if verdict == "agree" or evidence is None else rank_causes(photo, scale, evidence)
+    explain = evidence is not None and (verdict in ("doubtful", "disagree") or evidence.balance_doubted)
+    causes = rank_causes(photo, scale, evidence) if explain and evidence is not None else ()
     return Agreement(
         photo.value,
         photo.u,
@@ -132,7 +133,7 @@ def _sentence(photo: Quantity, scale: Quantity, verdict: Verdict, causes: tuple[
     both = f"photo {with_uncertainty(photo)} %, scale {with_uncertainty(scale)} %: "
     likely = f"; most likely {causes[0].name}: {causes[0].sentence}" if causes else ""
     if verdict == "agree":
-        return both + "they agree"
+        return both + "they agree" + (f", but what was weighed does not fit together{likely}" if likely else "")
     by_chance = expanded_difference(photo, scale)
     decimals = _decimals(by_chance)
     chance = _rounded(by_chance, decimals)

@@ -56,7 +56,7 @@ def rank_causes(photo: Quantity, scale: Quantity, evidence: Evidence) -> tuple[C
     Returns
     -------
     tuple of Cause
-        The likeliest first; empty where the two are equal or nothing fits.
+        The likeliest first; empty where there is nothing to explain or nothing fits.
 
     Notes
     -----
@@ -70,9 +70,9 @@ def rank_causes(photo: Quantity, scale: Quantity, evidence: Evidence) -> tuple[C
     ----------
     .. [1] S. Narasimhan, R. S. H. Mah, AIChE J. 33 (1987) 1514-1521 (from memory).
     """
-    if abs(photo.value - scale.value) < _EQUAL_PERCENT:
-        return ()
     seen = _observed(photo, scale, evidence)
+    if float(np.abs(seen.values).max()) < _EQUAL_PERCENT:
+        return ()
     best: dict[str, Cause] = {}
     for pattern in fault_patterns(photo.value, evidence):
         cause = _cause(pattern, seen)
@@ -91,8 +91,11 @@ def _cause(pattern: Pattern, seen: _Seen) -> Cause:
     if cannot_be or _contradicted(effect * size, seen):
         return Cause(pattern.name, 0.0, sentence)
     explained = size**2 * strength / float(seen.values @ seen.inverse @ seen.values)
-    gone = 1 - abs(seen.values[0] - pattern.difference * size) / abs(seen.values[0])
-    score = explained * max(gone, 0.0) * _plausible(abs(size), pattern)
+    score = (
+        explained
+        * _gone(float(seen.values[0]), pattern.difference * size, float(seen.u[0]))
+        * _plausible(abs(size), pattern)
+    )
     return Cause(pattern.name, float(min(score, 1.0)), sentence)
 
 
@@ -112,6 +115,12 @@ def _observed(photo: Quantity, scale: Quantity, evidence: Evidence) -> _Seen:
     return _Seen(
         values[told], np.sqrt(variances)[told], np.linalg.pinv(covariance[np.ix_(told, told)], hermitian=True), told
     )
+
+
+def _gone(difference: float, by_fault: float, u: float) -> float:
+    """Share of the difference that goes away with the fault; what chance may leave counts as gone."""
+    left = max(abs(difference - by_fault) - TELLS * u, 0.0)
+    return 1.0 if left == 0 else max(1 - left / max(abs(difference), _EQUAL_PERCENT), 0.0)
 
 
 def _contradicted(effect: NDArray[np.float64], seen: _Seen) -> bool:

@@ -58,6 +58,8 @@ class Evidence:
         Whether an empty cup or bin was subtracted, so that it cannot have been forgotten.
     cup_g, bin_g : float or None
         What cup and bin weigh when clean.
+    balance_doubted : bool
+        Whether the masses weighed show what a sound weighing would not.
     exchanged : tuple of str
         Sentences on exchanges of readings that explain all there is, the one that fits best first.
     """
@@ -78,6 +80,7 @@ class Evidence:
     bin_tared: bool | None = None
     cup_g: float | None = None
     bin_g: float | None = None
+    balance_doubted: bool = False
     exchanged: tuple[str, ...] = ()
 
 

@@ -125,6 +125,23 @@ def test_where_they_do_not_agree_there_is_no_best(tmp_path: Path) -> None:
     assert scale_figures(PATCH, read_weighing(weighing(tmp_path, bin_g=12.0)), [one_pass()], [RICE], 0.05).best == {}
 
 
+def test_a_balance_in_doubt_gives_no_best_and_names_why(tmp_path: Path) -> None:
+    """A twentieth was spilled: bin and sweep have 95 % of theirs, and half way between the two lies the photo."""
+    file = tmp_path / "weighing.toml"
+    file.write_text(
+        "[scale]\nreadability_g = 0.01\nrepeatability_g = 0.01\nlinearity_g = 0.01\n"
+        "[dispensed]\nfull_g = 121.0\nempty_g = 100.0\n[bin]\nbefore_g = 300.0\nafter_g = 316.0\n"
+        "[swept]\nopen_g = 2.8\nedge_g = 1.2\n",
+        encoding="utf-8",
+    )
+    found = scale_figures(PATCH, read_weighing(file), [one_pass()], [RICE], 0.05)
+    assert found.agreement is not None
+    assert found.agreement.verdict == "agree"
+    assert found.best == {}
+    assert "portion not all on the patch" in {cause.name for cause in found.agreement.causes}
+    assert "they agree, but what was weighed does not fit together; most likely " in found.agreement.sentence
+
+
 def test_exchanged_readings_come_first(tmp_path: Path) -> None:
     found = scale_figures(PATCH, read_weighing(weighing(tmp_path, bin_g=-16.0)), [one_pass()], [RICE], 0.05)
     assert found.agreement is not None

@@ -81,3 +81,15 @@ def test_the_record_holds_the_best() -> None:
     assert agreement_json(compared)["best"] is None
     best = agreement_json(compared, {"patch": BestPickup(80.123456, 0.2, (79.7, 80.5))})["best"]
     assert best == {"patch": {"percent": 80.1235, "u_percent": 0.2, "interval95": [79.7, 80.5]}}
+
+
+def test_agreement_of_masses_that_do_not_fit_together_is_none_to_build_on() -> None:
+    weighing = Weighing(WEIGHING.scale, WEIGHING.dispensed, bin=WEIGHING.bin, swept={"total": Net((2.8,))})
+    weighed = weighed_pickup(weighing)
+    assert weighed.balance.flags
+    assert weighed.pickup_percent is not None
+    scale = ScaleFigures(weighing, weighed, agree(Quantity(82.0, 1.0), weighed.pickup_percent))
+    (block,) = scale_block(scale, BY_AREA)
+    assert " ".join(block.split()).startswith(
+        "Photo and scale agree, but what was weighed does not fit together, so there is no best figure: by photo"
+    )

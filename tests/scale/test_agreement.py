@@ -62,7 +62,9 @@ def test_the_limit_is_where_a_worthless_photo_is_found_out() -> None:
 
 
 def test_a_cause_may_be_named_even_where_the_scale_is_too_uncertain() -> None:
-    found = agree(Quantity(83, 0.5), Quantity(40, 40.0), Evidence(exchanged=("x and y seem to be exchanged",)))
+    evidence = Evidence(exchanged=("x and y seem to be exchanged",), balance_doubted=True)
+    found = agree(Quantity(83, 0.5), Quantity(40, 40.0), evidence)
+    assert agree(Quantity(83, 0.5), Quantity(40, 40.0), Evidence(exchanged=evidence.exchanged)).causes == ()
     assert found.causes[0].name == "exchanged readings"
     assert found.sentence.endswith("most likely exchanged readings: x and y seem to be exchanged")
 
