@@ -46,16 +46,8 @@ def scale_block(scale: ScaleFigures | None, last: PassFigures, width: int = 80) 
     for zone, best in scale.best.items():
         name = "  best of both" if zone == "patch" else f"    {zone}"
         rows.append([name, _best(best), interval_text(best.interval95)])
-    return [
-        "\n".join(
-            [
-                _title(agreement, width, doubted=bool(scale.weighed.balance.flags)),
-                *aligned(rows, width),
-                *_causes(agreement, width),
-                *notes,
-            ]
-        )
-    ]
+    title = _title(agreement, width, doubted=bool(scale.weighed.balance.flags))
+    return ["\n".join([title, *aligned(rows, width), *_causes(agreement, width), *notes])]
 
 
 def _row(name: str, percent: float, interval: tuple[float, float]) -> list[str]:

@@ -91,11 +91,8 @@ def _cause(pattern: Pattern, seen: _Seen) -> Cause:
     if cannot_be or _contradicted(effect * size, seen):
         return Cause(pattern.name, 0.0, sentence)
     explained = size**2 * strength / float(seen.values @ seen.inverse @ seen.values)
-    score = (
-        explained
-        * _gone(float(seen.values[0]), pattern.difference * size, float(seen.u[0]))
-        * _plausible(abs(size), pattern)
-    )
+    gone = _gone(float(seen.values[0]), pattern.difference * size, float(seen.u[0]))
+    score = explained * gone * _plausible(abs(size), pattern)
     return Cause(pattern.name, float(min(score, 1.0)), sentence)
 
 

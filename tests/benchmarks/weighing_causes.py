@@ -171,7 +171,7 @@ def name_first(number: int, seeds: range, percent: float) -> Named:
         weighing = weigh(truth, swept=swept)
         found = compared(truth, plant(truth, weighing, percent / 100 * truth.portion_g)).agreement
         first = found.causes[0].name if found is not None and found.causes else ""
-        unseen += found is None or found.verdict == "agree"
+        unseen += found is None or (found.verdict == "agree" and not found.causes)
         right += first == cause
         wrong_exchange += first == "exchanged readings" != cause
     return Named(len(seeds), unseen, right, wrong_exchange)
