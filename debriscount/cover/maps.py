@@ -392,9 +392,7 @@ def _usual_apart(floor: BareFloor, colour: LearnedColour) -> float:
     return float(np.median(_apart(colour.over(mean.shape[:2]), mean, floor.noise.sigma[some])))
 
 
-def _apart(
-    view: NDArray[np.float32], floor: NDArray[np.float32], sigma: NDArray[np.float32]
-) -> NDArray[np.float32]:
+def _apart(view: NDArray[np.float32], floor: NDArray[np.float32], sigma: NDArray[np.float32]) -> NDArray[np.float32]:
     """How many standard deviations a view is from floor in any shade, coloured shade included; shape (H, W)."""
     return departure(view, floor, FloorNoise(_tinted(view, floor, sigma), np.eye(3)), SHADE)
 

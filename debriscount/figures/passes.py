@@ -64,13 +64,14 @@ def pass_figures(
         figures = {}
         for only in reversed(choices):
             seen = {n: shot if only is None else shot.of_kind(only) for n, shot in shots.items()}
-            intervals, budget = pickup_uncertainty(
+            intervals, budget, with_patch = pickup_uncertainty(
                 patch, seen["before"], seen[name], seen.get("blank"), mm_per_px, doubts[only]
             )
             plain = zone_figures(net[only]["before"], net[only][name], limits[only])
             told = not _too_wide(plain["patch"], intervals["patch"])
             figures[only] = possible({zone: _with_interval(f, intervals[zone], told) for zone, f in plain.items()})
-        passes.append(PassFigures(number, figures[None], {kind.name: figures[k] for k, kind in enumerate(kinds)}))
+        by_kind = {kind.name: figures[k] for k, kind in enumerate(kinds)}
+        passes.append(PassFigures(number, figures[None], by_kind, with_patch=with_patch))
     lines = [BudgetLine(source, u) for source, u in budget.items()]
     return tuple(passes), tuple(sorted(lines, key=lambda line: -line.u_percent))
 

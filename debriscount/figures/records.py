@@ -1,6 +1,7 @@
 """What a measurement says: frozen records whose fields carry their units."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -71,7 +72,8 @@ class PassFigures:
     """What one pass of the machine had left, against *before*.
 
     ``zones`` is keyed by "patch" and the names of the patch's zones, ``kinds`` by kind name and
-    then by zone.
+    then by zone. ``with_patch`` is by how many points the photo's pickup of a zone is likely off where that of the
+    patch is off by one; a zone where that is unknown is missing.
     """
 
     number: int
@@ -79,6 +81,7 @@ class PassFigures:
     kinds: dict[str, dict[str, ZoneFigures]]
     why: WhyLeft | None = None
     step: PassStep | None = None
+    with_patch: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,15 +121,29 @@ class BudgetLine:
 
 
 @dataclass(frozen=True, slots=True)
+class BestPickup:
+    """Pickup by photo and scale together, percent, with its standard uncertainty and 95 % interval.
+
+    Nothing is above 100 %.
+    """
+
+    percent: float
+    u_percent: float
+    interval95: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
 class ScaleFigures:
     """What was weighed of a run, the pickup that follows, and whether it agrees with the photos'.
 
-    ``agreement`` is None where either pickup is unknown.
+    ``agreement`` is None where either pickup is unknown. ``best`` is the pickup that photo and scale give together, of
+    "patch" and zones, percent; empty unless the two agree and what was weighed fits together.
     """
 
     weighing: Weighing
     weighed: WeighedPickup
     agreement: Agreement | None
+    best: Mapping[str, BestPickup] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

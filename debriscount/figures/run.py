@@ -41,7 +41,7 @@ from .same_grains import as_before
 from .sources import PhotoSource, Progress, load_photo
 from .trust import judged
 from .uncertainty import Doubts, ShotGrains
-from .weighed import scale_figures
+from .weighed import measurable, scale_figures
 
 
 def measure(
@@ -150,6 +150,8 @@ def measure(
     )
     names = {name: photo.name for name, photo in photos.items()}
     passes = judged(passes, flags, names, budget[0].source if budget else "")
+    if scale_side is not None:
+        scale_side = measurable(scale_side, passes[-1])
     shots = tuple(
         MeasuredShot(
             name,

@@ -1,13 +1,14 @@
 """The measurement as a JSON record that others, and later versions, can read."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from .. import __version__
 from ..errors import InputFileError
-from ..figures.records import Amount, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
+from ..figures.records import Amount, BestPickup, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
 from ..flags import Flag
 from ..geometry.grid import FloorGrid
 from ..inputs.lens import CameraLens
@@ -59,8 +60,8 @@ def measurement_json(measurement: Measurement) -> JsonObject:
     }
 
 
-def agreement_json(agreement: Agreement) -> JsonObject:
-    """Return one run's agreement as it stands in its measurement's record."""
+def agreement_json(agreement: Agreement, best: Mapping[str, BestPickup] | None = None) -> JsonObject:
+    """Return one run's agreement, and the best of photo and scale by zone, as they stand in a measurement's record."""
     return {
         "photo_percent": rounded(agreement.photo_percent, PERCENT_DECIMALS),
         "photo_u": rounded(agreement.photo_u, PERCENT_DECIMALS),
@@ -74,6 +75,15 @@ def agreement_json(agreement: Agreement) -> JsonObject:
             {"name": cause.name, "score": rounded(cause.score, 3), "sentence": cause.sentence}
             for cause in agreement.causes
         ],
+        "best": {zone: _best(pickup) for zone, pickup in best.items()} if best else None,
+    }
+
+
+def _best(pickup: BestPickup) -> JsonObject:
+    return {
+        "percent": rounded(pickup.percent, PERCENT_DECIMALS),
+        "u_percent": rounded(pickup.u_percent, PERCENT_DECIMALS),
+        "interval95": [rounded(end, PERCENT_DECIMALS) for end in pickup.interval95],
     }
 
 
@@ -90,7 +100,7 @@ def _lens(lens: CameraLens) -> JsonObject:
 
 def _agreement(measurement: Measurement) -> JsonObject | None:
     scale = measurement.scale
-    return None if scale is None or scale.agreement is None else agreement_json(scale.agreement)
+    return None if scale is None or scale.agreement is None else agreement_json(scale.agreement, scale.best)
 
 
 def _weighing(measurement: Measurement) -> JsonObject | None:

@@ -26,6 +26,7 @@ from .rounding import (
     pickup_text,
     rounded,
 )
+from .scale_text import scale_block
 from .verdict import verdict_text
 from .why_text import why_block
 
@@ -38,6 +39,7 @@ ZONES_HEADER = (
     "swept_g", "swept_u_g",
     "untouched_percent", "shifted_percent", "reached_percent",
     "trust", "why",
+    "best_percent", "best_low", "best_high",
 )  # fmt: skip
 GRAINS_HEADER = ("shot", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zone", "fate", "moved_mm")
 
@@ -54,6 +56,7 @@ def zones_csv(measurement: Measurement) -> str:
             *_why_cells(figures, kind, zone),
             cells.trust,
             cells.why,
+            *_best_cells(measurement, figures, kind, zone),
         )
         for figures in measurement.passes
         for kind, zones in [("all", figures.zones), *figures.kinds.items()]
@@ -88,7 +91,7 @@ def table_text(measurement: Measurement, width: int = TERMINAL_WIDTH) -> str:
         blocks.append(_pass_block(figures, measurement, width))
         blocks += why_block(figures, width)
     blocks += [wrapped(measurement.further.sentence, "  ", width)] if measurement.further is not None else []
-    blocks += _scale_block(measurement, width)
+    blocks += scale_block(measurement.scale, measurement.passes[-1], width)
     notes = [
         wrapped(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}", "  ", width)
         for severity, sentence in said_once(measurement.flags)
@@ -144,6 +147,16 @@ def _swept_cells(measurement: Measurement, figures: PassFigures, kind: str, zone
     return (None, None) if swept is None else (rounded(swept.value, MASS_DECIMALS), rounded(swept.u, MASS_DECIMALS))
 
 
+def _best_cells(measurement: Measurement, figures: PassFigures, kind: str, zone: str) -> tuple[object, object, object]:
+    """Pickup by photo and scale together after the last pass, all kinds together, and its 95 % interval."""
+    last = figures is measurement.passes[-1] and kind == "all"
+    best = measurement.scale.best.get(zone) if measurement.scale is not None and last else None
+    if best is None:
+        return None, None, None
+    low, high = (rounded(end, PERCENT_DECIMALS) for end in best.interval95)
+    return rounded(best.percent, PERCENT_DECIMALS), low, high
+
+
 def _why_cells(figures: PassFigures, kind: str, zone: str) -> tuple[object, object, object]:
     """Untouched, shifted and reached; reach is told by all kinds together."""
     why = figures.why
@@ -175,20 +188,6 @@ def _ways(shot: MeasuredShot, measurement: Measurement) -> list[str]:
         return [""] * len(shot.grains)
     least = np.hypot(*figures.why.way_mm.T)
     return [f"{way:.{LENGTH_DECIMALS}f}" if np.isfinite(way) else "" for way in least.tolist()]
-
-
-def _scale_block(measurement: Measurement, width: int) -> list[str]:
-    """Pickup by scale, whether photo and scale agree, and if not, why."""
-    scale = measurement.scale
-    if scale is None:
-        return []
-    pickup, agreement = scale.weighed.pickup_percent, scale.agreement
-    if agreement is None:
-        words = "unknown" if pickup is None else f"{pickup.text()} %"
-        return [wrapped(f"Pickup by scale: {words}.", "  ", width)]
-    lines = [wrapped(f"{agreement.sentence[0].upper()}{agreement.sentence[1:].rstrip('.')}.", "  ", width)]
-    lines += [wrapped(f"Perhaps {cause.name}: {cause.sentence}", "  ", width) for cause in agreement.causes[1:]]
-    return ["\n".join(lines)]
 
 
 def _zone_cells(figures: ZoneFigures) -> tuple[object, ...]:

@@ -48,6 +48,7 @@ def test_zones_csv_has_a_line_per_pass_kind_and_zone(run: Measurement) -> None:
         "swept_g": "", "swept_u_g": "",
         "untouched_percent": "", "shifted_percent": "", "reached_percent": "",
         "trust": "sound", "why": "",
+        "best_percent": "", "best_low": "", "best_high": "",
     }  # fmt: skip
     assert [rows[4][key] for key in ("gone_percent", "pickup_percent", "low95", "high95")] == [""] * 4
 
@@ -71,8 +72,9 @@ def test_intervals_of_counts_what_was_swept_and_why_come_last_in_zones_csv(run: 
     assert text.splitlines()[0].endswith(
         ",before_grains_low95,before_grains_high95,after_grains_low95,after_grains_high95,swept_g,swept_u_g"
         ",untouched_percent,shifted_percent,reached_percent,trust,why"
+        ",best_percent,best_low,best_high"
     )
-    assert text.splitlines()[1].endswith(",26,29,1,1,,,,,,doubtful,")
+    assert text.splitlines()[1].endswith(",26,29,1,1,,,,,,doubtful,,,,")
 
 
 def test_zones_csv_says_what_stayed_untouched_and_what_was_reached(explained: Measurement) -> None:
