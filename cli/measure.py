@@ -27,6 +27,9 @@ def measure(
     most_megapixels: Annotated[
         float, typer.Option(metavar="N", help="Refuse larger photos before decoding them.")
     ] = MOST_MEGAPIXELS,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace a result of other photos that is in DIR.")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
     allow_growth: Annotated[
         bool, typer.Option("--allow-growth", help="Debris did grow from before to after: measure anyway.")
@@ -39,7 +42,9 @@ def measure(
     require_opencv()
     import debriscount
     from debriscount.report import measurement_json, table_text, write_measurement
+    from debriscount.report.folder import settle_folder
 
+    settle_folder(out)
     with progress_bar(not quiet) as progress:
         measurement = debriscount.measure(
             patch,
@@ -53,7 +58,7 @@ def measure(
             most_megapixels=most_megapixels,
             progress=progress,
         )
-    written = write_measurement(measurement, out)
+    written = write_measurement(measurement, out, overwrite=overwrite)
     if json or quiet:  # the table has the warnings already
         for warning in measurement.warnings:
             typer.echo(f"Warning: {warning}", err=True)
