@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from PIL import Image, TiffImagePlugin, UnidentifiedImageError
 
 from ..errors import PhotoFileError
+from ..printable import printable
 from .container import container
 from .eight_bit import storage_of
 from .exif import camera_settings, orientation
-from .files import printable
 from .grey import is_grey
 from .heif import heif_colour_warning, heif_turned_deg, open_heif
 from .jpeg import check_scans, jpeg_steps
