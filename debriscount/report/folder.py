@@ -176,7 +176,7 @@ def _photos_of(record: Path) -> frozenset[str]:
             return frozenset()
         photos = json.loads(record.read_bytes())["photos"]
         return frozenset(_sums(photos.values() if isinstance(photos, dict) else photos))
-    except (ValueError, KeyError, TypeError, RecursionError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return frozenset()
 
 

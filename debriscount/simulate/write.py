@@ -15,6 +15,7 @@ from ..inputs.debris import DebrisKind
 from ..inputs.exchange import is_work_folder, put_files, settle
 from ..inputs.patch import OUTSIDE, ZONES
 from ..inputs.patch_write import patch_toml
+from ..printable import csv_cell
 from .lanes import Lanes
 from .route import Route
 from .scene import NOT_MODELLED, Scene
@@ -254,7 +255,7 @@ def particles_csv(truth: SceneTruth) -> str:
             there = fate in (UNTOUCHED, DISPLACED)
             row += ["" if fate == GONE else int(truth.reached[p - 1, n]), FATES[fate]]
             row += [*_place(truth, p, n), height, _zone_name(int(zones[p][n]))] if there else [""] * 4
-        writer.writerow(row)
+        writer.writerow([csv_cell(cell) for cell in row])
     return text.getvalue()
 
 
