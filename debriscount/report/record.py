@@ -126,8 +126,9 @@ def read_record(path: str | Path) -> JsonObject:
         raise InputFileError(f"{path}: is not a JSON file ({error}).") from error
     found = record.get("format") if isinstance(record, dict) else None
     if found != FORMAT:
+        other = printable(json.dumps(found), 60)
         raise InputFileError(
-            f"{path}: its format is {printable(json.dumps(found), 60)}, but only {json.dumps(FORMAT)} can be read here. "
+            f"{path}: its format is {other}, but only {json.dumps(FORMAT)} can be read here. "
             "Measure the photos again, or use the version of debriscount that wrote the file."
         )
     return dict(record)
