@@ -45,10 +45,12 @@ def count(
     import debriscount
     from debriscount.figures.region import parse_region
     from debriscount.report import count_json, count_text, write_counts
-    from debriscount.report.folder import settle_folder
+    from debriscount.report.folder import refuse_other_photos, settle_folder
 
     if out is not None:
         settle_folder(out)
+        if not overwrite:
+            refuse_other_photos(out, [*filter(None, [blank]), *photos])
     part = None if region is None else parse_region(region)
     counts = []
     with progress_bar(not quiet) as progress:

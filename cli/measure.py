@@ -42,9 +42,11 @@ def measure(
     require_opencv()
     import debriscount
     from debriscount.report import measurement_json, table_text, write_measurement
-    from debriscount.report.folder import settle_folder
+    from debriscount.report.folder import refuse_other_photos, settle_folder
 
     settle_folder(out)
+    if not overwrite:
+        refuse_other_photos(out, [*filter(None, [blank]), before, *after])
     with progress_bar(not quiet) as progress:
         measurement = debriscount.measure(
             patch,

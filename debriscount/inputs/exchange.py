@@ -96,12 +96,19 @@ def settle(folder: Path, mark: str) -> None:
         An old file cannot be put back, since another is in its place by now.
     """
     for home in (folder, folder.parent):
-        if not home.is_dir() or not any(is_work_folder(path, mark) for path in home.iterdir()):
+        if not _work_folders(home, mark):
             continue
         with locked(home):
-            for work in sorted(home.iterdir()):
-                if is_work_folder(work, mark):
-                    _settle_one(work)
+            for work in _work_folders(home, mark):
+                _settle_one(work)
+
+
+def _work_folders(home: Path, mark: str) -> list[Path]:
+    """Work folders in a folder that is there and may be looked into, as the one above need not be."""
+    try:
+        return sorted(path for path in home.iterdir() if is_work_folder(path, mark))
+    except (FileNotFoundError, NotADirectoryError, PermissionError):
+        return []
 
 
 def is_work_folder(path: Path, mark: str) -> bool:

@@ -28,7 +28,7 @@ def _checked_name(name: str) -> str:
 Name = Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(_checked_name)]
 #: Names of files, which file systems limit, and remarks; control characters in them are for whoever prints them.
 FileName = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=255)]
-Remark = Annotated[str, StringConstraints(max_length=2000)]
+Remark = Annotated[str, StringConstraints(max_length=100_000)]
 
 #: pydantic's error types in our words; the values come from the error's context.
 _WORDS = {

@@ -7,9 +7,10 @@ from typing import Annotated
 
 from pydantic import Field
 
-from ..errors import InputFileError, OutputError
-from .faults import Name, Number, Remark, Table, validated
+from ..errors import InputFileError, LensError, OutputError
+from .faults import Name, Number, Remark, Table, shown, validated
 from .lens import CameraLens, LensCalibration
+from .names import name_fault
 from .save import save_files
 from .toml_text import read_toml
 
@@ -158,6 +159,18 @@ def write_lens(lens: CameraLens, path: str | PathLike[str], remark: str = "") ->
     path = Path(path)
     refuse_other_files(path)
     return save_files({path: lens_toml(lens, remark).encode()}, overwrite=True)[0]
+
+
+def check_lens_name(name: str) -> None:
+    """Refuse a name with which the lens file could not be read again.
+
+    Raises
+    ------
+    LensError
+        The name cannot be.
+    """
+    if fault := name_fault(name.strip()):
+        raise LensError(f"the name of the lens {fault}, got {shown(name)}. Give another with --name.")
 
 
 def refuse_other_files(path: Path) -> None:

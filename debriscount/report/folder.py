@@ -1,8 +1,10 @@
 """Writes the files of a result into a folder, all of them or none."""
 
+import hashlib
 import json
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -100,6 +102,36 @@ def settle_folder(out_dir: str | Path) -> None:
         raise _not_written(out, error) from error
 
 
+def refuse_other_photos(out_dir: str | Path, photos: Iterable[str | Path]) -> None:
+    """Refuse a folder with the result of other photos, before they are measured.
+
+    Parameters
+    ----------
+    out_dir : str or Path
+        The folder, settled; it need not be there.
+    photos : iterable of str or Path
+        Photo files; those that cannot be read are left for their reader to tell of.
+
+    Raises
+    ------
+    OutputError
+        An earlier result there was made of other photos.
+    """
+    out = Path(out_dir)
+    for record in RECORDS:
+        if _begins_with(out / record, RECORD_MARK):
+            sums = frozenset(sum_ for photo in photos if (sum_ := _sha256(Path(photo))))
+            _refuse_others(out, record, sums)
+
+
+def _sha256(photo: Path) -> str:
+    with suppress(OSError, ValueError):
+        if photo.is_file():
+            with photo.open("rb") as file:
+                return hashlib.file_digest(file, "sha256").hexdigest()
+    return ""
+
+
 def _resolved(out: Path) -> Path:
     """The folder by one name, whatever way leads to it: a link stays a link."""
     try:
@@ -149,7 +181,7 @@ def _earlier_result(out: Path, files: ResultFiles, overwrite: bool) -> list[str]
                 "Choose another folder for the results, or move the file."
             )
     if not overwrite:
-        _refuse_other_photos(out, files)
+        _refuse_others(out, next(iter(files.contents)), files.photos)
     return sorted(
         path.name
         for path in out.iterdir()
@@ -157,13 +189,12 @@ def _earlier_result(out: Path, files: ResultFiles, overwrite: bool) -> list[str]
     )
 
 
-def _refuse_other_photos(out: Path, files: ResultFiles) -> None:
-    record = next(iter(files.contents))
-    if not files.photos or not _begins_with(out / record, RECORD_MARK):
+def _refuse_others(out: Path, record: str, photos: frozenset[str]) -> None:
+    if not photos or not _begins_with(out / record, RECORD_MARK):
         return
     earlier = _photos_of(out / record)
     # A run measured anew after a further pass, or with a blank, is the same run.
-    if not (earlier and (earlier <= files.photos or earlier >= files.photos)):
+    if not (earlier and (earlier <= photos or earlier >= photos)):
         raise OutputError(
             f"{out}: holds a result of other photos. Choose another folder, or add --overwrite to replace that result."
         )

@@ -9,6 +9,7 @@ import subprocess
 import sys
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
@@ -196,3 +197,20 @@ def test_what_was_written_is_known(tmp_path: Path) -> None:
         put(tmp_path / "refused", NAMES, "new", refuse)
     assert tmp_path / "refused" not in written()
     assert not (tmp_path / "refused").exists()
+
+
+def test_a_folder_above_that_may_not_be_looked_into_is_no_matter(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "out").mkdir()
+    look = Path.iterdir
+
+    def refuse(self: Path) -> Any:
+        if self == tmp_path:
+            raise PermissionError(13, "Permission denied")
+        return look(self)
+
+    monkeypatch.setattr(Path, "iterdir", refuse)
+    put(tmp_path / "out", NAMES, "new")
+    monkeypatch.undo()
+    assert state(tmp_path / "out") == whole(NAMES, "new")

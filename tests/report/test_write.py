@@ -1,5 +1,6 @@
 import csv
 import errno
+import hashlib
 import json
 import os
 import subprocess
@@ -14,7 +15,7 @@ from PIL import Image
 from debriscount.errors import OutputError
 from debriscount.figures.records import Measurement
 from debriscount.report import grains_csv, measurement_json, read_record, write, write_measurement, zones_csv
-from debriscount.report.folder import MARK, settle_folder
+from debriscount.report.folder import MARK, refuse_other_photos, settle_folder
 
 NAMES = ["measurement.json", "zones.csv", "grains.csv", "overlay-before.jpg", "overlay-after.jpg", "overlay-after2.jpg"]
 
@@ -303,3 +304,18 @@ def test_a_run_killed_while_it_wrote_is_put_right_by_the_next(run: Measurement, 
     (tmp_path / "zones.csv").write_text("new")
     settle_folder(tmp_path)
     assert _contents(tmp_path) == old
+
+
+def test_other_photos_are_refused_before_they_are_measured(run: Measurement, tmp_path: Path) -> None:
+    photos = {name: tmp_path / f"{name}.jpg" for name in ("before", "after", "other")}
+    for name, path in photos.items():
+        path.write_text(name)
+    sums = [hashlib.sha256(name.encode()).hexdigest() for name in ("before", "after")]
+    out = tmp_path / "out"
+    refuse_other_photos(out, photos.values())
+    write_measurement(_with_photos(run, *sums), out)
+    refuse_other_photos(out, [photos["before"], photos["after"]])
+    refuse_other_photos(out, [photos["before"], photos["after"], photos["other"]])
+    refuse_other_photos(out, [tmp_path / "missing.jpg"])
+    with pytest.raises(OutputError, match="holds a result of other photos"):
+        refuse_other_photos(out, [photos["before"], photos["other"]])
