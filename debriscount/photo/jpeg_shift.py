@@ -17,6 +17,8 @@ from ..errors import PhotoFileError
 #: median of their steps as large as that, and an edge in the scene varies along itself by more than bare steps do.
 _CLEAR = 3.0
 _MOST_SPREAD = 1.5
+#: Share of a shift by which its steps may vary all the same: a large one burns out what was light before.
+_MOST_SHARE = 0.2
 #: Levels that a shift must have at least: less hardly moves a figure, and flat pictures do not vary at all.
 _LEAST = 3.0
 #: Blocks at either end of a row in which a shift is not looked for: there, a level edge in the scene looks like one.
@@ -89,4 +91,4 @@ def _shifted_from(steps: NDArray[np.float32], columns: int) -> int | None:
     spread = 1.4826 * float(np.median(np.abs(within - shift)))
     left_of_it, under_that = steps[first - column : first], within[columns - column :]
     jumps = abs(float(np.median(left_of_it))) < abs(shift) / 2 < abs(float(np.median(under_that)))
-    return first if jumps and spread <= max(_MOST_SPREAD * usual, 0.5) else None
+    return first if jumps and spread <= max(_MOST_SPREAD * usual, _MOST_SHARE * abs(shift), 0.5) else None
