@@ -30,6 +30,9 @@ def measure(
     most_megapixels: Annotated[
         float, typer.Option(metavar="N", help="Refuse larger photos before decoding them.")
     ] = MOST_MEGAPIXELS,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace a result of other photos that is in DIR.")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
     allow_growth: Annotated[
         bool, typer.Option("--allow-growth", help="Debris did grow from before to after: measure anyway.")
@@ -46,8 +49,12 @@ def measure(
     import debriscount
     from debriscount.flags import said_once
     from debriscount.report import measurement_json, table_text, write_measurement
+    from debriscount.report.folder import refuse_other_photos, settle_folder
     from debriscount.report.verdict import is_sound
 
+    settle_folder(out)
+    if not overwrite:
+        refuse_other_photos(out, [*filter(None, [blank]), before, *after])
     with progress_bar(not quiet) as progress:
         measurement = debriscount.measure(
             patch,
@@ -61,7 +68,7 @@ def measure(
             most_megapixels=most_megapixels,
             progress=progress,
         )
-    written = write_measurement(measurement, out)
+    written = write_measurement(measurement, out, overwrite=overwrite)
     if json or quiet:  # the table has the warnings already
         for severity, sentence in said_once(measurement.flags):
             typer.echo(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}", err=True)

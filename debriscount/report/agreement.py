@@ -10,6 +10,7 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import InputFileError
+from ..printable import printable
 from ..scale.agreement import en_score, verdict_of, with_uncertainty
 from ..scale.drift import Drift
 from ..scale.many import ManyRuns, WeighedRun, judge_runs
@@ -26,6 +27,8 @@ PLOT_MARK = b"debriscount agreement"
 _LEGEND = "Difference: photo less scale. The truth is within ± of a figure in about 95 of 100 cases."
 
 _MARKS = {"agreement.json": RECORD_MARK, "agreement.png": PLOT_MARK, "agreement.svg": PLOT_MARK}
+#: Records hold four decimals, and no pickup of a real run comes near the other end.
+_LEAST_PERCENT, _MOST_PERCENT = 1e-9, 1e6
 _NO_PICTURES = re.compile(r"(?!)")
 
 
@@ -129,7 +132,14 @@ def _number(file: Path, agreement: JsonObject, key: str, least: float = -math.in
     value = agreement.get(key)
     if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value < math.inf:
         kind = "a number" if math.isinf(least) else f"a number of at least {least:g}"
-        raise InputFileError(f"{file}: agreement.{key} must be {kind}, got {value!r}. Measure the run again.")
+        raise InputFileError(
+            f"{file}: agreement.{key} must be {kind}, got {printable(repr(value), 60)}. Measure the run again."
+        )
+    if abs(value) > _MOST_PERCENT or 0 < abs(value) < _LEAST_PERCENT:
+        raise InputFileError(
+            f"{file}: agreement.{key} must be 0, or from {_LEAST_PERCENT:g} to {_MOST_PERCENT:g} either way,"
+            f" got {printable(repr(value), 60)}. Measure the run again."
+        )
     return float(value)
 
 

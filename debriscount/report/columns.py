@@ -10,6 +10,8 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from ..printable import csv_cell
+
 TABLE_WIDTH = 100
 #: Columns of what a measurement prints, unless the terminal is narrower.
 TERMINAL_WIDTH = 80
@@ -20,9 +22,9 @@ _FIRST = 4
 
 
 def csv_text(rows: Iterable[Iterable[object]]) -> str:
-    """Return rows as lines of a CSV file; None is an empty cell."""
+    """Return rows as lines of a CSV file; None is an empty cell, and no text is taken for a formula."""
     out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerows(rows)
+    csv.writer(out, lineterminator="\n").writerows([csv_cell(cell) for cell in row] for row in rows)
     return out.getvalue()
 
 

@@ -13,7 +13,9 @@ from ..flags import Flag
 from ..geometry.grid import FloorGrid
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
+from ..inputs.text_file import file_text
 from ..photo.settings import CameraSettings
+from ..printable import printable
 from ..scale.agreement import Agreement
 from ..scale.statement import weighing_json
 from .lookup import base_name, zones_in_order
@@ -21,6 +23,8 @@ from .rounding import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DEC
 from .why_record import further_json, why_json
 
 FORMAT = "debriscount/measurement/1"
+#: Far more than a record takes.
+_MOST_BYTES = 64_000_000
 
 JsonObject = dict[str, Any]
 
@@ -127,16 +131,16 @@ def read_record(path: str | Path) -> JsonObject:
         The file cannot be read, is no JSON object, or is of an unknown format.
     """
     path = Path(path)
+    text = file_text(path, "record", _MOST_BYTES)
     try:
-        record = json.loads(path.read_text(encoding="utf-8"), parse_constant=_refuse_constant)
-    except OSError as error:
-        raise InputFileError(f"{path}: cannot be read ({error.strerror}).") from error
+        record = json.loads(text, parse_constant=_refuse_constant)
     except (ValueError, RecursionError) as error:
         raise InputFileError(f"{path}: is not a JSON file ({error}).") from error
     found = record.get("format") if isinstance(record, dict) else None
     if found != FORMAT:
+        other = printable(json.dumps(found), 60)
         raise InputFileError(
-            f"{path}: its format is {json.dumps(found)}, but only {json.dumps(FORMAT)} can be read here. "
+            f"{path}: its format is {other}, but only {json.dumps(FORMAT)} can be read here. "
             "Measure the photos again, or use the version of debriscount that wrote the file."
         )
     return dict(record)

@@ -116,7 +116,7 @@ def test_other_formats_and_missing_records_are_refused(tmp_path: Path) -> None:
     folder = write_record(tmp_path / "run", None, format="debriscount/measurement/9")
     with pytest.raises(InputFileError, match='its format is "debriscount/measurement/9", but only'):
         read_weighed_runs([folder])
-    with pytest.raises(InputFileError, match="cannot be read"):
+    with pytest.raises(InputFileError, match="there is no such file"):
         read_weighed_runs([tmp_path])
 
 
@@ -255,3 +255,15 @@ def test_the_plot_shows_each_verdict_in_a_colour_that_all_eyes_tell_apart() -> N
 def test_runs_without_spread_can_be_drawn() -> None:
     same = [WeighedRun(f"r{i}", Quantity(85, 0.5), Quantity(85, 0.3)) for i in range(4)]
     assert plot_bytes(judge_runs(same), "png")[:4] == b"\x89PNG"
+
+
+@pytest.mark.parametrize("number", ["1e300", "-1e300", "1e-320", "9" * 400])
+def test_a_record_with_numbers_beyond_measure_is_refused(tmp_path: Path, number: str) -> None:
+    folder = tmp_path / "run"
+    folder.mkdir()
+    (folder / "measurement.json").write_text(
+        '{"format": "debriscount/measurement/1", "agreement": '
+        f'{{"photo_percent": 90, "photo_u": 1, "scale_percent": {number}, "scale_u": 1}}}}'
+    )
+    with pytest.raises(InputFileError, match=r"agreement\.scale_percent must be 0, or from 1e-09 to 1e\+06 either way"):
+        read_weighed_runs([folder])
