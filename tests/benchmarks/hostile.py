@@ -122,6 +122,7 @@ def writers() -> dict[str, Write]:
     """Every writer of several files or of one, by name; a number tells which of two contents it writes."""
     from debriscount.figures.count import count
     from debriscount.figures.run import measure
+    from debriscount.flags import Flag
     from debriscount.inputs.lens import CameraLens
     from debriscount.inputs.lens_file import write_lens
     from debriscount.inputs.save import save_files
@@ -139,9 +140,13 @@ def writers() -> dict[str, Write]:
         run = measure(patch, before, [after], debris=debris)
         counted = count(before, patch=patch, debris=debris)
     lens = CameraLens("a", (4000, 3000), (3000.0, 3000.0), (2000.0, 1500.0), (0.1, 0.0, 0.0), (0.0, 0.0), None, None)
+
+    def noted(n: int) -> Any:
+        return replace(run, flags=(Flag(code="numbered", severity="note", sentence=str(n)),))
+
     pages = [f"markers-{n}.svg" for n in range(1, 4)]
     return {
-        "measurement": lambda out, n: write_measurement(replace(run, warnings=(str(n),)), out / "run"),
+        "measurement": lambda out, n: write_measurement(noted(n), out / "run"),
         "count": lambda out, n: write_counts([replace(counted, warnings=(str(n),))] * (1 + n % 2), out / "run"),
         "sheet": lambda out, n: save_files({out / p: f"{p} {n}".encode() * 999 for p in pages}, overwrite=True),
         "lens": lambda out, n: write_lens(replace(lens, name=f"lens {n}"), out / "lens.toml"),

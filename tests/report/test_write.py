@@ -261,13 +261,17 @@ def test_importing_the_report_loads_nothing_heavy() -> None:
     assert done.stdout.split() == ["False"] * 3
 
 
+def _noted(sentence: str) -> Flag:
+    return Flag(code="noted", severity="note", sentence=sentence)
+
+
 def _with_photos(run: Measurement, *sums: str) -> Measurement:
     return replace(run, shots=tuple(replace(shot, sha256=s) for shot, s in zip(run.shots, sums, strict=False)))
 
 
 def test_a_result_of_other_photos_is_replaced_only_when_told(run: Measurement, tmp_path: Path) -> None:
     first = _with_photos(run, "a" * 64, "b" * 64)
-    other = replace(_with_photos(run, "a" * 64, "c" * 64), warnings=("other",))
+    other = replace(_with_photos(run, "a" * 64, "c" * 64), flags=(_noted("other"),))
     write_measurement(first, tmp_path)
     old = _contents(tmp_path)
     with pytest.raises(
@@ -294,7 +298,7 @@ def test_an_earlier_record_that_cannot_be_read_is_not_thrown_away(run: Measureme
 
 def test_names_that_are_not_utf8_cost_no_result(run: Measurement, tmp_path: Path) -> None:
     """The name of a file may hold any byte, which Python tells as half a surrogate."""
-    odd = replace(run, patch=replace(run.patch, name="k\udcfcche"), warnings=("\udcff",))
+    odd = replace(run, patch=replace(run.patch, name="k\udcfcche"), flags=(_noted("\udcff"),))
     write_measurement(odd, tmp_path / "out")
     assert read_record(tmp_path / "out" / "measurement.json")["patch"]["name"] == "k?che"
 
