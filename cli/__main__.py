@@ -1,5 +1,5 @@
 """``python -m debriscount_cli``."""
 
-from .app import main
+from .start import main
 
 main()

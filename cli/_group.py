@@ -5,7 +5,7 @@ from typer.core import TyperGroup
 
 from debriscount.errors import DebriscountError
 
-INTERRUPTED = 130
+from ._stop import INTERRUPTED
 
 
 class ErrorsToExitCodes(TyperGroup):
@@ -20,12 +20,12 @@ class ErrorsToExitCodes(TyperGroup):
         Raises
         ------
         typer.Exit
-            With the error's exit code, or 130 after Ctrl-C.
+            With the error's exit code, or 130 after Ctrl-C or a signal that asks to end.
         """
         try:
             return super().invoke(ctx)
         except DebriscountError as error:
-            typer.echo(" ".join(str(error).splitlines()), err=True)
+            typer.echo(str(error), err=True)
             raise typer.Exit(error.exit_code) from None
         except KeyboardInterrupt:
             raise typer.Exit(INTERRUPTED) from None

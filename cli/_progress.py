@@ -4,6 +4,8 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from debriscount.printable import printable
+
 Progress = Callable[[float, str], None]
 
 
@@ -28,12 +30,13 @@ def progress_bar(wanted: bool) -> Iterator[Progress | None]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
     columns = (BarColumn(), TextColumn("{task.percentage:>3.0f} %"), TimeElapsedColumn())
-    console = Console(stderr=True)
+    # The bar moves the cursor, which what is printed otherwise may not (`_streams`).
+    console = Console(file=getattr(sys.stderr, "terminal", sys.stderr))
     with Progress(*columns, TextColumn("{task.description}", markup=False), console=console, transient=True) as bar:
         task = bar.add_task("", total=1.0)
 
         def show(done: float, what: str) -> None:
-            bar.update(task, completed=done, description=what)
+            bar.update(task, completed=done, description=printable(what, 60))
 
         yield show
 

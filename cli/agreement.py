@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from ._terminal import terminal_width
+
 
 def agreement(
     runs: Annotated[
@@ -27,6 +29,6 @@ def agreement(
 
         typer.echo(dumps(runs_json(many, not_weighed), indent=1, allow_nan=False))
     else:
-        typer.echo(runs_text(many, not_weighed), nl=False)
+        typer.echo(runs_text(many, not_weighed, terminal_width()), nl=False)
     if written:
         typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)

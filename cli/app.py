@@ -1,6 +1,5 @@
 """The commands of ``debriscount``."""
 
-import sys
 from typing import Annotated
 
 import typer
@@ -56,12 +55,3 @@ def _options(
     ] = False,
 ) -> None:
     pass
-
-
-def main() -> None:
-    """Run the command line."""
-    for stream in (sys.stdout, sys.stderr):
-        # A terminal or pipe that cannot show "±" or a file's name must not end a measurement.
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
-    app()

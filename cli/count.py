@@ -32,6 +32,9 @@ def count(
     most_megapixels: Annotated[
         float, typer.Option(metavar="N", help="Refuse larger photos before decoding them.")
     ] = MOST_MEGAPIXELS,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace a result of other photos that is in DIR.")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
 ) -> None:
@@ -42,7 +45,12 @@ def count(
     import debriscount
     from debriscount.figures.region import parse_region
     from debriscount.report import count_json, count_text, write_counts
+    from debriscount.report.folder import refuse_other_photos, settle_folder
 
+    if out is not None:
+        settle_folder(out)
+        if not overwrite:
+            refuse_other_photos(out, [*filter(None, [blank]), *photos])
     part = None if region is None else parse_region(region)
     counts = []
     with progress_bar(not quiet) as progress:
@@ -60,7 +68,7 @@ def count(
                     progress=share_of(progress, number, len(photos)),
                 )
             )
-    written = [] if out is None else write_counts(counts, out)
+    written = [] if out is None else write_counts(counts, out, overwrite=overwrite)
     if json or quiet:  # the table has the warnings already
         for counted in counts:
             for warning in counted.warnings:

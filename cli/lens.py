@@ -38,9 +38,10 @@ def lens(
     require_opencv()
     from debriscount.geometry.boards import Board, parse_size
     from debriscount.geometry.calibrate import calibrate_lens
-    from debriscount.inputs.lens_file import refuse_other_files, write_lens
+    from debriscount.inputs.lens_file import check_lens_name, refuse_other_files, write_lens
     from debriscount.report.lens import lens_json, lens_text
 
+    check_lens_name(name or out.stem)
     refuse_other_files(out)
     printed = Board(*parse_size(board), square_mm, charuco, marker_mm)
     with progress_bar(not quiet) as progress:

@@ -8,6 +8,9 @@ import typer
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
 from ._progress import progress_bar
+from ._terminal import terminal_width
+
+NOT_SOUND = 3
 
 
 def measure(
@@ -27,19 +30,31 @@ def measure(
     most_megapixels: Annotated[
         float, typer.Option(metavar="N", help="Refuse larger photos before decoding them.")
     ] = MOST_MEGAPIXELS,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace a result of other photos that is in DIR.")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
     allow_growth: Annotated[
         bool, typer.Option("--allow-growth", help="Debris did grow from before to after: measure anyway.")
     ] = False,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Exit with 3 if the patch's pickup is not sound; results are written.")
+    ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
 ) -> None:
-    """Measure one run: how much was picked up, by zone, kind of debris and pass."""
+    """Measure one run: how much was picked up, by zone, kind of debris and pass, and whether to trust it."""
     from debriscount.opencv import require_opencv
 
     require_opencv()
     import debriscount
+    from debriscount.flags import said_once
     from debriscount.report import measurement_json, table_text, write_measurement
+    from debriscount.report.folder import refuse_other_photos, settle_folder
+    from debriscount.report.verdict import is_sound
 
+    settle_folder(out)
+    if not overwrite:
+        refuse_other_photos(out, [*filter(None, [blank]), before, *after])
     with progress_bar(not quiet) as progress:
         measurement = debriscount.measure(
             patch,
@@ -53,14 +68,16 @@ def measure(
             most_megapixels=most_megapixels,
             progress=progress,
         )
-    written = write_measurement(measurement, out)
+    written = write_measurement(measurement, out, overwrite=overwrite)
     if json or quiet:  # the table has the warnings already
-        for warning in measurement.warnings:
-            typer.echo(f"Warning: {warning}", err=True)
+        for severity, sentence in said_once(measurement.flags):
+            typer.echo(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}", err=True)
     if json:
         from json import dumps
 
         typer.echo(dumps(measurement_json(measurement), indent=1, allow_nan=False))
     elif not quiet:
-        typer.echo(table_text(measurement), nl=False)
+        typer.echo(table_text(measurement, terminal_width()), nl=False)
         typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)
+    if strict and not is_sound(measurement):
+        raise typer.Exit(NOT_SOUND)

@@ -8,6 +8,8 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
+from ._terminal import in_colour, terminal_width
+
 if TYPE_CHECKING:
     from debriscount.fitness.files import ShotCheck
     from debriscount.fitness.records import Fitness
@@ -33,7 +35,8 @@ def shot(
         Path | None, typer.Option(metavar="FILE", help="Lens of the camera, as `debriscount lens` writes it.")
     ] = None,
     most_megapixels: Annotated[float, typer.Option(metavar="N", help="Refuse larger photo files.")] = MOST_MEGAPIXELS,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
+    details: Annotated[bool, typer.Option("--details", help="Print all that was looked at, with its limits.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not text.")] = False,
 ) -> None:
     """Say whether photos will do, before it is too late to retake them, and what to do if not."""
     from debriscount.opencv import require_opencv
@@ -47,27 +50,45 @@ def shot(
     check = shot_check(
         patch, debris or (), against=against, want_percent=want, lens=lens, most_megapixels=most_megapixels
     )
-    checked = [check.check(photo) for photo in photos or ()]
-    if checked:
-        _print(checked, json=json)
+    fit = True
+    if json and photos:
+        fit = _print_json([check.check(photo) for photo in photos])
+    else:
+        for number, photo in enumerate(photos or ()):
+            typer.echo("\n" * (number > 0), nl=False)
+            fit &= _print(check, photo, details=details)
     if watch is not None:
-        _watch(check, watch, json=json)
-    elif not all(one.fit for one in checked):
+        _watch(check, watch, json=json, details=details)
+    elif not fit:
         raise typer.Exit(NOT_FIT)
 
 
-def _print(checked: "Sequence[Fitness]", *, json: bool) -> None:
-    from debriscount.report.shot import shot_json, shot_text
+def _print_json(checked: "Sequence[Fitness]") -> bool:
+    from json import dumps
 
-    if json:
-        from json import dumps
+    from debriscount.report.shot import shot_json
 
-        typer.echo(dumps(shot_json(checked), indent=1, allow_nan=False))
-    else:
-        typer.echo("\n".join(shot_text(one) for one in checked), nl=False)
+    typer.echo(dumps(shot_json(checked), indent=1, allow_nan=False))
+    return all(one.fit for one in checked)
 
 
-def _watch(check: "ShotCheck", folder: Path, *, json: bool) -> None:
+def _print(check: "ShotCheck", photo: Path, *, details: bool, verdict_last: bool = False) -> bool:
+    """Check a photo, print what it comes to, and return whether it is fit."""
+    from debriscount.figures.lying import lying_text
+    from debriscount.report.shot import details_text, shot_text, verdict_word
+
+    one = check.check(photo)
+    if details:
+        typer.echo(details_text(one))
+    text = shot_text(one, lying_text(check, photo, one), terminal_width(), verdict_last=verdict_last)
+    if in_colour():
+        word = verdict_word(one)
+        text = text.replace(f"{word}: ", typer.style(word, fg="green" if one.fit else "red", bold=True) + ": ", 1)
+    typer.echo(text, nl=False)
+    return one.fit
+
+
+def _watch(check: "ShotCheck", folder: Path, *, json: bool, details: bool) -> None:
     from debriscount.errors import PhotoFileError
     from debriscount.fitness.watch import arriving_photos
 
@@ -76,7 +97,10 @@ def _watch(check: "ShotCheck", folder: Path, *, json: bool) -> None:
     while True:
         try:
             photo = next(arriving)
-            _print([check.check(photo)], json=json)
+            if json:
+                _print_json([check.check(photo)])
+            else:
+                _print(check, photo, details=details, verdict_last=True)
         except PhotoFileError as error:
             if not folder.is_dir():
                 raise

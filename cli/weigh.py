@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from ._interview import Interview
+from ._terminal import terminal_width
 
 
 def weigh(
@@ -69,7 +70,7 @@ def weigh(
     given |= {"bin_before": bin_before, "bin_after": bin_after, "emptied": emptied, "clean_bin": clean_bin}
     weighing = gather_weighing(given, swept or [], elsewhere or [], interview.ask)
     text = weighing_toml(weighing)
-    typer.echo(f"{text}\n{weighing_text(weighing)}", nl=False)
+    typer.echo(f"{text}\n{weighing_text(weighing, terminal_width())}", nl=False)
     if not interview.confirmed(f"Save this as {out}?"):
         typer.echo("nothing saved", err=True)
         return
@@ -87,4 +88,4 @@ def _show(file: Path, *, json: bool) -> None:
 
         typer.echo(dumps(weighing_record(weighing), indent=1, allow_nan=False))
     else:
-        typer.echo(weighing_text(weighing), nl=False)
+        typer.echo(weighing_text(weighing, terminal_width()), nl=False)

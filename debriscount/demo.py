@@ -1,13 +1,13 @@
 """The demo: shipped test runs whose truth is known, measured for real."""
 
 import json
-import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 
 from .errors import OutputError
+from .inputs.save import save_files
 from .opencv import require_opencv
 from .shipped import shipped_folder
 
@@ -81,9 +81,8 @@ def copy_scenes(directory: str | PathLike[str], scenes: Sequence[str] = SCENES[:
         directory.mkdir(parents=True, exist_ok=True)
         (directory / _MARK).write_text(_MARK_TEXT, encoding="utf-8")
         for scene in scenes:
-            (directory / scene).mkdir(exist_ok=True)
-            for file in sorted((source / scene).iterdir()):
-                shutil.copyfile(file, directory / scene / file.name)
+            files = {directory / scene / file.name: file.read_bytes() for file in sorted((source / scene).iterdir())}
+            save_files(files, overwrite=True)
     except OutputError:
         raise
     except OSError as error:

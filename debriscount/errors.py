@@ -4,11 +4,20 @@ Each message says what is wrong, where, and what to do. The command line prints 
 ``exit_code``: 2 for input that must be corrected, 3 for a photo that is not fit to measure.
 """
 
+from .printable import printable
+
+#: Characters of a message: room for the paths of a run's photos, and none for a file that wants to fill the terminal.
+_MOST = 2000
+
 
 class DebriscountError(Exception):
     """Base of every error that a user can put right."""
 
     exit_code = 2
+
+    def __str__(self) -> str:
+        """Return the message on one line, without what could command a terminal: it quotes files and their names."""
+        return printable(" ".join(super().__str__().splitlines()), _MOST)
 
 
 class InputFileError(DebriscountError, ValueError):

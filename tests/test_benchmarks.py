@@ -30,6 +30,7 @@ NAMES = (
     "geometry",
     "coverage",
     "leftovers",
+    "trust",
 )
 
 # Two kinds, two passes. Grain 1 goes in pass 1, 2 is flung into the margin, 3 moves from edge to open, 4 stays, 5 leaves
@@ -296,3 +297,30 @@ def test_what_no_pass_moved_is_untouched(load: Any, particles: Any) -> None:
     assert of(rows, 1) == pytest.approx(100 * 40 / 70)
     assert of(rows, 2) == 100
     assert of([], 1) is None
+
+
+def test_what_is_called_sound_must_be_right(load: Any) -> None:
+    trust = load("trust")
+
+    def one(word: str, percent: float | None, half: float = 2.0) -> Any:
+        interval = None if percent is None else (percent - half, percent + half)
+        return trust.Called("a", 1, "patch", word, percent, interval, 80.0)
+
+    # By hand: four of eight sound, of which three near and three held (79.0 by 2, 80.5 by 1, 82.0 by 2; 81.0 not by 0.5).
+    figures = [one("sound", 79.0), one("sound", 80.5, 1.0), one("sound", 82.0), one("sound", 81.0, 0.5)]
+    figures += [one("doubtful", 60.0)] * 2 + [one("not measurable", None), one("refused", None)]
+    table = trust.trust_table(figures)
+    assert table == {
+        "sound": 50.0, "doubtful": 25.0, "not measurable": 12.5, "refused": 12.5,
+        "sound: within 1.5 points": 75.0, "sound: in the interval": 75.0,
+    }  # fmt: skip
+    assert trust.missed(table) == list(trust.BARS)
+    assert trust.missed(trust.trust_table([one("sound", 80.0)])) == []
+    assert trust.trust_table([one("doubtful", 80.0)])["sound: in the interval"] is None
+
+
+def test_every_pickup_of_a_refused_scene_is_refused(load: Any, particles: Any) -> None:
+    scene = load("scenes").Scene("a", Path(), Path(), (Path("b"), Path("c")), None, (), particles)
+    found = load("trust").called(scene, None)
+    assert [(f.number, f.zone) for f in found] == [(n, z) for n in (1, 2) for z in ("patch", "open", "edge", "corner")]
+    assert {f.trust for f in found} == {"refused"}

@@ -112,6 +112,6 @@ def test_the_version_is_written_once() -> None:
 
 
 def test_the_command_line_is_installed_under_its_own_name() -> None:
-    assert PROJECT["project"]["scripts"] == {"debriscount": "debriscount_cli.app:main"}
+    assert PROJECT["project"]["scripts"] == {"debriscount": "debriscount_cli.start:main"}
     assert find_spec("debriscount_cli") is not None
     assert "cli" not in sys.modules

@@ -23,8 +23,8 @@ STAGES = (
     "demo",
     "cli",
 )
-#: Beside the stages: they import none, and every stage may import them.
-BESIDE = ("errors", "opencv", "shipped")
+#: Beside the stages: they import no stage, and every stage may import them.
+BESIDE = ("errors", "flags", "opencv", "printable", "shipped")
 FILES = [*sorted((ROOT / "debriscount").rglob("*.py")), *sorted((ROOT / "cli").rglob("*.py"))]
 FILES.remove(ROOT / "debriscount" / "__init__.py")  # names what every stage has to offer, and loads it when asked
 

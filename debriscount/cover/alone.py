@@ -24,6 +24,8 @@ MOST_WINDOWS = 1000
 #: How far a kind's colour in the photo may lie from its hint, in colour coordinates: half the logarithm of a factor of
 #: 2.7 in exposure.
 NEAR_HINT = 0.5
+#: Bins of Otsu's histogram.
+_LEVELS = 256
 
 
 def likely_floor(
@@ -126,9 +128,9 @@ def _from_hints(view: NDArray[np.float32], kinds: Sequence[KindHint]) -> NDArray
 
 def _limit(distance: NDArray[np.float32]) -> float:
     """Distance up to which a window's pixels are debris; none is where most of it is floor."""
-    if float(np.ptp(distance)) == 0:
-        return -np.inf
-    limit = float(threshold_otsu(distance))  # type: ignore[no-untyped-call]
+    if float(np.ptp(distance)) <= _LEVELS * np.finfo(np.float32).eps * float(distance.max()):
+        return -np.inf  # flat but for rounding, which has no bins to be sorted into
+    limit = float(threshold_otsu(distance, nbins=_LEVELS))  # type: ignore[no-untyped-call]
     near = distance <= limit
     share = float(near.mean())
     if share <= CROWDED or share == 1 or float(np.median(distance[near])) > NEAR_HINT:

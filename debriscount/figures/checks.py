@@ -7,13 +7,14 @@ import numpy as np
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
 from ..errors import NoDebrisError, PhotosDifferError, ShotOrderError, UnknownDebrisError
+from ..flags import Flag
 from ..geometry.register import RegisteredShots
 from ..grains.table import GrainTable
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from ..photo.read import Photo
-from .passes import WIDEST
 from .records import BudgetLine, PassFigures, ZoneFigures
+from .trust import SOUND, TOO_WIDE
 
 #: Texture of two different floors agrees by chance alone; of half a million places a correlation above 0.04 was
 #: not met between unlike floors, and the same floor full of small debris kept 0.13.
@@ -87,7 +88,7 @@ def _grew(zone: ZoneFigures) -> bool:
     return zone.interval95[1] < 0
 
 
-def run_warnings(
+def run_flags(
     patch: Patch,
     registered: RegisteredShots,
     passes: Sequence[PassFigures],
@@ -95,50 +96,54 @@ def run_warnings(
     kinds: Sequence[DebrisKind],
     hints: Sequence[KindHint],
     budget: Sequence[BudgetLine],
-) -> tuple[str, ...]:
-    """Return one sentence for everything about a run that makes a figure doubtful or surprising."""
-    warnings = [*registered.warnings, *kind_warnings(maps, kinds, hints)]
+) -> tuple[Flag, ...]:
+    """Return a flag for everything about a run that makes a figure doubtful or surprising."""
+    flags = [*registered.warnings, *kind_flags(maps, kinds, hints)]
     if "blank" not in registered.views and "margin" in passes[0].zones and _margin_looks_strewn(patch, passes):
-        warnings.append(
+        sentence = (
             "the margin shows debris before the first pass: if none was strewn there, the floor's pattern is taken for "
             "debris; give a photo of the clean floor with --blank"
         )
+        # Pattern as dense as in the margin moves the pickup by no more than its share of the debris.
+        matters = 100 * _margin_over_patch(patch, passes[0].zones) > SOUND
+        flags.append(Flag(code="margin-strewn", severity="doubtful" if matters else "note", sentence=sentence))
     for figures in passes:
         pushed = [
             name for name, z in figures.zones.items() if name != "margin" and z.pickup_percent is not None and _grew(z)
         ]
         if pushed:
-            warnings.append(
+            sentence = (
                 f"pass {figures.number}: more debris than before in {', '.join(pushed)}: pushed in, not picked up"
             )
+            flags.append(Flag(code="pushed-in", severity="note", sentence=sentence))
     for figures in passes:
-        lost = [name for name, z in figures.zones.items() if z.pickup_percent is None and z.before.area_mm2 > 0]
-        lost = [name for name in lost if name != "margin"]
-        if lost:
-            cause = CAUSES.get(budget[0].source, "") if budget else ""
-            warnings.append(
-                f"pass {figures.number}: pickup of {', '.join(lost)} cannot be told, its 95 % interval is wider than "
-                f"{2 * WIDEST:.0f} points{cause}"
-            )
-    return tuple(warnings)
+        lost = {name: z.why for name, z in figures.zones.items() if z.pickup_percent is None and z.why}
+        lost.pop("margin", None)
+        for why in dict.fromkeys(lost.values()):
+            names = [name for name in lost if lost[name] == why]
+            cause = CAUSES.get(budget[0].source, "") if budget and why == TOO_WIDE else ""
+            sentence = f"pass {figures.number}: pickup of {', '.join(names)} cannot be told, {why}{cause}"
+            flags.append(Flag(code="not-told", severity="note", sentence=sentence))
+    return tuple(flags)
 
 
-def kind_warnings(maps: CoverMaps, kinds: Sequence[DebrisKind], hints: Sequence[KindHint]) -> list[str]:
-    """Return one sentence for every kind that was not found, is hardly told from the floor or is too fine."""
-    warnings = []
+def kind_flags(maps: CoverMaps, kinds: Sequence[DebrisKind], hints: Sequence[KindHint]) -> list[Flag]:
+    """Return a flag for every kind that was not found, is hardly told from the floor or is too fine."""
+    flags = []
     for kind, hint, colour, blind in zip(kinds, hints, maps.colours, maps.blind_share, strict=True):
         if colour.samples == 0:
-            warnings.append(f"no {kind.name} was found")
+            flags.append(Flag(code="not-found", severity="doubtful", sentence=f"no {kind.name} was found"))
         elif blind > BLIND:
-            warnings.append(
-                f"{kind.name} can hardly be told from the floor on {100 * blind:.0f} % of it; its figures are doubtful"
-            )
+            share = f"{100 * blind:.0f} %"
+            sentence = f"{kind.name} can hardly be told from the floor on {share} of it; its figures are doubtful"
+            flags.append(Flag(code="hardly-told", severity="doubtful", sentence=sentence))
         if hint.size_px[0] < TOO_FINE_PX:
-            warnings.append(
+            sentence = (
                 f"{kind.name}: small grains are only {hint.size_px[0]:.1f} pixels across; go closer or use more "
                 "megapixels, the figures are doubtful"
             )
-    return warnings
+            flags.append(Flag(code="too-fine", severity="doubtful", sentence=sentence))
+    return flags
 
 
 def check_guess(name: str, grains: GrainTable, interval: tuple[int, int] | None) -> None:
@@ -178,8 +183,13 @@ def border_warnings(grains: GrainTable, region: Patch) -> list[str]:
 
 def _margin_looks_strewn(patch: Patch, passes: Sequence[PassFigures]) -> bool:
     """Whether the margin holds debris before the first pass at a density that matters beside the leftovers'."""
-    first = passes[0].zones
+    first, left_mm2 = passes[0].zones, passes[-1].zones["patch"].after.area_mm2
+    return _margin_over_patch(patch, first) * first["patch"].before.area_mm2 > STREWN * left_mm2
+
+
+def _margin_over_patch(patch: Patch, zones: Mapping[str, ZoneFigures]) -> float:
+    """Density of what the margin shows before the first pass, over that of the patch's debris."""
     left, top, right, bottom = patch.outer_box_mm()
     patch_mm2 = patch.width_mm * patch.height_mm
     margin_mm2 = (right - left) * (bottom - top) - patch_mm2
-    return first["margin"].before.area_mm2 / margin_mm2 > STREWN * passes[-1].zones["patch"].after.area_mm2 / patch_mm2
+    return zones["margin"].before.area_mm2 / margin_mm2 * patch_mm2 / max(zones["patch"].before.area_mm2, 1e-9)

@@ -10,6 +10,7 @@ from ..cover.guess import guess_kinds, guess_kinds_alone
 from ..cover.kinds import KindHint
 from ..cover.maps import cover_maps
 from ..errors import CountOptionsError, PhotoFileError
+from ..flags import sentences
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import find_grains
 from ..grains.table import GrainTable, grain_table
@@ -23,14 +24,14 @@ from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
 from ..photo.settings import UNKNOWN_SETTINGS
 from ..photo.shots import side_by_side
-from .checks import border_warnings, check_guess, check_same_floor, kind_warnings
+from .checks import border_warnings, check_guess, check_same_floor, kind_flags
 from .clumps import count_interval
 from .counted import Counted, Region
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .records import Amount
 from .region import checked_region, needed_averaging, region_as_patch, region_views
 from .sources import PhotoSource, Progress, load_photo
-from .zones import amounts, less_background
+from .zones import amounts, less_background, not_negative
 
 #: Scales that a photo of a floor can have: light shows nothing finer, and a pixel of a metre shows no grain.
 SCALES_MM_PER_PX = (1e-6, 1000.0)
@@ -125,8 +126,8 @@ def count(
     if hints and not kinds:
         everywhere = np.ones(len(grains["photo"]), bool)
         check_guess(photos["photo"].name, grains["photo"], count_interval(grains["photo"], everywhere))
-    warnings = [*told, *registered.warnings]
-    warnings += kind_warnings(maps, named, hints) if maps else [NOTHING_SEEN]
+    flags = [*registered.warnings, *(kind_flags(maps, named, hints) if maps else ())]
+    warnings = [*told, *sentences(flags)] + ([] if maps else [NOTHING_SEEN])
     warnings += border_warnings(grains["photo"], zoned) if patch is None else []
     tell(1.0, "done")
     return Counted(
@@ -247,5 +248,5 @@ def _zones(
     there = amounts(zoned, grains["photo"], kinds, only, mm_per_px)
     if "blank" in grains:
         bare = amounts(zoned, grains["blank"], kinds, only, mm_per_px)
-        there = {zone: less_background(amount, bare[zone]) for zone, amount in there.items()}
+        there = {zone: not_negative(less_background(amount, bare[zone])) for zone, amount in there.items()}
     return there if patch is not None else {"patch": there["patch"]}

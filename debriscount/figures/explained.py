@@ -12,10 +12,15 @@ from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from ..leftovers.overlap import SeenGrains
 from ..leftovers.passes import Pickup
-from ..leftovers.records import FurtherPass
+from ..leftovers.records import FurtherPass, LeftShares, WhyLeft
 from ..leftovers.trace import TracedShot
 from ..leftovers.why import why_left
 from .records import PassFigures, ZoneFigures
+
+#: Grains left below which no share of them is said: the 95 % interval of a half is then wider than a half.
+FEW_LEFT = 10
+#: What is said of a pass whatever it left.
+WITHOUT_LEFTOVERS = ("nothing left", "flung")
 
 
 def explained(
@@ -56,11 +61,34 @@ def explained(
         apart_mm=registered.apart_mm,
     )
     whole = zip(passes, told.passes, told.steps, strict=True)
-    # Where it cannot be told how much was left, it cannot be told why either.
-    return tuple(
-        replace(figures, why=None if figures.zones["patch"].pickup_percent is None else why, step=step)
-        for figures, why, step in whole
-    ), told.further
+    return tuple(replace(figures, why=carried(why, figures), step=step) for figures, why, step in whole), told.further
+
+
+def carried(why: WhyLeft, figures: PassFigures) -> WhyLeft | None:
+    """What the figures can carry of why debris stayed.
+
+    Where it cannot be told how much was left, it cannot be told why either. Of a zone in which no leftovers were found
+    there are no shares, and too few in the patch explain nothing.
+    """
+    whole = figures.zones["patch"]
+    if whole.pickup_percent is None:
+        return None
+    left = why.leftovers
+    kinds = {kind: _found(zones, figures.kinds.get(kind, {})) for kind, zones in left.kinds.items()}
+    few = whole.after.grains < FEW_LEFT or whole.more_than_percent is not None
+    return replace(
+        why,
+        leftovers=replace(left, zones=_found(left.zones, figures.zones), kinds=kinds),
+        findings=tuple(f for f in why.findings if f.what in WITHOUT_LEFTOVERS) if few else why.findings,
+    )
+
+
+def _found(shares: Mapping[str, LeftShares], zones: Mapping[str, ZoneFigures]) -> dict[str, LeftShares]:
+    def nothing(zone: str) -> bool:
+        figures = zones.get(zone)
+        return figures is not None and (figures.after.grains == 0 or figures.more_than_percent is not None)
+
+    return {zone: LeftShares(s.area_mm2, None, None, None) if nothing(zone) else s for zone, s in shares.items()}
 
 
 def _pickup(figures: ZoneFigures) -> Pickup:

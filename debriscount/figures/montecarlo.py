@@ -19,14 +19,15 @@ Draws = Mapping[str, NDArray[np.float64]]
 class Propagated:
     """Mean, standard uncertainty and probabilistically symmetric 95 % interval of a model's outputs.
 
-    ``mean`` and ``u`` have shape (M,), ``interval95`` (M, 2). ``by_source`` is the standard uncertainty, shape (M,),
-    that each source brings alone, the others held at their mean.
+    ``mean`` and ``u`` have shape (M,), ``interval95`` (M, 2), ``covariance`` (M, M). ``by_source`` is the standard
+    uncertainty, shape (M,), that each source brings alone, the others held at their mean.
     """
 
     mean: NDArray[np.float64]
     u: NDArray[np.float64]
     interval95: NDArray[np.float64]
     by_source: dict[str, NDArray[np.float64]]
+    covariance: NDArray[np.float64]
 
 
 def propagate(
@@ -55,4 +56,5 @@ def propagate(
     still = {name: np.broadcast_to(d.mean(axis=0), d.shape) for name, d in draws.items()}
     by_source = {name: np.std(model({**still, name: draws[name]}), axis=0, ddof=1) for name in draws}
     ends = np.quantile(outputs, [0.025, 0.975], axis=0)
-    return Propagated(outputs.mean(axis=0), np.std(outputs, axis=0, ddof=1), np.asarray(ends.T), by_source)
+    covariance = np.atleast_2d(np.cov(outputs, rowvar=False))
+    return Propagated(outputs.mean(axis=0), np.sqrt(np.diag(covariance)), np.asarray(ends.T), by_source, covariance)

@@ -7,13 +7,11 @@ from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from .detection import FalseGrains, zone_limits
 from .pickup import zone_figures
+from .possible import possible
 from .records import Amount, BudgetLine, PassFigures, ZoneFigures
+from .trust import TOO_WIDE, WIDEST, untold
 from .uncertainty import Doubts, ShotGrains, pickup_uncertainty
 from .zones import amounts, less_background
-
-#: Half width of a 95 % interval, percentage points, beyond which a pickup is not given: it would rank no
-#: two machines (common practice, no source).
-WIDEST = 15.0
 
 
 def pass_figures(
@@ -66,13 +64,14 @@ def pass_figures(
         figures = {}
         for only in reversed(choices):
             seen = {n: shot if only is None else shot.of_kind(only) for n, shot in shots.items()}
-            intervals, budget = pickup_uncertainty(
+            intervals, budget, with_patch = pickup_uncertainty(
                 patch, seen["before"], seen[name], seen.get("blank"), mm_per_px, doubts[only]
             )
             plain = zone_figures(net[only]["before"], net[only][name], limits[only])
             told = not _too_wide(plain["patch"], intervals["patch"])
-            figures[only] = {zone: _with_interval(f, intervals[zone], told) for zone, f in plain.items()}
-        passes.append(PassFigures(number, figures[None], {kind.name: figures[k] for k, kind in enumerate(kinds)}))
+            figures[only] = possible({zone: _with_interval(f, intervals[zone], told) for zone, f in plain.items()})
+        by_kind = {kind.name: figures[k] for k, kind in enumerate(kinds)}
+        passes.append(PassFigures(number, figures[None], by_kind, with_patch=with_patch))
     lines = [BudgetLine(source, u) for source, u in budget.items()]
     return tuple(passes), tuple(sorted(lines, key=lambda line: -line.u_percent))
 
@@ -92,5 +91,5 @@ def _with_interval(figures: ZoneFigures, interval: tuple[float, float] | None, t
     if interval is not None and figures.more_than_percent is not None:
         interval = (min(interval[0], figures.more_than_percent), interval[1])
     if interval is not None and (not told or _too_wide(figures, interval)):
-        return replace(figures, gone_percent=None, pickup_percent=None, more_than_percent=None, interval95=None)
+        return untold(figures, TOO_WIDE if figures.pickup_percent is not None else "")
     return replace(figures, interval95=interval)

@@ -1,10 +1,13 @@
 """What a measurement says: frozen records whose fields carry their units."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..flags import Flag, sentences
 from ..geometry.grid import FloorGrid
 from ..grains.table import GrainTable
 from ..inputs.lens import CameraLens
@@ -15,6 +18,8 @@ from ..photo.settings import UNKNOWN_SETTINGS, CameraSettings
 from ..scale.agreement import Agreement
 from ..scale.pickup import WeighedPickup
 
+#: Whether a pickup may be trusted.
+Trust = Literal["sound", "doubtful", "not measurable"]
 #: Width of the 95 % interval of a number of grains from which on the number is not given: this share of it and so many
 #: grains besides, since of a few grains one more or less is no fault.
 UNTOLD, UNTOLD_GRAINS = 0.15, 4
@@ -47,7 +52,8 @@ class ZoneFigures:
     """One zone over one pass or the whole run so far; a figure that cannot be known is None.
 
     ``limit_mm2`` is the detection limit of the leftovers. Where less than that was seen, ``more_than_percent`` is what
-    can be promised of the pickup, and ``pickup_percent`` stays the best estimate; otherwise it is None.
+    can be promised of the pickup, and ``pickup_percent`` stays the best estimate; otherwise it is None. ``trust`` says
+    whether the pickup may be trusted, ``why`` in a few words why it may not: doubtful until it is judged.
     """
 
     before: Amount
@@ -57,6 +63,8 @@ class ZoneFigures:
     interval95: tuple[float, float] | None = None
     more_than_percent: float | None = None
     limit_mm2: float | None = None
+    trust: Trust = "doubtful"
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +72,8 @@ class PassFigures:
     """What one pass of the machine had left, against *before*.
 
     ``zones`` is keyed by "patch" and the names of the patch's zones, ``kinds`` by kind name and
-    then by zone.
+    then by zone. ``with_patch`` is by how many points the photo's pickup of a zone is likely off where that of the
+    patch is off by one; a zone where that is unknown is missing.
     """
 
     number: int
@@ -72,6 +81,7 @@ class PassFigures:
     kinds: dict[str, dict[str, ZoneFigures]]
     why: WhyLeft | None = None
     step: PassStep | None = None
+    with_patch: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,15 +121,29 @@ class BudgetLine:
 
 
 @dataclass(frozen=True, slots=True)
+class BestPickup:
+    """Pickup by photo and scale together, percent, with its standard uncertainty and 95 % interval.
+
+    Nothing is above 100 %.
+    """
+
+    percent: float
+    u_percent: float
+    interval95: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
 class ScaleFigures:
     """What was weighed of a run, the pickup that follows, and whether it agrees with the photos'.
 
-    ``agreement`` is None where either pickup is unknown.
+    ``agreement`` is None where either pickup is unknown. ``best`` is the pickup that photo and scale give together, of
+    "patch" and zones, percent; empty unless the two agree and what was weighed fits together.
     """
 
     weighing: Weighing
     weighed: WeighedPickup
     agreement: Agreement | None
+    best: Mapping[str, BestPickup] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -132,10 +156,15 @@ class Measurement:
     shots: tuple[MeasuredShot, ...]
     passes: tuple[PassFigures, ...]
     budget: tuple[BudgetLine, ...] = ()
-    warnings: tuple[str, ...] = field(default=())
+    flags: tuple[Flag, ...] = ()
     scale: ScaleFigures | None = None
     lens: CameraLens | None = None
     further: FurtherPass | None = None
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the flags say, each thing once."""
+        return sentences(self.flags)
 
     @property
     def pickup_percent(self) -> float | None:

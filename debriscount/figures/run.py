@@ -12,8 +12,7 @@ from ..cover.guess import guess_kinds
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps, cover_maps
 from ..errors import NoDebrisError, PhotoFileError
-from ..fitness.records import USUAL_WANT
-from ..fitness.shot import check_located
+from ..flags import worst_first
 from ..geometry.grid import FloorGrid
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import FoundGrains, find_grains, least_area_px
@@ -30,17 +29,19 @@ from ..photo.colour import srgb_pixels
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
 from ..photo.shots import side_by_side
-from .checks import check_debris, check_same_floor, run_warnings
+from .checks import check_debris, check_same_floor, run_flags
 from .detection import FalseGrains, mirror_grains
 from .explained import explained
 from .grain_sizes import as_varied
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
+from .noticed import balance_flags, photo_flags, shot_flags
 from .passes import pass_figures
 from .records import MeasuredShot, Measurement
 from .same_grains import as_before
 from .sources import PhotoSource, Progress, load_photo
+from .trust import judged
 from .uncertainty import Doubts, ShotGrains
-from .weighed import scale_figures
+from .weighed import measurable, scale_figures
 
 
 def measure(
@@ -137,6 +138,20 @@ def measure(
     check_debris(photos, passes, allow_growth)
     tell(0.92, "looking why debris stayed")
     passes, further = explained(patch, registered, maps, found, grains, named, hints, passes)
+    scale_side = None if weighing is None else scale_figures(patch, weighing, passes, kinds, _seen_cover(found))
+    assert registered.located is not None  # only shots without markers have none
+    flags = worst_first(
+        [
+            *shot_flags(photos, registered.located, patch, kinds),
+            *run_flags(patch, registered, passes, maps, named, hints, budget),
+            *photo_flags(photos, told),
+            *(() if scale_side is None else balance_flags(scale_side.weighed.balance)),
+        ]
+    )
+    names = {name: photo.name for name, photo in photos.items()}
+    passes = judged(passes, flags, names, budget[0].source if budget else "")
+    if scale_side is not None:
+        scale_side = measurable(scale_side, passes[-1])
     shots = tuple(
         MeasuredShot(
             name,
@@ -151,7 +166,6 @@ def measure(
         )
         for name, photo in photos.items()
     )
-    scale_side = None if weighing is None else scale_figures(patch, weighing, passes, kinds, _seen_cover(found))
     tell(1.0, "done")
     return Measurement(
         patch,
@@ -160,12 +174,7 @@ def measure(
         shots,
         passes,
         budget,
-        warnings=(
-            *told,
-            *run_warnings(patch, registered, passes, maps, named, hints, budget),
-            *_unfit(photos, registered, patch, kinds),
-            *(() if scale_side is None else (flag.message for flag in scale_side.weighed.balance.flags)),
-        ),
+        flags=flags,
         scale=scale_side,
         lens=lens,
         further=further,
@@ -178,15 +187,6 @@ def _seen_cover(found: Mapping[str, FoundGrains]) -> float:
     size = np.sqrt(max(float(debris.sum()) / max(len(found["before"].area_px), 1), 1.0))
     around = cv2.blur(debris, (2 * round(1.5 * size) + 1,) * 2)
     return float(around[debris > 0].mean()) if debris.any() else 0.0
-
-
-def _unfit(
-    photos: Mapping[str, Photo], registered: RegisteredShots, patch: Patch, kinds: Sequence[DebrisKind]
-) -> list[str]:
-    """Return a sentence for everything that makes a shot unfit for the usual accuracy."""
-    assert registered.located is not None
-    checked = check_located(photos, registered.located, patch, kinds, USUAL_WANT)
-    return [f"{name}: {finding.sentence}" for name, shot in checked.items() for finding in shot.faults]
 
 
 def _read_photos(

@@ -80,8 +80,8 @@ def pickup_uncertainty(
     bare: ShotGrains | None,
     mm_per_px: float,
     doubts: Doubts = Doubts(),
-) -> tuple[dict[str, tuple[float, float] | None], dict[str, float]]:
-    """95 % interval of each zone's pickup, and the budget of the patch's.
+) -> tuple[dict[str, tuple[float, float] | None], dict[str, float], dict[str, float]]:
+    """95 % interval of each zone's pickup, the budget of the patch's, and how the zones' errors go with the patch's.
 
     Parameters
     ----------
@@ -102,6 +102,9 @@ def pickup_uncertainty(
         Percent, by zone; None for a zone that held nothing.
     budget : dict of str to float
         Standard uncertainty of the patch's pickup by source, percentage points.
+    with_patch : dict of str to float
+        By how many points each zone's pickup is likely off where the patch's is off by one: their covariance over the
+        patch's variance.
 
     Notes
     -----
@@ -138,7 +141,6 @@ def pickup_uncertainty(
         common = np.zeros(len(names))
         area = area - [bare.grains.area_mm2[m].sum() for m in spots.values()]
         counts = counts - [float(m.sum()) for m in spots.values()]
-    shape = (len(shots), len(names))
     left = np.clip(area[1] / np.maximum(area[0], 1e-9), 0, 1)
     unjudged = doubts.blind_share * ELSEWHERE * np.sqrt(left * (1 - left)) * area[0]
     faint = FAINT * doubts.faint_share * area[1]
@@ -148,12 +150,12 @@ def pickup_uncertainty(
     sources = {
         "colour limit": lambda rng, n: rng.normal(size=(n, 2, 1)) * limit,
         "light": lambda rng, n: rng.normal(size=(n, 1, 1)) * second * after.alike_u * area,
-        "floor": lambda rng, n: rng.normal(size=(n, *shape)) * floor + rng.normal(size=(n, 1, 1)) * common,
+        "floor": lambda rng, n: _each_zone(rng, n, floor, names) + rng.normal(size=(n, 1, 1)) * common,
         "not judged": lambda rng, n: rng.normal(size=(n, 1, 1)) * second * unjudged,
         "faint grains": lambda rng, n: rng.normal(size=(n, 1, 1)) * second * faint,
         "area against number": lambda rng, n: rng.normal(size=(n, 1, 1)) * second * ways,
-        "missed grains": lambda rng, n: rng.normal(size=(n, *shape)) * missed,
-        "edge pixels": lambda rng, n: rng.normal(size=(n, *shape)) * edge,
+        "missed grains": lambda rng, n: _each_zone(rng, n, missed, names),
+        "edge pixels": lambda rng, n: _each_zone(rng, n, edge, names),
         "zone borders": lambda rng, n: borders[rng.integers(0, BORDER_TRIES, n)],
         "crowding": lambda rng, n: CROWDING * rng.normal(size=(n, 1, 1)) * hidden,
     }
@@ -162,9 +164,23 @@ def pickup_uncertainty(
         return _pickups(area + sum(draws.values()), names)
 
     result = propagate(model, sources, TRIALS, SEED)
-    return _intervals(result, names, area), {
-        name: float(u[names.index("patch")]) for name, u in result.by_source.items()
-    }
+    whole = names.index("patch")
+    budget = {name: float(u[whole]) for name, u in result.by_source.items()}
+    slopes = result.covariance[whole] / max(float(result.covariance[whole, whole]), 1e-30)
+    with_patch = {name: float(slopes[k]) for k, name in enumerate(names) if area[0, k] > 0}
+    return _intervals(result, names, area), budget, with_patch
+
+
+def _each_zone(rng: np.random.Generator, n: int, u: NDArray[np.float64], names: list[str]) -> NDArray[np.float64]:
+    """Errors that each zone has of its own, shape (n, shots, zones); the patch's are those of its zones together.
+
+    ``u`` of shape (shots, zones) holds their standard deviations, and that of the patch too.
+    """
+    draws = rng.normal(size=(n, *u.shape)) * u
+    parts, whole = [k for k, name in enumerate(names) if name in ("open", "edge", "corner")], names.index("patch")
+    spread = np.sqrt((u[:, parts] ** 2).sum(axis=-1))
+    draws[:, :, whole] = draws[:, :, parts].sum(axis=-1) * u[:, whole] / np.maximum(spread, 1e-30)
+    return np.asarray(draws)
 
 
 def _sums(members: list[dict[str, NDArray[np.bool_]]], values: list[NDArray[np.float64]]) -> NDArray[np.float64]:

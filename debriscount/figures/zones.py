@@ -1,6 +1,7 @@
 """Sum the grains of a shot by zone and kind."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -71,6 +72,12 @@ def zone_areas_mm2(patch: Patch) -> dict[str, float]:
     # Pieces of floor as if they were grains, so that they belong to zones by the same rule.
     pieces = GrainTable(np.zeros(len(x), np.int16), x, y, np.full(len(x), SAMPLE_MM**2), patch.zone_codes(x, y))
     return {zone: SAMPLE_MM**2 * float(m.sum()) for zone, m in zone_members(patch, pieces).items()}
+
+
+def not_negative(amount: Amount) -> Amount:
+    """An amount that was a little more than taken off as background: nothing."""
+    mass = amount.mass_g
+    return replace(amount, area_mm2=max(amount.area_mm2, 0.0), mass_g=None if mass is None else max(mass, 0.0))
 
 
 def less_background(amount: Amount, background: Amount) -> Amount:

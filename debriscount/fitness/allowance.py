@@ -29,6 +29,7 @@ def own_error_finding(want_percent: float) -> Finding:
         want_percent,
         "in simulated runs with a photo of the clean floor",
         f"No photo can promise less than {OWN_ERROR:g} points: want more, or take the mean of several runs.",
+        "wants-too-much",
     )
 
 

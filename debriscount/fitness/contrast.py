@@ -128,6 +128,7 @@ def clarity_findings(kind: str, seen: Clarity, want: float) -> list[Finding]:
             1 / (TINT * math.sqrt(12)),
             "rounding then stays below what a channel may be off",
             f"{kind} can hardly be told from the floor in this light: expose more, or choose another debris or floor.",
+            "faint",
         )
     ]
     found.append(
@@ -138,6 +139,7 @@ def clarity_findings(kind: str, seen: Clarity, want: float) -> list[Finding]:
             100 * APART * scale,
             "half cover, where grains end, is then two standard deviations away",
             f"{kind} and the floor are too much alike: choose debris of another colour, or another floor.",
+            "too-alike",
         )
     )
     if seen.noise is not None:
@@ -149,6 +151,7 @@ def clarity_findings(kind: str, seen: Clarity, want: float) -> list[Finding]:
                 100 * TINT * scale,
                 "as much as a channel may be off",
                 "Use more light and a lower ISO.",
+                "noisy",
             )
         )
     if seen.rounded is not None:
@@ -160,6 +163,7 @@ def clarity_findings(kind: str, seen: Clarity, want: float) -> list[Finding]:
                 100 * ROUNDED * scale,
                 "grains were found whole up to there in simulated shots",
                 "Give the photo as the camera made it, at best quality, not one sent by a messenger.",
+                "compressed",
             )
         )
     return found
@@ -191,6 +195,7 @@ def change_findings(kind: str, seen: Clarity, other: Clarity, want: float) -> li
                 100 * allowed / OTHER_NOISE,
                 cost,
                 "Use the same light, exposure and ISO for all shots.",
+                "noise-differs",
             )
         )
     if seen.coarse is not None and other.coarse is not None:
@@ -203,6 +208,7 @@ def change_findings(kind: str, seen: Clarity, other: Clarity, want: float) -> li
                 2 ** (allowed / OTHER_STEPS),
                 cost,
                 "Save all shots at the same quality.",
+                "compression-differs",
             )
         )
     elif (seen.coarse is None) != (other.coarse is None):

@@ -63,6 +63,7 @@ def sharpness_findings(
             min(spread_limit_px(grain_px, other_px, want), resolved_spread_px(grain_px)),
             cost + ("" if other_px is None else f"; the other shot has {other_px:.1f} px"),
             f"Focus on the floor and hold still or use a stand ({_in_mm(spread_px, mm_per_px)}).",
+            "blurred",
         )
     ]
     if other_px is not None:
@@ -74,6 +75,7 @@ def sharpness_findings(
                 spread_limit_px(grain_px, spread_px, want),
                 "both must be about as sharp",
                 "The other shot is less sharp than this one: retake that, if it can be.",
+                "other-blurred",
             )
         )
     return found

@@ -34,6 +34,7 @@ def burnt_finding(look: ShotLook, want: float) -> Finding:
         allowance_percent(want),
         "all that is left may lie there unseen",
         "Expose less, move the lamp whose reflection shows, or turn its light away.",
+        "burnt-out",
     )
 
 
@@ -73,6 +74,7 @@ def change_findings(look: ShotLook, other: ShotLook, want: float) -> list[Findin
             allowed_area_error(want) / A_STOP,
             f"{allowance_percent(want):.2f} points with {100 * LEFT:.0f} % left",
             "Fix the exposure by hand for all shots.",
+            "exposure-differs",
         ),
         at_most(
             "colour of light against the other shot",
@@ -81,6 +83,7 @@ def change_findings(look: ShotLook, other: ShotLook, want: float) -> list[Findin
             OTHER_COLOUR,
             "measured up to there",
             "Fix the white balance, and light both shots with the same lamps.",
+            "colour-differs",
         ),
         _strange_finding(look, other, both, want),
     ]
@@ -100,6 +103,7 @@ def _strange_finding(look: ShotLook, other: ShotLook, both: NDArray[np.bool_], w
         allowance_percent(want) / LEFT,
         f"light {100 * (1 - np.exp(-DEPARTS)):.0f} % less or {100 * (np.exp(ADDED) - 1):.0f} % more than smooth",
         f"{what} {_where(largest, look)}: clear it.",
+        "shadow",
     )
 
 

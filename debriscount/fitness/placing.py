@@ -33,6 +33,7 @@ def marker_findings(located: LocatedShots, name: str, patch: Patch) -> list[Find
             NEEDED,
             "three fix the plane of the floor",
             "Uncover them.",
+            "markers-hidden",
         )
     ]
     for number in located.missing[name]:
@@ -73,6 +74,7 @@ def tilt_finding(steep_deg: float) -> Finding:
         STEEPEST_DEG,
         "markers and places are measured up to there",
         "Hold the camera over the middle of the patch, looking straight down.",
+        "slanted",
     )
 
 
@@ -94,6 +96,7 @@ def same_slant_finding(steep_deg: float, other_deg: float, want: float) -> Findi
         100 * allowed_area_error(want),
         f"with {100 * LEFT:.0f} % left it costs {allowance_percent(want):.2f} points",
         "Hold the camera where it was for the other shot.",
+        "sizes-differ",
     )
 
 
@@ -123,6 +126,7 @@ def scale_findings(mm_per_px: float, grain_mm: float | None, want: float) -> lis
             least,
             reason,
             f"Go closer or use more megapixels: {grain_mm / least:.2f} mm of floor a pixel at most.",
+            "too-coarse",
         ),
     ]
 
@@ -147,6 +151,7 @@ def place_findings(residual_mm: float, border_mm: float, patch: Patch, want: flo
             limit,
             reason,
             "Measure the markers' places again, and lay them flat.",
+            "markers-off",
         ),
         at_most(
             "lens and plane uncertain",
@@ -155,6 +160,7 @@ def place_findings(residual_mm: float, border_mm: float, patch: Patch, want: flo
             limit,
             reason,
             "Put markers farther out and on all sides, or give --lens.",
+            "places-uncertain",
         ),
     ]
 

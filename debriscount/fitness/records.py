@@ -1,5 +1,6 @@
 """What the check of a shot says."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -14,6 +15,7 @@ class Finding:
     ``value`` is None where it cannot be known, ``limit`` where there is none; ``least`` says that the value must reach
     the limit rather than stay below it. ``reason`` says where the limit comes from, ``advice`` what to do about a value
     beyond it. A finding that is no fault of the shot but should be read all the same has ``advice`` and is ``fit``.
+    ``code`` is a fixed word for what a value beyond its limit means, as "blurred"; empty where there is no limit.
     """
 
     name: str
@@ -24,6 +26,15 @@ class Finding:
     fit: bool
     reason: str
     advice: str = ""
+    code: str = ""
+
+    @property
+    def excess(self) -> float:
+        """How many times beyond its limit the value is; 1 and less where it is fit, infinite where it is unknown."""
+        if self.value is None or self.limit is None:
+            return 1.0 if self.fit else math.inf
+        more, less = (self.limit, self.value) if self.least else (self.value, self.limit)
+        return more / less if less > 0 else math.inf
 
     @property
     def sentence(self) -> str:
@@ -34,16 +45,16 @@ class Finding:
         return f"{self.name} {self.value:.3g} {self.unit}, {bound} {self.limit:.3g} will do. {self.advice}"
 
 
-def at_most(name: str, value: float, unit: str, limit: float, reason: str, advice: str) -> Finding:
+def at_most(name: str, value: float, unit: str, limit: float, reason: str, advice: str, code: str = "") -> Finding:
     """Make a finding whose value must not be above its limit; ``advice`` is kept for a value that is."""
     fit = value <= limit
-    return Finding(name, value, unit, limit, False, fit, reason, "" if fit else advice)
+    return Finding(name, value, unit, limit, False, fit, reason, "" if fit else advice, code)
 
 
-def at_least(name: str, value: float, unit: str, limit: float, reason: str, advice: str) -> Finding:
+def at_least(name: str, value: float, unit: str, limit: float, reason: str, advice: str, code: str = "") -> Finding:
     """Make a finding whose value must reach its limit; ``advice`` is kept for a value that does not."""
     fit = value >= limit
-    return Finding(name, value, unit, limit, True, fit, reason, "" if fit else advice)
+    return Finding(name, value, unit, limit, True, fit, reason, "" if fit else advice, code)
 
 
 def told(name: str, value: float | None, unit: str, reason: str, advice: str = "") -> Finding:

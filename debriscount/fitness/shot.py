@@ -56,7 +56,17 @@ def check_shot(
     try:
         located = locate_shots(photos, patch, lens=lens)
     except MarkerError as error:
-        fault = Finding("markers seen", None, f"of {len(patch.markers)}", placing.NEEDED, True, False, "", str(error))
+        fault = Finding(
+            "markers seen",
+            None,
+            f"of {len(patch.markers)}",
+            placing.NEEDED,
+            True,
+            False,
+            "",
+            str(error),
+            "markers-hidden",
+        )
         return Fitness(photo.name, name, want_percent, (fault,))
     checked = check_located(photos, located, patch, kinds, want_percent)["shot"]
     remarks = [told("photo", None, "", "as its file tells", f"{note[0].upper()}{note[1:]}.") for note in notes]
@@ -139,6 +149,7 @@ def _alone(one: _Seen, patch: Patch, kinds: Sequence[DebrisKind], want: float, o
             WHOLE_PERCENT,
             "what is not in the picture is not measured",
             "Retake it with the whole patch in view.",
+            "patch-cut",
         ),
         placing.tilt_finding(one.steep_deg),
         *placing.scale_findings(one.mm_per_px, finest, want),

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import LensError
+from ..flags import Flag
 from ..inputs.lens import VERDICTS, CameraLens
 from ..photo.read import Photo
 from .lens import Lens
@@ -79,16 +80,18 @@ def lens_of_photo(lens: CameraLens, photo: Photo) -> Lens:
     return sensor_lens(lens).scaled(share).turned(photo.turned_deg, size)
 
 
-def lens_warnings(lens: CameraLens, photos: Mapping[str, Photo]) -> list[str]:
-    """Return one sentence for everything that speaks against a lens for photos, keyed by shot."""
+def lens_warnings(lens: CameraLens, photos: Mapping[str, Photo]) -> list[Flag]:
+    """Return a flag for everything that speaks against a lens for photos, keyed by shot."""
     warnings = []
     if lens.calibration is not None and lens.calibration.verdict == VERDICTS[-1]:
-        warnings.append(f'lens "{lens.name}" is not usable by its file: {"; ".join(lens.calibration.reasons)}')
+        sentence = f'lens "{lens.name}" is not usable by its file: {"; ".join(lens.calibration.reasons)}'
+        warnings.append(Flag(code="lens-unusable", severity="doubtful", sentence=sentence))
     for name, photo in photos.items():
         stated, known = photo.settings.focal_mm, lens.focal_length_mm
         if stated is not None and known is not None and abs(stated - known) > SAME_FOCAL * known:
-            warnings.append(
-                f'{name}: was taken at a focal length of {stated:g} mm, lens "{lens.name}" is one of {known:g} mm; '
+            sentence = (
+                f'was taken at a focal length of {stated:g} mm, lens "{lens.name}" is one of {known:g} mm; '
                 "places on the floor are doubtful. Give the lens that the photo was taken with"
             )
+            warnings.append(Flag(code="other-lens", severity="doubtful", sentence=sentence, shot=name))
     return warnings

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import MarkerError
+from ..flags import Flag
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..photo.read import Photo
@@ -58,7 +59,7 @@ class LocatedShots:
     views: Mapping[str, FloorToPhoto]
     residual_mm: Mapping[str, float]
     fitted: FittedViews
-    warnings: tuple[str, ...]
+    warnings: tuple[Flag, ...]
     seen: Mapping[str, Mapping[int, SeenMarker]]
 
 
@@ -270,35 +271,51 @@ def _left_out(
     )
 
 
-def _turned(names: Sequence[str], found: Sequence[Fitting]) -> list[str]:
+def _turned(names: Sequence[str], found: Sequence[Fitting]) -> list[Flag]:
     how = {1: "a quarter turn to the right", 2: "upside down", 3: "a quarter turn to the left"}
     told = []
     for name, one in zip(names, found, strict=True):
         for quarters in sorted(set(one.turned.values())):
             numbers = ", ".join(str(n) for n in sorted(one.turned) if one.turned[n] == quarters)
-            told.append(f"{name}: marker {numbers} lies {how[quarters]}; that is allowed for, but lay it upright")
+            sentence = f"marker {numbers} lies {how[quarters]}; that is allowed for, but lay it upright"
+            told.append(Flag(code="marker-turned", severity="note", sentence=sentence, shot=name))
     return told
 
 
-def _told(names: Sequence[str], left_out: Sequence[Sequence[LeftOut]]) -> list[str]:
+def _told(names: Sequence[str], left_out: Sequence[Sequence[LeftOut]]) -> list[Flag]:
     than = {"moved": "where it lies in the other shots", "misplaced": "where the patch file has it"}
     todo = {"moved": "Fix it to the floor", "misplaced": "Measure its place again"}
     return [
-        f"{name}: marker {one.id} lies {one.off_mm:.1f} mm from {than[one.why]} and is left out. {todo[one.why]}"
+        Flag(
+            code=f"marker-{one.why}",
+            severity="note",
+            sentence=f"marker {one.id} lies {one.off_mm:.1f} mm from {than[one.why]} and is left out. {todo[one.why]}",
+            shot=name,
+        )
         for name, those in zip(names, left_out, strict=True)
         for one in those
     ]
 
 
-def _undecided(names: Sequence[str], moves: Moves, used: Used) -> list[str]:
+def _undecided(names: Sequence[str], moves: Moves, used: Used) -> list[Flag]:
     told = [
-        f"{names[i]} and {names[k]}: the markers seen in both disagree by {off:.1f} mm; one has moved, and it cannot "
-        "be told which. Zone borders are no better than that. Put it back and retake the photo; more markers would tell"
+        Flag(
+            code="marker-moved",
+            severity="doubtful",
+            sentence=f"the markers seen in {names[i]} and {names[k]} disagree by {off:.1f} mm; one has moved, and it "
+            "cannot be told which. Zone borders are no better than that. Put it back and retake the photo; more "
+            "markers would tell",
+        )
         for i, k, off in moves.undecided
     ]
     return told + [
-        f"{name}: marker {number} lies {off:.1f} mm from where it lies in the other shots, and too few others are seen "
-        "to do without it; zone borders are no better than that"
+        Flag(
+            code="marker-moved",
+            severity="doubtful",
+            sentence=f"marker {number} lies {off:.1f} mm from where it lies in the other shots, and too few others are "
+            "seen to do without it; zone borders are no better than that",
+            shot=name,
+        )
         for name, moved, those in zip(names, moves.moved, used, strict=True)
         for number, off in sorted(moved.items())
         if number in those

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import PhotoUnfitError
+from ..flags import Flag
 from ..inputs.lens import CameraLens
 from ..inputs.patch import MARGIN, OUTSIDE, Patch
 from ..photo.colour import luminance
@@ -50,7 +51,7 @@ class RegisteredShots:
     markers_seen: dict[str, tuple[int, ...]]
     residual_mm: dict[str, float]
     likeness: dict[str, float | None]
-    warnings: tuple[str, ...]
+    warnings: tuple[Flag, ...]
     cameras: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
     place_u_mm: float = 0.0
     apart_mm: Mapping[str, float] = field(default_factory=dict)
@@ -116,7 +117,7 @@ def register_shots(
             laid[name] = result
             progress(0.4 + 0.6 * (step + 1) / len(others))
     for name, photo in photos.items():
-        warnings += _check_view(photo, patch, grid, laid[name].seen)
+        warnings += _check_view(name, photo, patch, grid, laid[name].seen)
     shown = np.logical_and.reduce([clear, *(one.seen for one in laid.values())])
     return RegisteredShots(
         grid,
@@ -143,7 +144,7 @@ def _border_u_mm(fitted: FittedViews, shot: int, patch: Patch) -> float:
     return float(np.sqrt((fitted.place_u_mm(shot, border) ** 2).mean()))
 
 
-def _check_view(photo: Photo, patch: Patch, grid: FloorGrid, seen: NDArray[np.bool_]) -> list[str]:
+def _check_view(name: str, photo: Photo, patch: Patch, grid: FloorGrid, seen: NDArray[np.bool_]) -> list[Flag]:
     """Refuse a photo that cuts the patch; warn of one that cuts the margin."""
     zone = patch.zone_codes(grid.x_mm()[None, :], grid.y_mm()[:, None])
     inside, margin = (zone != MARGIN) & (zone != OUTSIDE), zone == MARGIN
@@ -154,10 +155,9 @@ def _check_view(photo: Photo, patch: Patch, grid: FloorGrid, seen: NDArray[np.bo
             "Retake it with the whole patch in view."
         )
     if margin.any() and seen[margin].mean() < WHOLE:
-        return [
-            f"{photo.name}: shows only {100 * seen[margin].mean():.0f} % of the margin; debris flung into the rest is "
-            "not seen in any shot"
-        ]
+        share = 100 * seen[margin].mean()
+        sentence = f"shows only {share:.0f} % of the margin; debris flung into the rest is not seen in any shot"
+        return [Flag(code="margin-cut", severity="note", sentence=sentence, shot=name)]
     return []
 
 

@@ -9,18 +9,25 @@ from pydantic import Field
 
 from ..errors import InputFileError
 from .debris import CalibrationPortion, DebrisCalibration, DebrisKind
-from .faults import Name, Number, Table, validated
+from .faults import FileName, Name, Number, Remark, Table, validated
+from .names import name_fault
 from .toml_text import TomlText, read_toml
 
-_Mass = Annotated[Number, Field(gt=0)]
-_Doubt = Annotated[Number, Field(ge=0)]
+#: More than any grain, portion or patch has, whatever the unit.
+_MOST = 1e9
+_Mass = Annotated[Number, Field(gt=0, le=_MOST)]
+_Size = Annotated[Number, Field(gt=0, le=1000)]
+_Doubt = Annotated[Number, Field(ge=0, le=_MOST)]
+_MOST_PORTIONS, _MOST_PHOTOS = 1000, 100
+#: What the tables of results call all kinds together.
+_NAMES_TAKEN = ("all", "total")
 _SHA256 = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 
 
 class _DebrisTable(Table):
     name: Name = Field(description="Give the debris a name.")
     color: str = Field(pattern="^#[0-9a-fA-F]{6}$", description='Write the colour as "#rrggbb", such as "#a8482c".')
-    size_mm: tuple[_Mass, _Mass] = Field(
+    size_mm: tuple[_Size, _Size] = Field(
         description="Give the 5th and 95th percentile of grain diameter in millimetres, the smaller first."
     )
     grain_mass_mg: _Mass | None = Field(
@@ -30,14 +37,14 @@ class _DebrisTable(Table):
         default=None,
         description="Give the mass in milligrams behind one mm² seen from above, or leave it out.",
     )
-    crowding: Annotated[Number, Field(ge=0)] = Field(
+    crowding: Annotated[Number, Field(ge=0, le=1000)] = Field(
         default=0.0, description="Give 0 for a single layer, 1 for random overlap, or leave it out."
     )
 
 
 class _PortionTable(Table):
-    photos: tuple[Name, ...] = Field(description="Name the photos of the portion.")
-    sha256: tuple[_SHA256, ...] = Field(description="Give the SHA-256 of each photo.")
+    photos: tuple[FileName, ...] = Field(max_length=_MOST_PHOTOS, description="Name the photos of the portion.")
+    sha256: tuple[_SHA256, ...] = Field(max_length=_MOST_PHOTOS, description="Give the SHA-256 of each photo.")
     grams: _Mass = Field(description="Give the mass of the portion in grams.")
     u_grams: _Doubt = Field(description="Give the standard uncertainty of grams.")
     area_mm2: _Mass = Field(description="Give the area seen, with crowding undone.")
@@ -47,7 +54,7 @@ class _PortionTable(Table):
 class _CalibrationTable(Table):
     date: str = Field(pattern=r"^\d{4}-\d\d-\d\d$", description='Give the day as "2026-11-25".')
     patch: Name = Field(description="Give the name of the patch on which the portions lay.")
-    remark: str = Field(default="", description="Say what the photos are.")
+    remark: Remark = Field(default="", description="Say what the photos are.")
     u_area_mass_mg_per_mm2: _Doubt = Field(description="Give the standard uncertainty of area_mass_mg_per_mm2.")
     dof_area_mass: _Mass | None = Field(default=None, description="Give its degrees of freedom, or leave it out.")
     u_grain_mass_mg: _Doubt | None = Field(default=None, description="Give the standard uncertainty of grain_mass_mg.")
@@ -56,7 +63,7 @@ class _CalibrationTable(Table):
     thousand_grain_mass_g: _Mass | None = Field(default=None, description="Give the mass of a thousand grains, grams.")
     u_thousand_grain_mass_g: _Doubt | None = Field(default=None, description="Give its standard uncertainty.")
     portions: tuple[_PortionTable, ...] = Field(
-        description="Each weighed portion begins with [[calibration.portions]]."
+        max_length=_MOST_PORTIONS, description="Each weighed portion begins with [[calibration.portions]]."
     )
 
 
@@ -93,6 +100,8 @@ def read_debris(path: str | PathLike[str]) -> DebrisKind:
             ("debris", "size_mm"),
             f"[debris] size_mm must ascend, got [{small:g}, {large:g}]. Give the smaller first.",
         )
+    if fault := name_fault(table.name, _NAMES_TAKEN):
+        raise toml.error(("debris", "name"), f"[debris] name {fault}. Choose another.")
     red, green, blue = bytes.fromhex(table.color[1:])
     return DebrisKind(
         name=table.name,

@@ -2,18 +2,33 @@
 
 from collections.abc import Iterable
 from difflib import get_close_matches
+from itertools import islice
 from typing import Annotated, Any, TypeVar, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 from pydantic.fields import FieldInfo
-from pydantic_core import ErrorDetails
+from pydantic_core import ErrorDetails, PydanticCustomError
 
+from ..printable import printable
+from .names import name_fault
 from .toml_text import Place, TomlText
 
 # Strict, so that true is no number and "30" is none either.
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
-Point = tuple[Number, Number]
-Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+#: Characters of a value or key in a message.
+_MOST_SHOWN = 60
+
+
+def _checked_name(name: str) -> str:
+    if fault := name_fault(name):
+        raise PydanticCustomError("name", "{fault}", {"fault": fault})
+    return name
+
+
+Name = Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(_checked_name)]
+#: Names of files, which file systems limit, and remarks; control characters in them are for whoever prints them.
+FileName = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=255)]
+Remark = Annotated[str, StringConstraints(max_length=100_000)]
 
 #: pydantic's error types in our words; the values come from the error's context.
 _WORDS = {
@@ -27,7 +42,9 @@ _WORDS = {
     "string_too_short": "must not be empty",
     "string_pattern_mismatch": "has the wrong form",
     "tuple_type": "must be a list in square brackets",
+    "string_too_long": "must have at most {max_length} characters",
     "too_long": "must hold {max_length} values",
+    "name": "{fault}",
 }
 
 
@@ -72,14 +89,23 @@ def validated(model: type[AnyTable], toml: TomlText) -> AnyTable:
 def closest(word: str, known: Iterable[str]) -> str:
     """Return ``Did you mean "…"?``, or all that is known where nothing comes close."""
     names = list(known)
-    near = get_close_matches(word, names, n=1, cutoff=0.5)
+    near = get_close_matches(word[:_MOST_SHOWN], names, n=1, cutoff=0.5)
     return f'Did you mean "{near[0]}"?' if near else f"Known are: {', '.join(names)}."
 
 
 def shown(value: object) -> str:
     """Return a value as a TOML file would have it, cut where it is long."""
+    if isinstance(value, list | tuple | dict):
+        value = _beginning(value)
     text = str(value).lower() if isinstance(value, bool) else f'"{value}"' if isinstance(value, str) else str(value)
-    return text if len(text) <= 60 else text[:57] + "..."
+    return text if len(text) <= _MOST_SHOWN else text[: _MOST_SHOWN - 3] + "..."
+
+
+def _beginning(values: Any) -> Any:
+    """As much of a list or table as is shown, since the text of all of it may be long."""
+    if isinstance(values, dict):
+        return dict(islice(values.items(), _MOST_SHOWN))
+    return type(values)(islice(values, _MOST_SHOWN))
 
 
 def _message(model: type[Table], fault: ErrorDetails) -> str:
@@ -99,6 +125,8 @@ def _message(model: type[Table], fault: ErrorDetails) -> str:
         words = f"must be a table, written {_header(place)}"
     elif kind == "tuple_type" and field and _inner_table(field.annotation):
         words = f"must be written {_header((*place, 0))}, once for each"
+    elif kind == "too_long" and fault["ctx"]["max_length"] > 3:
+        words = f"must hold at most {fault['ctx']['max_length']} values"
     else:
         words = _WORDS[kind].format(**fault.get("ctx", {}))
     return f"{named} {words}, got {shown(fault['input'])}.{advice}"
@@ -106,7 +134,7 @@ def _message(model: type[Table], fault: ErrorDetails) -> str:
 
 def _header(place: Place) -> str:
     """Name a table as its header stands in the file: ``[patch]``, ``[[markers]]``."""
-    names = ".".join(part for part in place if isinstance(part, str))
+    names = ".".join(_short(part) for part in place if isinstance(part, str))
     return f"[[{names}]]" if any(isinstance(part, int) for part in place) else f"[{names}]"
 
 
@@ -115,7 +143,12 @@ def _label(place: Place) -> str:
     names = [number for number, part in enumerate(place) if isinstance(part, str)]
     last = names[-1]
     entry = "".join(f" value {int(part) + 1}" for part in place[last + 1 :])
-    return f"{_header(place[:last])} {place[last]}{entry}" if last else f"{place[0]}{entry}"
+    named = f"{_header(place[:last])} {_short(place[last])}" if last else _short(place[0])
+    return f"{named}{entry}"
+
+
+def _short(part: str | int) -> str:
+    return printable(part, _MOST_SHOWN)
 
 
 def _around(model: type[Table], place: Place) -> tuple[type[Table], FieldInfo | None]:

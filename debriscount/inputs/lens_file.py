@@ -7,16 +7,17 @@ from typing import Annotated
 
 from pydantic import Field
 
-from ..errors import InputFileError, OutputError
-from .faults import Name, Number, Table, validated
+from ..errors import InputFileError, LensError, OutputError
+from .faults import Name, Number, Remark, Table, shown, validated
 from .lens import CameraLens, LensCalibration
+from .names import name_fault
 from .save import save_files
 from .toml_text import read_toml
 
 _Length = Annotated[Number, Field(gt=0, le=1e6)]
 _Term = Annotated[Number, Field(ge=-100, le=100)]
 _Share = Annotated[Number, Field(ge=0, le=100)]
-_Doubt = Annotated[Number, Field(ge=0)]
+_Doubt = Annotated[Number, Field(ge=0, le=1e9)]
 _Pixels = Annotated[int, Field(strict=True, ge=64, le=100_000)]
 _TERMS = ("k1", "k2", "k3", "p1", "p2")
 
@@ -38,12 +39,14 @@ class _LensTable(Table):
 
 class _CalibrationTable(Table):
     date: str = Field(pattern=r"^\d{4}-\d\d-\d\d$", description='Give the day as "2026-11-25".')
-    photos: Annotated[int, Field(strict=True, ge=1)] = Field(description="Give the number of photos used.")
+    photos: Annotated[int, Field(strict=True, ge=1, le=1_000_000)] = Field(
+        description="Give the number of photos used."
+    )
     rms_px: _Doubt = Field(description="Give the residual of the corners in pixels.")
     coverage_percent: _Share = Field(description="Give the share of the frame that corners reached.")
     reach_percent: _Share = Field(description="Give how far out corners lay, in percent of the way to the corner.")
     verdict: str = Field(pattern="^(good|usable|not usable)$", description='Give "good", "usable" or "not usable".')
-    reasons: tuple[str, ...] = Field(default=(), description="Give sentences.")
+    reasons: tuple[Remark, ...] = Field(default=(), max_length=100, description="Give sentences.")
     u_focal_px: tuple[_Doubt, _Doubt] = Field(description="Give the standard uncertainty of focal_px.")
     u_center_px: tuple[_Doubt, _Doubt] = Field(description="Give the standard uncertainty of center_px.")
     u_k1: _Doubt = Field(description="Give the standard uncertainty of k1.")
@@ -156,6 +159,18 @@ def write_lens(lens: CameraLens, path: str | PathLike[str], remark: str = "") ->
     path = Path(path)
     refuse_other_files(path)
     return save_files({path: lens_toml(lens, remark).encode()}, overwrite=True)[0]
+
+
+def check_lens_name(name: str) -> None:
+    """Refuse a name with which the lens file could not be read again.
+
+    Raises
+    ------
+    LensError
+        The name cannot be.
+    """
+    if fault := name_fault(name.strip()):
+        raise LensError(f"the name of the lens {fault}, got {shown(name)}. Give another with --name.")
 
 
 def refuse_other_files(path: Path) -> None:

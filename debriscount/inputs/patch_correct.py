@@ -8,6 +8,7 @@ from typing import Any
 from ..errors import SheetError
 from .patch_file import read_patch
 from .save import save_files
+from .text_file import file_content
 
 #: Length of the ruler on every page of a sheet of markers, mm.
 RULER_MM = 100.0
@@ -49,8 +50,7 @@ def correct_patch_file(
             f"{out}: a printed ruler corrects the patch file. Give a .toml file as --out, which may be {path} itself."
         )
     read_patch(path)
-    with path.open(encoding="utf-8", newline="") as file:
-        text = file.read()
+    text = file_content(path, "patch file").decode()
     content = corrected_text(text, ruler_mm, str(path)).encode()
     save_files({out: content}, overwrite=overwrite or (out.exists() and out.samefile(path)))
 

@@ -8,14 +8,19 @@ from typing import Annotated
 import numpy as np
 from pydantic import Field
 
-from .faults import Name, Number, Point, Table, closest, shown, validated
+from .faults import Name, Number, Table, closest, shown, validated
 from .patch import WALL_SIDES, ZONES, CustomZone, Marker, Patch
 from .toml_text import TomlText, read_toml
 
 LEAST_MARKERS = 3
-_NAMES_TAKEN = ("patch", *ZONES)
+#: "all" and "total" stand for several zones or kinds in tables.
+_NAMES_TAKEN = ("all", "total", "patch", *ZONES)
 
-_Side = Annotated[Number, Field(gt=0, le=100_000)]
+_MOST_MM = 100_000
+_Side = Annotated[Number, Field(gt=0, le=_MOST_MM)]
+_Width = Annotated[Number, Field(ge=0, le=_MOST_MM)]
+_Along = Annotated[Number, Field(ge=-_MOST_MM, le=_MOST_MM)]
+_Place = tuple[_Along, _Along]
 
 
 class _PatchTable(Table):
@@ -23,7 +28,7 @@ class _PatchTable(Table):
     width_mm: _Side = Field(description="Give the patch's width in millimetres.")
     height_mm: _Side = Field(description="Give the patch's height in millimetres.")
     walls: tuple[str, ...] = Field(
-        description='List the sides that have a wall, such as ["top", "left"], or [] for none.'
+        max_length=16, description='List the sides that have a wall, such as ["top", "left"], or [] for none.'
     )
 
 
@@ -31,33 +36,35 @@ class _MarkerTable(Table):
     id: Annotated[int, Field(strict=True, ge=0, le=49)] = Field(
         description="Give the number of the printed square (dictionary DICT_4X4_50 has 0 to 49)."
     )
-    center_mm: Point = Field(description="Give x and y of the square's centre in millimetres.")
+    center_mm: _Place = Field(description="Give x and y of the square's centre in millimetres.")
     side_mm: _Side = Field(description="Give the side of the black square in millimetres.")
 
 
 class _CustomTable(Table):
     name: Name = Field(description="Give the zone a name.")
-    polygon_mm: tuple[Point, ...] = Field(description="Give three points or more, each [x, y] in millimetres.")
+    polygon_mm: tuple[_Place, ...] = Field(
+        max_length=1000, description="Give three points or more, each [x, y] in millimetres."
+    )
 
 
 class _ZonesTable(Table):
-    edge_mm: Annotated[Number, Field(ge=0)] = Field(
-        default=30.0, description="Give the width of the strip along a wall in millimetres."
-    )
-    corner_mm: Annotated[Number, Field(ge=0)] = Field(
+    edge_mm: _Width = Field(default=30.0, description="Give the width of the strip along a wall in millimetres.")
+    corner_mm: _Width = Field(
         default=60.0, description="Give the side of the square where two walls meet in millimetres."
     )
-    margin_mm: Annotated[Number, Field(ge=0)] = Field(
+    margin_mm: _Width = Field(
         default=60.0, description="Give the width of the ring around the patch in millimetres, or 0 for none."
     )
     custom: tuple[_CustomTable, ...] = Field(
-        default=(), description="Each zone of your own begins with [[zones.custom]]."
+        default=(), max_length=100, description="Each zone of your own begins with [[zones.custom]]."
     )
 
 
 class _PatchFile(Table):
     patch: _PatchTable = Field(description="Describe the patch under [patch].")
-    markers: tuple[_MarkerTable, ...] = Field(description="Each printed square begins with [[markers]].")
+    markers: tuple[_MarkerTable, ...] = Field(
+        max_length=1000, description="Each printed square begins with [[markers]]."
+    )
     zones: _ZonesTable = Field(default_factory=_ZonesTable, description="Give the zones' widths under [zones].")
 
 
@@ -173,7 +180,7 @@ def _check_custom_zones(patch: Patch, toml: TomlText) -> None:
     names = [zone.name for zone in patch.custom_zones]
     for number, zone in enumerate(patch.custom_zones):
         place = ("zones", "custom", number)
-        if zone.name in _NAMES_TAKEN:
+        if zone.name.casefold() in _NAMES_TAKEN:
             raise toml.error((*place, "name"), f'[[zones.custom]] name "{zone.name}" is taken. Choose another.')
         if zone.name in names[:number]:
             line = toml.line_of(("zones", "custom", names.index(zone.name), "name"))

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from ..errors import PatchLayoutError
 from .lay_patch import check_sizes
+from .names import name_fault
 from .paper import page_mm
 from .patch import WALL_SIDES
 
@@ -17,6 +18,8 @@ def read_name(text: str) -> str:
     """Return a patch's name, without what stands around it."""
     if not text.strip():
         raise PatchLayoutError("the patch needs a name.")
+    if fault := name_fault(text.strip()):
+        raise PatchLayoutError(f"the name of the patch {fault}.")
     return text.strip()
 
 

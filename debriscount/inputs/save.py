@@ -1,12 +1,11 @@
 """Files written beside their place and then put there, so that nothing is lost or half written."""
 
-import secrets
-import shutil
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
+from functools import partial
 from pathlib import Path
 
 from ..errors import OutputError
+from .exchange import put_files
 
 
 def refuse_existing(paths: Iterable[Path]) -> None:
@@ -23,7 +22,7 @@ def refuse_existing(paths: Iterable[Path]) -> None:
 
 
 def save_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> list[Path]:
-    """Write files: first all beside their places, then each put there by one rename.
+    """Write files: first all beside their places, then those of each folder put there together.
 
     Parameters
     ----------
@@ -42,29 +41,37 @@ def save_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> li
     OutputError
         A file is there already, or cannot be written. No file is left half written, and none is lost.
     """
-    if not overwrite:
-        refuse_existing(contents)
-    # A link stays a link: what it leads to is replaced.
-    ready = {path.resolve(): path.resolve().with_name(f".{path.name}-{secrets.token_hex(4)}.part") for path in contents}
     try:
-        for (target, part), data in zip(ready.items(), contents.values(), strict=True):
-            if target.is_dir():
-                raise OutputError(f"{target}: is a folder. Give the name of a file.")
-            target.parent.mkdir(parents=True, exist_ok=True)
-            part.write_bytes(data)
-            if target.exists():
-                shutil.copymode(target, part)
-        for target, part in ready.items():
-            part.replace(target)
+        folders: dict[Path, dict[str, bytes]] = {}
+        for path, data in contents.items():
+            target = path.resolve()  # a link stays a link: what it leads to is replaced
+            folders.setdefault(target.parent, {})[target.name] = data
+        for folder, files in folders.items():
+            _replaced(folder, list(files), overwrite)
+        for folder, files in folders.items():
+            put_files(
+                folder,
+                {name: partial(bytes, data) for name, data in files.items()},
+                partial(_replaced, folder, list(files), overwrite),
+                next(iter(files)),
+            )
     except OutputError:
         raise
-    except OSError as error:
+    except (OSError, ValueError) as error:  # ValueError for a null character in a name
         first = next(iter(contents))
-        raise OutputError(
-            f"{first}: cannot be written ({error.strerror or error}). Give a place that can be written."
-        ) from None
-    finally:
-        for part in ready.values():
-            with suppress(OSError):
-                part.unlink(missing_ok=True)
+        reason = getattr(error, "strerror", None) or error
+        raise OutputError(f"{first}: cannot be written ({reason}). Give a place that can be written.") from None
     return list(contents)
+
+
+def _replaced(folder: Path, names: list[str], overwrite: bool) -> list[str]:
+    """Names that are there and may be replaced."""
+    there = [folder / name for name in names if (folder / name).exists()]
+    if not overwrite:
+        refuse_existing(there)
+    for path in there:
+        if path.is_dir():
+            raise OutputError(f"{path}: is a folder. Give the name of a file.")
+        if not path.is_file():
+            raise OutputError(f"{path}: is a device or pipe, which cannot be replaced. Give the name of a file.")
+    return [path.name for path in there]

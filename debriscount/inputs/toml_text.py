@@ -8,6 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputFileError
+from .text_file import file_text
+from .toml_guard import (
+    LEAST_NUMBER,
+    MOST_NUMBER,
+    line_nested_too_deeply,
+    line_of_long_number,
+    numbers_beyond_measure,
+)
 
 #: Where a value stands: table names and keys, with a number for an entry of a list.
 Place = tuple[str | int, ...]
@@ -71,26 +79,28 @@ def read_toml(path: Path, what: str) -> TomlText:
     Raises
     ------
     InputFileError
-        The file is missing, unreadable, not UTF-8 or not TOML.
+        The file is missing, no file, larger than a megabyte, unreadable, not UTF-8, not TOML, nested beyond use, or
+        holds a number beyond measure.
     """
-    try:
-        text = path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
-    except FileNotFoundError:
-        raise InputFileError(f"{path}: there is no such file. Give the path of the {what}.") from None
-    except IsADirectoryError:
-        raise InputFileError(f"{path}: is a folder. Give the path of the {what} itself.") from None
-    except OSError as error:
-        raise InputFileError(f"{path}: cannot be read ({error.strerror}). Check the file's rights.") from None
-    except UnicodeDecodeError:
-        raise InputFileError(f"{path}: is not UTF-8 text. Give a {what}, saved as UTF-8.") from None
+    text = file_text(path, what).replace("\r\n", "\n")
+    line = line_nested_too_deeply(text)
+    if line is not None:
+        raise InputFileError(f"{path} line {line}: is nested too deeply. Give a {what}.")
     try:
         content = tomllib.loads(text)
-        lines = _Scan(text).lines()
     except tomllib.TOMLDecodeError as error:
         raise _syntax_error(path, text, str(error)) from None
-    except RecursionError:
-        raise InputFileError(f"{path}: lists are nested too deeply. Give a {what}.") from None
-    return TomlText(path, content, lines)
+    except ValueError:  # Python's limit of digits
+        line = line_of_long_number(text)
+        raise InputFileError(f"{path} line {line}: holds a number of too many digits. Correct this line.") from None
+    toml = TomlText(path, content, _Scan(text).lines())
+    for place in numbers_beyond_measure(content):
+        raise toml.error(
+            place,
+            f"{'.'.join(map(str, place))} must be 0, or from {LEAST_NUMBER:g} to {MOST_NUMBER:g} either way."
+            " Correct this number.",
+        )
+    return toml
 
 
 def _syntax_error(path: Path, text: str, message: str) -> InputFileError:
@@ -98,6 +108,13 @@ def _syntax_error(path: Path, text: str, message: str) -> InputFileError:
     what = found["what"] if found else message
     line = int(found["line"]) if found and found["line"] else text.rstrip("\n").count("\n") + 1
     return InputFileError(f"{path} line {line}: not valid TOML: {what}. Correct this line.")
+
+
+def _name(token: str) -> str:
+    """A key as ``tomllib`` has it: quotes and escapes undone."""
+    if token.startswith('"') and "\\" in token:
+        return str(tomllib.loads(f"key = {token}")["key"])
+    return token[1:-1] if token[0] in "\"'" else token
 
 
 class _Scan:
@@ -152,7 +169,7 @@ class _Scan:
             self._skip_space()
             found = _BARE_KEY.match(self._text, self._at) or _QUOTED.match(self._text, self._at)
             assert found is not None  # tomllib has read this key
-            names.append(found[0].strip("\"'"))
+            names.append(_name(found[0]))
             self._at = found.end()
             self._skip_space()
             if self._text[self._at] != ".":

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Protocol, TypeVar
 
 from ..errors import WeighingError
+from .toml_guard import LEAST_NUMBER
 from .weighing import ELSEWHERE, G_PER_UNIT, MOST_G, SWEPT, Net, Scale, Weighing
 
 Answer = TypeVar("Answer")
@@ -212,7 +213,7 @@ def _number(text: str) -> float:
         number = float(text)
     except ValueError:
         number = math.nan
-    if not (math.isfinite(number) and number >= 0):
+    if not (math.isfinite(number) and (number == 0 or number >= LEAST_NUMBER)):
         raise WeighingError(
             f'a reading must be a number of 0 or more with a decimal point, such as 152.3, got "{text.strip()}".'
         )

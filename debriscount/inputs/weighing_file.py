@@ -10,7 +10,9 @@ from typing import Annotated, Any
 
 from pydantic import Field, create_model
 
+from ..printable import printable
 from .faults import Number, Table, shown, validated
+from .text_file import file_content
 from .toml_text import Place, TomlText, read_toml
 from .weighing import ELSEWHERE, G_PER_UNIT, MOST_G, Net, Scale, Weighing
 
@@ -44,6 +46,8 @@ READINGS: Mapping[str, Mapping[str, str]] = {
         "cup": "Give what stayed in the cup, if the cup was weighed before it was filled.",
     },
 }
+#: Nobody weighs one load more often.
+_MOST_REPEATS = 1000
 _PAIRED = {("dispensed", "full"), ("dispensed", "empty"), ("dispensed", "usual_empty")} | {
     ("bin", key) for key in ("before", "after", "usual_before")
 }
@@ -61,11 +65,11 @@ def _file_model(unit: str) -> type[Table]:
         "unit": (str | None, Field(default=None, pattern="^(g|oz)$", description='Give "g" or "oz".')),
         f"readability_{unit}": (step | None, Field(default=None, description="Give the smallest step of the display.")),
         f"repeatability_{unit}": (
-            Annotated[Number, Field(ge=0)] | None,
+            Annotated[Number, Field(ge=0, le=MOST_G)] | None,
             Field(default=None, description="Give the standard deviation of readings of one load, or leave it out."),
         ),
         f"linearity_{unit}": (
-            Annotated[Number, Field(ge=0)] | None,
+            Annotated[Number, Field(ge=0, le=MOST_G)] | None,
             Field(default=None, description="Give the scale's greatest error at any load, or leave it out."),
         ),
         f"capacity_{unit}": (step | None, Field(default=None, description="Give the scale's greatest load.")),
@@ -135,8 +139,8 @@ def read_weighing(path: str | PathLike[str]) -> Weighing:
         swept=swept,
         elsewhere=elsewhere,
         unit=unit,
-        file=str(path),
-        sha256=sha256(toml.path.read_bytes()).hexdigest(),
+        file=printable(path),
+        sha256=sha256(file_content(toml.path, "weighing file")).hexdigest(),
     )
 
 
@@ -175,6 +179,8 @@ class _Readings:
         values = value if isinstance(value, list) else [value]
         if not values:
             raise self._fault(place, "[]", advice)
+        if len(values) > _MOST_REPEATS:
+            raise self._fault(place, f"{len(values)} of them", advice)
         for number in values:
             if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
                 raise self._fault(place, shown(number), advice)

@@ -164,7 +164,7 @@ def of_found(pickup: Pickup, earlier: Pickup | None) -> tuple[float | None, Inte
         return share, None
     least = (product - np.sqrt(down)) / (base_high * (2 * found - base_high))
     most = (product + np.sqrt(up)) / (base_low * (2 * found - base_low))
-    return share, (100 * (1 - float(most)), 100 * (1 - float(least)))
+    return share, (100 * (1 - float(most)), min(100.0, 100 * (1 - float(least))))
 
 
 def _missed_again(

@@ -13,33 +13,26 @@ from numpy.typing import NDArray
 from PIL import Image, TiffImagePlugin, UnidentifiedImageError
 
 from ..errors import PhotoFileError
+from ..printable import printable
 from .container import container
-from .eight_bit import eight_bit
+from .eight_bit import storage_of
 from .exif import camera_settings, orientation
-from .files import printable
 from .grey import is_grey
 from .heif import heif_colour_warning, heif_turned_deg, open_heif
 from .jpeg import check_scans, jpeg_steps
-from .limits import check_size
-from .profile import to_srgb
+from .jpeg_decode import decode_jpeg
+from .jpeg_shift import block_size, check_shift
+from .limits import check_packed, check_size
 from .quiet import quiet_stderr
 from .raw import develop
 from .settings import CameraSettings
+from .stored import filled_warning, stored_pixels, upright
+from .webp import webp_size
 
 #: Parts of Pillow that load when asked for; the others are there already.
 _LATE = {"WEBP": "WebPImagePlugin", "AVIF": "AvifImagePlugin"}
-#: Kinds whose decoders print on stderr what is wrong with a file.
-_LOUD = ("TIFF", "DNG")
-#: What makes a picture upright, by EXIF orientation.
-_UPRIGHT = {
-    2: Image.Transpose.FLIP_LEFT_RIGHT,
-    3: Image.Transpose.ROTATE_180,
-    4: Image.Transpose.FLIP_TOP_BOTTOM,
-    5: Image.Transpose.TRANSPOSE,
-    6: Image.Transpose.ROTATE_270,
-    7: Image.Transpose.TRANSVERSE,
-    8: Image.Transpose.ROTATE_90,
-}
+#: How files begin whose decoders print on stderr what is wrong with them: TIFF, and DNG, which is built like it.
+_LOUD = (b"II", b"MM")
 #: How far it is turned clockwise by that, degrees; the other orientations are mirrored.
 _TURNED_DEG = {3: 180, 6: 90, 8: 270}
 #: Pictures of a file that are looked at, to tell whether there is another as large as the one taken.
@@ -81,9 +74,10 @@ def decode(content: bytes, most_megapixels: float) -> Decoded:
     PhotoFileError
         Nothing can be made of it; the message does not name the file.
     """
+    kind = "photo"
     try:
-        kind = container(content)
-        with _own_settings(), quiet_stderr() if kind in _LOUD else nullcontext():
+        with _own_settings(), quiet_stderr() if content[:2] in _LOUD else nullcontext():
+            kind = container(content)
             return _developed(content, most_megapixels) if kind == "DNG" else _opened(content, kind, most_megapixels)
     except PhotoFileError:
         raise
@@ -122,31 +116,48 @@ def _own_settings() -> Iterator[None]:
 def _opened(content: bytes, kind: str, most_megapixels: float) -> Decoded:
     if kind == "JPEG":
         check_scans(content)
+    if kind == "WEBP" and (size := webp_size(content)) != (0, 0):
+        check_size(*size, most_megapixels)
+        check_packed(*size, len(content))
     with _picture(content, kind) as image:
         check_size(*image.size, most_megapixels)
+        check_packed(*image.size, len(content))
         told_before = _told(image) if kind == "TIFF" else None
-        image.load()
-        check_size(*image.size, most_megapixels)  # a HEIF's true size may come to light only now
+        if kind == "JPEG":
+            stored = stored_pixels(_heard(content, image), storage_of(image), image.info.get("icc_profile"))
+        else:
+            image.load()
+            check_size(*image.size, most_megapixels)  # a HEIF's true size may come to light only now
+            stored = stored_pixels(image, storage_of(image), image.info.get("icc_profile"))
         # TIFF and HEIF are upright once loaded, and no longer say otherwise.
         settings, left = _told(image)
-        settings, stored = told_before or (settings, left)
-        turn = _UPRIGHT.get(left)
-        plain = eight_bit(image)
-        upright = plain if turn is None else plain.transpose(turn)
-        pixels, grey, profile_warning = _in_srgb(upright, image.info.get("icc_profile"))
+        settings, orientation_stored = told_before or (settings, left)
         doubts = (
-            profile_warning,
+            stored.profile_warning,
+            filled_warning(stored.pixels),
             heif_colour_warning(image.info) if kind == "HEIF" else "",
             _SEVERAL if _holds_another(image) else "",
         )
         return Decoded(
-            pixels,
+            upright(stored.pixels, left),
             settings,
-            heif_turned_deg(content) if kind == "HEIF" else _TURNED_DEG.get(stored, 0),
+            heif_turned_deg(content) if kind == "HEIF" else _TURNED_DEG.get(orientation_stored, 0),
             jpeg_steps(image) if kind == "JPEG" else None,
-            grey,
+            stored.grey,
             tuple(filter(None, doubts)),
         )
+
+
+def _heard(content: bytes, image: Image.Image) -> Image.Image | NDArray[np.uint8]:
+    """A JPEG's pixels by the decoder that says what is wrong with them; those of four inks by Pillow all the same."""
+    pixels = decode_jpeg(content, {"L": "GRAY", "RGB": "RGB"}.get(image.mode, "CMYK"))
+    if image.mode not in ("L", "RGB"):
+        image.load()
+        return image
+    if image.mode == "L":
+        pixels = pixels[..., 0]
+    check_shift(pixels, block_size(image.layer))  # type: ignore[attr-defined]
+    return pixels
 
 
 def _developed(content: bytes, most_megapixels: float) -> Decoded:
@@ -173,19 +184,6 @@ def _told(image: Image.Image) -> tuple[CameraSettings, int]:
     with suppress(Exception):  # a spoilt block does not spoil the pixels
         exif = image.getexif()
     return camera_settings(exif), orientation(exif)
-
-
-def _in_srgb(image: Image.Image, profile: bytes | None) -> tuple[NDArray[np.uint8], bool, str]:
-    """Pixels in sRGB, whether the file holds no colour, and a warning or nothing."""
-    managed, warning = to_srgb(image, profile) if profile else (image, "")
-    pixels = _rgb(managed)
-    # Judged by the file's own values: a profile may give its greys a tint.
-    grey = image.mode == "L" or is_grey(pixels if managed is image else _rgb(image))
-    return pixels, grey, warning
-
-
-def _rgb(image: Image.Image) -> NDArray[np.uint8]:
-    return np.asarray(image if image.mode == "RGB" else image.convert("RGB"))
 
 
 def _holds_another(image: Image.Image) -> bool:

@@ -1,7 +1,6 @@
-"""The bytes of a photo file, whatever its path leads to, and its name as it may stand in a line."""
+"""The bytes of a photo file, whatever its path leads to."""
 
 import stat
-import unicodedata
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -35,16 +34,6 @@ def file_bytes(path: Path, most: int) -> bytes:
     if not content:
         raise PhotoFileError("is empty. Copy it from the camera once more.")
     return content
-
-
-def printable(text: object) -> str:
-    """Return a path, name or message as it can be printed on one line and written as UTF-8."""
-    return "".join("\N{REPLACEMENT CHARACTER}" if _spoils_a_line(c) else c for c in str(text))
-
-
-def _spoils_a_line(character: str) -> bool:
-    """Whether it is a control character, the end of a line, or a byte of a name that is not UTF-8."""
-    return unicodedata.category(character) in ("Cc", "Cs", "Zl", "Zp")
 
 
 def _content(path: Path, most: int) -> bytes:

@@ -4,8 +4,14 @@ import math
 
 from ..errors import PhotoFileError
 
-#: Phones reach 200 megapixels; above 300 a file is a mistake or a trap, and decoding it takes gigabytes.
-MOST_MEGAPIXELS = 300.0
+#: What cameras of full size reach; decoding takes gigabytes above that. Phones of 200 megapixels need the limit raised.
+MOST_MEGAPIXELS = 120.0
+#: Pixels to a byte of the file above which no photo can be. A JPEG of one colour takes a byte for 170 pixels (two codes
+#: of a bit for each of six blocks to 256 pixels, ITU-T T.81), and a camera's noise makes it a byte for 3 to 20; newer
+#: kinds take a third of that.
+MOST_PIXELS_PER_BYTE = 1000
+#: Up to here a picture is not looked at for that: it takes no memory to speak of.
+_SMALL_PIXELS = 1_000_000
 #: Below this no marker of four by four cells can be read.
 LEAST_SIDE_PX = 64
 #: The most that a pixel takes in a file: four channels of 16 bits, not compressed.
@@ -34,6 +40,14 @@ def check_bytes(size: int, most: int) -> None:
     """Raise PhotoFileError for a file of more than ``most`` bytes."""
     if size > most:
         raise PhotoFileError(f"is larger than {most / 1e6:.0f} megabytes, more than a photo can take. {_RAISE}")
+
+
+def check_packed(width: int, height: int, size: int) -> None:
+    """Raise PhotoFileError for a picture of so many pixels that ``size`` bytes cannot hold a photo of them."""
+    if width * height > max(_SMALL_PIXELS, MOST_PIXELS_PER_BYTE * size):
+        raise PhotoFileError(
+            f"has {width} x {height} px in {size} bytes, too few for a photo. Copy it from the camera once more."
+        )
 
 
 def check_size(width: int, height: int, most_megapixels: float) -> None:

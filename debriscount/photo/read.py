@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import PhotoFileError
+from ..printable import printable
 from .decode import decode
-from .files import file_bytes, printable
+from .files import file_bytes
 from .grey import is_grey
 from .limits import LEAST_SIDE_PX, MOST_MEGAPIXELS, most_bytes
 from .settings import UNKNOWN_SETTINGS, CameraSettings

@@ -161,5 +161,5 @@ def _disagreement(grain: GrainMass) -> list[str]:
     more = "fewer grains than lay there, or others" if zeta > 0 else "more grains than lay there, or others"
     return [
         f"a grain weighs {counted.value:.4g} mg by the photos' counts and {thousand.value:.4g} mg by a thousand grains "
-        f"weighed (zeta {zeta:+.1f}): the photos show {more}"
+        f"weighed: the photos show {more}"
     ]

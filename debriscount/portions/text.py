@@ -16,7 +16,7 @@ from .records import PortionCalibration, WeighedPortion
 #: Columns of a terminal, as of the other commands' tables.
 WIDTH = 100
 FORMAT = "debriscount/portion/1"
-_HEADINGS = ("portion", "g", "area mm²", "cover %", "grains", "off the line %", "leverage")
+_HEADINGS = ("portion", "g", "area mm²", "cover %", "grains", "off the line %", "counts for %")
 
 
 def calibration_text(found: PortionCalibration) -> str:
@@ -113,7 +113,7 @@ def _row(found: PortionCalibration, k: int, portion: WeighedPortion) -> tuple[st
         f"{100 * usual_cover(portion.shots):.1f}",
         "\N{EN DASH}" if grains is None else f"{grains:.0f}",
         f"{_off_percent(found, k):+.1f}",
-        f"{found.area.fit.leverage[k]:.2f}",
+        f"{100 * found.area.fit.leverage[k] / found.area.fit.leverage.sum():.0f}",
     )
 
 
@@ -130,10 +130,11 @@ def _results(found: PortionCalibration) -> Iterator[str]:
         low, high = crowded.interval95
         reach = f"from {low:.2f} to {_end(high)}"
         yield (
-            f"crowding: kappa = {crowded.kappa:.2f}, {reach}, fits significantly better ({_chance(crowded.p)})"
+            f"crowding: {crowded.kappa:.2f} ({reach}; 0 is a single layer, 1 grains over one another at random) fits "
+            f"better than none ({_chance(crowded.p)})"
             if crowded.adopted
-            else f"crowding: kappa may be {reach} and does not improve the fit significantly ({_chance(crowded.p)}); "
-            f"{area.crowding:g} stays"
+            else f"crowding may be anything {reach}, where 0 is a single layer and 1 grains over one another at "
+            f"random; that fits no better ({_chance(crowded.p)}), so {area.crowding:g} stays"
         )
     if grain.counted_mg is not None:
         yield f"a grain weighs {_plus_minus(grain.counted_mg)} mg by the counts"
@@ -142,7 +143,7 @@ def _results(found: PortionCalibration) -> Iterator[str]:
     if grain.thousand_mg is not None:
         yield f"a grain weighs {_plus_minus(grain.thousand_mg)} mg by a thousand grains weighed"
     if grain.zeta is not None:
-        yield f"both ways {'agree' if abs(grain.zeta) <= ACCEPTABLE else 'do not agree'} (zeta {grain.zeta:+.1f})"
+        yield f"both ways {'agree' if abs(grain.zeta) <= ACCEPTABLE else 'do not agree'}"
 
 
 def _chance(p: float) -> str:

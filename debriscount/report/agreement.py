@@ -10,19 +10,25 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import InputFileError
+from ..printable import printable
 from ..scale.agreement import en_score, verdict_of, with_uncertainty
+from ..scale.drift import Drift
 from ..scale.many import ManyRuns, WeighedRun, judge_runs
 from ..scale.quantity import Quantity
 from .columns import aligned, wrapped
 from .folder import RECORD_MARK, ResultFiles, record_bytes, write_files
 from .record import JsonObject, read_record
-from .rounding import PERCENT_DECIMALS, UNKNOWN, rounded
+from .rounding import PERCENT_DECIMALS, rounded
 
 FORMAT = "debriscount/agreement/1"
 #: Near the start of every plot, by which a later one knows that it may replace it.
 PLOT_MARK = b"debriscount agreement"
 
+_LEGEND = "Difference: photo less scale. The truth is within ± of a figure in about 95 of 100 cases."
+
 _MARKS = {"agreement.json": RECORD_MARK, "agreement.png": PLOT_MARK, "agreement.svg": PLOT_MARK}
+#: Records hold four decimals, and no pickup of a real run comes near the other end.
+_LEAST_PERCENT, _MOST_PERCENT = 1e-9, 1e6
 _NO_PICTURES = re.compile(r"(?!)")
 
 
@@ -50,14 +56,15 @@ def read_weighed_runs(folders: Sequence[str | Path]) -> RunsRead:
     Raises
     ------
     InputFileError
-        A record cannot be read, is of an unknown format or lacks what the comparison needs, a run is given twice, or
-        none of them was weighed.
+        A record cannot be read, is of an unknown format or lacks what the comparison needs, a run is given twice, by
+        place or by its photos, or none of them was weighed.
     """
     files = [_record_file(Path(folder)) for folder in folders]
     names = _names(files)
     weighed, without = [], []
-    for file, name in zip(files, names, strict=True):
-        record = read_record(file)
+    records = [read_record(file) for file in files]
+    _refuse_same_photos(files, records)
+    for file, name, record in zip(files, names, records, strict=True):
         if record.get("agreement") is None:
             without.append(name)
         else:
@@ -82,6 +89,30 @@ def _names(files: list[Path]) -> list[str]:
     return [name if short.count(name) == 1 else str(file.parent) for name, file in zip(short, files, strict=True)]
 
 
+def _refuse_same_photos(files: Sequence[Path], records: Sequence[JsonObject]) -> None:
+    """Refuse runs that share a photo of debris: they are one run, and would count as two."""
+    seen: dict[str, Path] = {}
+    for file, record in zip(files, records, strict=True):
+        for shot, sha256 in _debris_photos(record).items():
+            if sha256 in seen:
+                raise InputFileError(
+                    f"{file}: its photo {shot} is one of {seen[sha256]}, so the same run is given twice. "
+                    "Give each run once."
+                )
+        seen |= dict.fromkeys(_debris_photos(record).values(), file)
+
+
+def _debris_photos(record: JsonObject) -> dict[str, str]:
+    """SHA-256 by shot, but for the blank, which several runs may have in common."""
+    photos = record.get("photos")
+    sums = {
+        shot: photo.get("sha256")
+        for shot, photo in (photos.items() if isinstance(photos, dict) else ())
+        if isinstance(photo, dict) and shot != "blank"
+    }
+    return {shot: sha256 for shot, sha256 in sums.items() if isinstance(sha256, str) and sha256}
+
+
 def _weighed_run(file: Path, name: str, record: JsonObject) -> WeighedRun:
     agreement = record["agreement"]
     if not isinstance(agreement, dict):
@@ -101,7 +132,14 @@ def _number(file: Path, agreement: JsonObject, key: str, least: float = -math.in
     value = agreement.get(key)
     if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value < math.inf:
         kind = "a number" if math.isinf(least) else f"a number of at least {least:g}"
-        raise InputFileError(f"{file}: agreement.{key} must be {kind}, got {value!r}. Measure the run again.")
+        raise InputFileError(
+            f"{file}: agreement.{key} must be {kind}, got {printable(repr(value), 60)}. Measure the run again."
+        )
+    if abs(value) > _MOST_PERCENT or 0 < abs(value) < _LEAST_PERCENT:
+        raise InputFileError(
+            f"{file}: agreement.{key} must be 0, or from {_LEAST_PERCENT:g} to {_MOST_PERCENT:g} either way,"
+            f" got {printable(repr(value), 60)}. Measure the run again."
+        )
     return float(value)
 
 
@@ -125,6 +163,8 @@ def runs_json(many: ManyRuns, not_weighed: Sequence[str] = ()) -> JsonObject:
         "version": __version__,
         "runs": [_run_json(run, zeta) for run, zeta in zip(many.runs, many.zeta, strict=True)],
         "not_weighed": list(not_weighed),
+        "odd": list(many.odd),
+        "too_uncertain": list(many.uncertain),
         "bland_altman": limits and {
             "bias": _quantity_json(limits.bias),
             "sd": _points(limits.sd),
@@ -163,7 +203,7 @@ def _run_json(run: WeighedRun, zeta: float) -> JsonObject:
         "scale_u": _points(run.scale.u),
         "en": _points(en_score(run.photo.value, run.scale.value, 2 * run.photo.u, 2 * run.scale.u)),
         "zeta": _points(zeta),
-        "verdict": verdict_of(zeta),
+        "verdict": verdict_of(run.photo, run.scale),
         "cause": run.cause,
     }
 
@@ -182,46 +222,38 @@ def _points(value: float) -> float | None:
     return rounded(value, PERCENT_DECIMALS)
 
 
-def runs_text(many: ManyRuns, not_weighed: Sequence[str] = ()) -> str:
-    """Return the comparison as a table and sentences for the terminal."""
-    rows = [["run", "photo %", "scale %", "difference", "E_n", "zeta", "verdict"]]
-    for run, zeta in zip(many.runs, many.zeta, strict=True):
-        difference = run.photo.value - run.scale.value
-        rows.append(
-            [
-                run.name,
-                with_uncertainty(run.photo),
-                with_uncertainty(run.scale),
-                f"{difference:+.2f}",
-                f"{zeta / 2:+.2f}",
-                f"{zeta:+.2f}",
-                verdict_of(zeta),
-            ]
-        )
-    lines = [*aligned(rows), "± and E_n: expanded uncertainty, k = 2.", ""]
-    lines += [wrapped(sentence, "  ") for sentence in many.sentences]
-    if many.slope is not None and many.line is not None:
+def runs_text(many: ManyRuns, not_weighed: Sequence[str] = (), width: int = 80) -> str:
+    """Return the comparison as a table and sentences for the terminal, in lines of at most ``width``."""
+    rows = [["run", "photo %", "scale %", "difference", "verdict"]]
+    rows += [
+        [
+            run.name,
+            with_uncertainty(run.photo),
+            with_uncertainty(run.scale),
+            f"{run.photo.value - run.scale.value:+.1f}",
+            verdict_of(run.photo, run.scale) + (", odd" if run.name in many.odd else ""),
+        ]
+        for run in many.runs
+    ]
+    said = list(many.sentences)
+    if many.slope is not None:
         low, high = many.slope.interval95()
-        lines.append(
-            f"Line with both uncertainties: photo = {many.line.intercept:+.2f} % + {many.slope.value:.3f} scale "
-            f"(slope {low:.3f} to {high:.3f})."
-        )
+        said.append(f"Per point of pickup by scale the photo shows {many.slope.value:.2f} ({low:.2f} to {high:.2f}).")
     if many.drift is not None:
-        lines.append(f"Drift: {_drift_text(many)}.")
-    if many.disagreeing:
-        lines.append(wrapped(f"Disagree: {', '.join(many.disagreeing)}.", "  "))
-    if not_weighed:
-        lines.append(wrapped(f"Not weighed: {', '.join(not_weighed)}.", "  "))
-    return "\n".join(lines) + "\n"
+        said.append(_drift_text(many.drift, many.span))
+    said += [f"Photo and scale disagree: {', '.join(many.disagreeing)}."] if many.disagreeing else []
+    said += [f"Not weighed: {', '.join(not_weighed)}."] if not_weighed else []
+    table = [*aligned(rows, width), wrapped(_LEGEND, "", width)]
+    return "\n".join([*table, "", *(wrapped(sentence, "  ", width) for sentence in said)]) + "\n"
 
 
-def _drift_text(many: ManyRuns) -> str:
-    if many.drift is None:
-        return UNKNOWN
-    # Points in 30 days, or in 10 runs where days are not known: of the size of a figure.
-    factor, per = (30, "30 days") if many.dated else (10, "10 runs")
-    low, high = (factor * end for end in many.drift.slope.interval95())
-    return f"{factor * many.drift.slope.value:+.2f} points in {per} (95 % interval {low:+.2f} to {high:+.2f})"
+def _drift_text(drift: Drift, span: float) -> str:
+    """Drift over ``span``, from the first run to the last: further than that nothing was seen."""
+    low, high = (span * end for end in drift.slope.interval95())
+    if low <= 0 <= high:
+        return f"No drift seen: from first to last run it may be anything from {low:+.1f} to {high:+.1f} points."
+    seen = span * drift.slope.value
+    return f"Drift: from first to last run {seen:+.1f} points (95 % interval {low:+.1f} to {high:+.1f})."
 
 
 def write_agreement(many: ManyRuns, out_dir: str | Path, not_weighed: Sequence[str] = ()) -> list[Path]:

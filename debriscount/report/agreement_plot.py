@@ -6,6 +6,7 @@ from typing import Literal
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from ..scale.agreement import COVERAGE, verdict_of
 from ..scale.many import ManyRuns
@@ -23,9 +24,8 @@ def _hex(color: Color) -> str:
 
 _GREY = "#505050"
 #: Verdicts differ in form as well as in colour, and in colours that are apart to every kind of eye.
-COLORS = {"agree": OKABE_ITO[4], "doubtful": DARK, "disagree": OKABE_ITO[5]}
-_FORMS = {"agree": "o", "doubtful": "^", "disagree": "s"}
-_WORDS = {"agree": "agree", "doubtful": "doubtful, 2 < |ζ| < 3", "disagree": "disagree, |ζ| ≥ 3"}
+COLORS = {"agree": OKABE_ITO[4], "doubtful": DARK, "disagree": OKABE_ITO[5], "too uncertain": OKABE_ITO[1]}
+_FORMS = {"agree": "o", "doubtful": "^", "disagree": "s", "too uncertain": "D"}
 
 
 def plot_bytes(many: ManyRuns, kind: Literal["png", "svg"]) -> bytes:
@@ -70,12 +70,12 @@ def _draw_pickups(axes: Axes, many: ManyRuns) -> None:
     photo, scale = np.array([r.photo.value for r in many.runs]), np.array([r.scale.value for r in many.runs])
     u_photo, u_scale = np.array([r.photo.u for r in many.runs]), np.array([r.scale.u for r in many.runs])
     for word, marker in _FORMS.items():
-        color, chosen = _hex(COLORS[word]), np.array([verdict_of(z) == word for z in many.zeta])
+        color, chosen = _hex(COLORS[word]), _chosen(many, word)
         if chosen.any():
             axes.errorbar(
                 scale[chosen], photo[chosen], COVERAGE * u_photo[chosen], COVERAGE * u_scale[chosen],
                 linestyle="none", marker=marker, markersize=6, color=color, markeredgecolor="white",
-                markeredgewidth=0.6, elinewidth=1, label=_WORDS[word],
+                markeredgewidth=0.6, elinewidth=1, label=word,
             )  # fmt: skip
     low, high = _square_range(photo, scale, COVERAGE * u_photo, COVERAGE * u_scale)
     axes.plot([low, high], [low, high], color=_GREY, linewidth=1, linestyle="--", label="equal", zorder=1)
@@ -86,7 +86,12 @@ def _draw_pickups(axes: Axes, many: ManyRuns) -> None:
     axes.set(xlim=(low, high), ylim=(low, high), xlabel="pickup by scale, %", ylabel="pickup by photo, %")
     axes.set_aspect("equal")
     axes.legend(loc="upper left", fontsize=8, frameon=False)
-    axes.set_title("bars: expanded uncertainty, k = 2", fontsize=9, color=_GREY)
+    axes.set_title("bars hold the truth in about 95 of 100 cases", fontsize=9, color=_GREY)
+
+
+def _chosen(many: ManyRuns, word: str) -> NDArray[np.bool_]:
+    """Which runs have this verdict."""
+    return np.array([verdict_of(run.photo, run.scale) == word for run in many.runs])
 
 
 def _square_range(*values: np.ndarray) -> tuple[float, float]:
@@ -104,7 +109,7 @@ def _draw_differences(axes: Axes, many: ManyRuns) -> None:
     mean, difference = (photo + scale) / 2, photo - scale
     axes.axhline(0, color=_GREY, linewidth=1, linestyle="--", zorder=1)
     for word, marker in _FORMS.items():
-        color, chosen = _hex(COLORS[word]), np.array([verdict_of(z) == word for z in many.zeta])
+        color, chosen = _hex(COLORS[word]), _chosen(many, word)
         if chosen.any():
             axes.errorbar(
                 mean[chosen], difference[chosen], wide[chosen], linestyle="none", marker=marker, markersize=6,

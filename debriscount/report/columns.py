@@ -10,7 +10,11 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from ..printable import csv_cell
+
 TABLE_WIDTH = 100
+#: Columns of what a measurement prints, unless the terminal is narrower.
+TERMINAL_WIDTH = 80
 _SHORTEST_NAME = 10
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 #: Columns by which a CSV file is known again. The first ones never change; what later versions add comes last.
@@ -18,9 +22,9 @@ _FIRST = 4
 
 
 def csv_text(rows: Iterable[Iterable[object]]) -> str:
-    """Return rows as lines of a CSV file; None is an empty cell."""
+    """Return rows as lines of a CSV file; None is an empty cell, and no text is taken for a formula."""
     out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerows(rows)
+    csv.writer(out, lineterminator="\n").writerows([csv_cell(cell) for cell in row] for row in rows)
     return out.getvalue()
 
 
@@ -35,10 +39,10 @@ def decimals(values: NDArray[np.float64]) -> list[str]:
     return [f"{v:.4f}" if finite or np.isfinite(v) else "" for v in values.tolist()]
 
 
-def aligned(rows: list[list[str]]) -> list[str]:
+def aligned(rows: list[list[str]], width: int = TABLE_WIDTH) -> list[str]:
     """Lines of equal columns, the first to the left and cut to the room it has, all others to the right."""
     widths = [max(columns_of(row[i]) for row in rows if i < len(row)) for i in range(len(rows[0]))]
-    room = TABLE_WIDTH - sum(widths[1:]) - 2 * len(widths[1:])
+    room = width - sum(widths[1:]) - 2 * len(widths[1:])
     widths[0] = min(widths[0], max(room, _SHORTEST_NAME))
     lines = []
     for row in rows:
@@ -67,7 +71,7 @@ def _shortened(text: str, width: int) -> str:
     return text + "..."
 
 
-def wrapped(text: str, indent: str) -> str:
-    """Return text in lines of ``TABLE_WIDTH``, those after the first indented; a number keeps its unit."""
+def wrapped(text: str, indent: str, width: int = TABLE_WIDTH) -> str:
+    """Return text in lines of ``width``, those after the first indented; a number keeps its unit."""
     words = re.sub(r"(?<=\d) (?=(mm|cm²|%)(\W|$))", _NO_BREAK, " ".join(_printable(text).split()))
-    return textwrap.fill(words, TABLE_WIDTH, subsequent_indent=indent).replace(_NO_BREAK, " ")
+    return textwrap.fill(words, width, subsequent_indent=indent).replace(_NO_BREAK, " ")

@@ -105,7 +105,7 @@ def draw_count(counted: Counted) -> NDArray[np.uint8]:
     )
 
 
-def write_counts(counts: Sequence[Counted], out_dir: str | Path) -> list[Path]:
+def write_counts(counts: Sequence[Counted], out_dir: str | Path, *, overwrite: bool = False) -> list[Path]:
     """Write record, tables and pictures of counted photos into a folder.
 
     Parameters
@@ -115,6 +115,8 @@ def write_counts(counts: Sequence[Counted], out_dir: str | Path) -> list[Path]:
     out_dir : str or Path
         The folder; made, with those above it, if it is not there. An earlier count in it is replaced; all other files
         stay.
+    overwrite : bool
+        Whether a count of other photos may be replaced too.
 
     Returns
     -------
@@ -124,17 +126,18 @@ def write_counts(counts: Sequence[Counted], out_dir: str | Path) -> list[Path]:
     Raises
     ------
     OutputError
-        The folder cannot be made or written, holds a measurement, or a file of the same name that is no result of
-        debriscount. Nothing has changed then.
+        The folder cannot be made or written, holds a measurement, a count of other photos, or a file of the same
+        name that is no result of debriscount. Nothing has changed then.
     """
     contents = {
         "count.json": lambda: record_bytes(count_json(counts)),
-        "zones.csv": lambda: count_zones_csv(counts).encode(),
-        "grains.csv": lambda: count_grains_csv(counts).encode(),
+        "zones.csv": lambda: count_zones_csv(counts).encode("utf-8", "replace"),
+        "grains.csv": lambda: count_grains_csv(counts).encode("utf-8", "replace"),
     }
     for name, counted in zip(_picture_names(counts), counts, strict=True):
         contents[name] = partial(_picture, counted)
-    return write_files(ResultFiles(contents, _MARKS, _PICTURE), out_dir)
+    photos = frozenset(sha for counted in counts for sha in (counted.sha256, counted.blank_sha256) if sha)
+    return write_files(ResultFiles(contents, _MARKS, _PICTURE, photos), out_dir, overwrite=overwrite)
 
 
 def _photo(counted: Counted) -> JsonObject:

@@ -1,18 +1,20 @@
 """Writes the files of a result into a folder, all of them or none."""
 
+import hashlib
 import json
 import re
-import secrets
-import shutil
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import OutputError
+from ..inputs.exchange import put_files, settle
 from .pictures import encode_jpeg
 
 #: A comment in every picture, by which a later run knows that it may replace it.
@@ -22,7 +24,8 @@ RECORDS = ("measurement.json", "count.json")
 #: How a record begins to say what it is.
 RECORD_MARK = b'"debriscount/'
 
-_OLD = "old"
+#: Far more than a record takes; what is larger is none.
+_MOST_RECORD_BYTES = 256_000_000
 _NUMBERS = re.compile(r"\[\n([^\"\[\]{}]*)\n *\]")
 
 
@@ -32,19 +35,21 @@ class ResultFiles:
 
     ``contents`` makes the content of each file, by name, when it is that file's turn. ``marks`` holds, for each table
     and record, bytes that an earlier one has near its start, so that a later result may replace it; ``pictures`` fits
-    the names of an earlier result's pictures.
+    the names of an earlier result's pictures. The record comes first among ``contents``. ``photos`` are the SHA-256 of
+    the photos that the result was made of; none where it was not made of photo files.
     """
 
     contents: Mapping[str, Callable[[], bytes]]
     marks: Mapping[str, bytes]
     pictures: re.Pattern[str]
+    photos: frozenset[str] = frozenset()
 
     def wrote(self, path: Path) -> bool:
         """Whether a file is of an earlier result of the same kind."""
         return _begins_with(path, self.marks.get(path.name, MARK))
 
 
-def write_files(files: ResultFiles, out_dir: str | Path) -> list[Path]:
+def write_files(files: ResultFiles, out_dir: str | Path, *, overwrite: bool = False) -> list[Path]:
     """Write the files of a result into a folder.
 
     Parameters
@@ -54,6 +59,8 @@ def write_files(files: ResultFiles, out_dir: str | Path) -> list[Path]:
     out_dir : str or Path
         The folder; made, with those above it, if it is not there. An earlier result of the same kind in it is
         replaced; all other files stay.
+    overwrite : bool
+        Whether an earlier result that was made of other photos may be replaced too.
 
     Returns
     -------
@@ -63,34 +70,91 @@ def write_files(files: ResultFiles, out_dir: str | Path) -> list[Path]:
     Raises
     ------
     OutputError
-        The folder cannot be made or written, holds a result of another kind, or a file of the same name that is no
-        result of debriscount. Nothing has changed then.
+        The folder cannot be made or written, holds a result of another kind or of other photos, or a file of the same
+        name that is no result of debriscount. Nothing has changed then.
     """
-    out, names = Path(out_dir), list(files.contents)
+    out = Path(out_dir)
+    place = _resolved(out)
     try:
-        old = _earlier_result(out, files)
-        with _work_folder(out) as work:
-            for name, content in files.contents.items():
-                (work / name).write_bytes(content())
-            if out.is_dir():
-                _replace(out, work, names, old)
-            else:
-                work.rename(out)
+        put_files(place, files.contents, partial(_earlier_result, out, files, overwrite), place.name)
     except OutputError:
         raise
     except OSError as error:
-        raise OutputError(
-            f"{out}: the results cannot be written ({error.strerror or error}). "
-            "Choose a folder that can be written, on a disk with room."
-        ) from error
-    return [out / name for name in names]
+        raise _not_written(out, error) from error
+    return [out / name for name in files.contents]
+
+
+def settle_folder(out_dir: str | Path) -> None:
+    """Put an earlier result back in its place where the run that was to replace it was killed on the way.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written, or another file is in the way.
+    """
+    out = Path(out_dir)
+    place = _resolved(out)
+    try:
+        settle(place, place.name)
+    except OutputError:
+        raise
+    except OSError as error:
+        raise _not_written(out, error) from error
+
+
+def refuse_other_photos(out_dir: str | Path, photos: Iterable[str | Path]) -> None:
+    """Refuse a folder with the result of other photos, before they are measured.
+
+    Parameters
+    ----------
+    out_dir : str or Path
+        The folder, settled; it need not be there.
+    photos : iterable of str or Path
+        Photo files; those that cannot be read are left for their reader to tell of.
+
+    Raises
+    ------
+    OutputError
+        An earlier result there was made of other photos.
+    """
+    out = Path(out_dir)
+    for record in RECORDS:
+        if _begins_with(out / record, RECORD_MARK):
+            sums = frozenset(sum_ for photo in photos if (sum_ := _sha256(Path(photo))))
+            _refuse_others(out, record, sums)
+
+
+def _sha256(photo: Path) -> str:
+    with suppress(OSError, ValueError):
+        if photo.is_file():
+            with photo.open("rb") as file:
+                return hashlib.file_digest(file, "sha256").hexdigest()
+    return ""
+
+
+def _resolved(out: Path) -> Path:
+    """The folder by one name, whatever way leads to it: a link stays a link."""
+    try:
+        return out.resolve()
+    except (OSError, ValueError, RuntimeError) as error:  # a null character in the name, a loop of links
+        raise _not_written(out, error) from None
+
+
+def _not_written(out: Path, error: Exception) -> OutputError:
+    return OutputError(
+        f"{out}: the results cannot be written ({getattr(error, 'strerror', None) or error}). "
+        "Choose a folder that can be written, on a disk with room."
+    )
 
 
 def record_bytes(record: Mapping[str, object]) -> bytes:
     """Return a record as the content of its file; a list of numbers stands on one line."""
     text = json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False)
     # A line break stands between values alone: within a string it is written as an escape.
-    return (_NUMBERS.sub(lambda found: "[" + " ".join(found[1].split()) + "]", text) + "\n").encode()
+    return (_NUMBERS.sub(lambda found: "[" + " ".join(found[1].split()) + "]", text) + "\n").encode(
+        "utf-8",
+        "replace",  # a name of bytes that are no text must not cost a measurement
+    )
 
 
 def picture_bytes(image: NDArray[np.uint8]) -> bytes:
@@ -100,7 +164,7 @@ def picture_bytes(image: NDArray[np.uint8]) -> bytes:
     return jpeg[:2] + b"\xff\xfe" + length + MARK + jpeg[2:]
 
 
-def _earlier_result(out: Path, files: ResultFiles) -> list[str]:
+def _earlier_result(out: Path, files: ResultFiles, overwrite: bool) -> list[str]:
     """Names of the files in ``out`` that debriscount wrote; all that is about to be replaced must be."""
     if not out.exists():
         return []
@@ -116,11 +180,42 @@ def _earlier_result(out: Path, files: ResultFiles) -> list[str]:
                 f"{out / name}: is no result of debriscount and would be overwritten. "
                 "Choose another folder for the results, or move the file."
             )
+    if not overwrite:
+        _refuse_others(out, next(iter(files.contents)), files.photos)
     return sorted(
         path.name
         for path in out.iterdir()
         if (path.name in files.marks or files.pictures.fullmatch(path.name)) and files.wrote(path)
     )
+
+
+def _refuse_others(out: Path, record: str, photos: frozenset[str]) -> None:
+    if not photos or not _begins_with(out / record, RECORD_MARK):
+        return
+    earlier = _photos_of(out / record)
+    # A run measured anew after a further pass, or with a blank, is the same run.
+    if not (earlier and (earlier <= photos or earlier >= photos)):
+        raise OutputError(
+            f"{out}: holds a result of other photos. Choose another folder, or add --overwrite to replace that result."
+        )
+
+
+def _photos_of(record: Path) -> frozenset[str]:
+    """SHA-256 of the photos that an earlier result was made of; none of a record that cannot be read."""
+    try:
+        if record.stat().st_size > _MOST_RECORD_BYTES:
+            return frozenset()
+        photos = json.loads(record.read_bytes())["photos"]
+        return frozenset(_sums(photos.values() if isinstance(photos, dict) else photos))
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return frozenset()
+
+
+def _sums(photos: Any) -> Iterator[str]:
+    for photo in photos:
+        for part in (photo, photo.get("blank") or {}):
+            if part.get("sha256"):
+                yield str(part["sha256"])
 
 
 def _begins_with(path: Path, mark: bytes) -> bool:
@@ -129,45 +224,3 @@ def _begins_with(path: Path, mark: bytes) -> bool:
         return False
     with path.open("rb") as file:
         return mark in file.read(256)
-
-
-@contextmanager
-def _work_folder(out: Path) -> Iterator[Path]:
-    """Make a folder on the same disk as ``out``; it, and folders made above it, vanish after a failure.
-
-    It lies inside ``out`` where that exists, because the folder above may be on another disk or
-    not writable, otherwise beside it.
-    """
-    above = out if out.is_dir() else out.parent
-    made = [folder for folder in (above, *above.parents) if not folder.exists()]
-    work = above / f".{out.name}-{secrets.token_hex(4)}.part"
-    try:
-        above.mkdir(parents=True, exist_ok=True)
-        work.mkdir()
-        yield work
-    except BaseException:
-        if not any((work / _OLD).glob("*")):  # else they could not be put back, and lie here alone
-            shutil.rmtree(work, ignore_errors=True)
-        for folder in made:
-            if folder.is_dir() and not any(folder.iterdir()):
-                folder.rmdir()
-        raise
-    shutil.rmtree(work, ignore_errors=True)
-
-
-def _replace(out: Path, work: Path, names: list[str], old: list[str]) -> None:
-    """Exchange the old files for the new ones; a failure on the way puts the old ones back."""
-    kept = work / _OLD
-    kept.mkdir()
-    moved: list[tuple[Path, Path]] = []
-    try:
-        for source, target in (
-            *((out / name, kept / name) for name in old),
-            *((work / name, out / name) for name in names),
-        ):
-            source.rename(target)
-            moved.append((source, target))
-    except BaseException:
-        for source, target in reversed(moved):
-            target.rename(source)
-        raise

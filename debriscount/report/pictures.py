@@ -26,6 +26,7 @@ from .lookup import amount_in_patch, base_name, figures_of, pass_of
 from .outlines import draw_outlines, ring_widths
 from .palette import Color, contrasting, floor_colors, outline_colors
 from .rounding import PUSHED_IN, amount_text, area_text, interval_text, pickup_text
+from .verdict import trust_word
 
 _LEGIBLE_WIDTH = 1200  # px; narrower views are enlarged
 _MAX_ENLARGEMENT = 4
@@ -237,7 +238,7 @@ def _zone_texts(shot: MeasuredShot, measurement: Measurement) -> dict[str, list[
     texts = {name: [name] for name in names}
     for name, figures in figures_of(shot, measurement).items():
         if name in texts and figures.pickup_percent is not None:
-            percent = pickup_text(figures)
+            percent = pickup_text(figures) + (" doubtful" if figures.trust == "doubtful" else "")
             texts[name] = [f"{name} {percent}", f"{name}\n{percent}", name]
     return texts
 
@@ -253,16 +254,17 @@ def shot_title(shot: MeasuredShot, measurement: Measurement) -> str:
 def _figures(shot: MeasuredShot, measurement: Measurement) -> str:
     amount = amount_in_patch(shot, measurement)
     text = f"Debris in the patch: {area_text(amount.area_mm2)} mm², {amount_text(amount.grains)} grains"
-    figures = figures_of(shot, measurement)
-    if not figures:
+    figures = pass_of(shot, measurement)
+    if figures is None:
         return text
-    pickup = figures["patch"].pickup_percent
-    text += f". Pickup {pickup_text(figures['patch'])}"
-    if pickup is not None and pickup < 0:
+    whole, trust = figures.zones["patch"], trust_word(measurement, figures)
+    if whole.pickup_percent is None:
+        return f"{text}. Pickup {trust}"
+    text += f". Pickup {pickup_text(whole)}, {trust}"
+    if whole.pickup_percent < 0:
         return f"{text}: {PUSHED_IN}"
-    if pickup is not None and figures["patch"].interval95 is not None:
-        promised = figures["patch"].more_than_percent is not None
-        text += f" (95 % interval {interval_text(figures['patch'].interval95, down=promised)})"
+    if whole.interval95 is not None:
+        text += f" (95 % interval {interval_text(whole.interval95, down=whole.more_than_percent is not None)})"
     return text
 
 

@@ -1,17 +1,21 @@
 """The measurement as a JSON record that others, and later versions, can read."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from .. import __version__
 from ..errors import InputFileError
-from ..figures.records import Amount, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
+from ..figures.records import Amount, BestPickup, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
+from ..flags import Flag
 from ..geometry.grid import FloorGrid
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
+from ..inputs.text_file import file_text
 from ..photo.settings import CameraSettings
+from ..printable import printable
 from ..scale.agreement import Agreement
 from ..scale.statement import weighing_json
 from .lookup import base_name, zones_in_order
@@ -19,6 +23,8 @@ from .rounding import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DEC
 from .why_record import further_json, why_json
 
 FORMAT = "debriscount/measurement/1"
+#: Far more than a record takes.
+_MOST_BYTES = 64_000_000
 
 JsonObject = dict[str, Any]
 
@@ -54,11 +60,12 @@ def measurement_json(measurement: Measurement) -> JsonObject:
         "agreement": _agreement(measurement),
         "weighing": _weighing(measurement),
         "warnings": list(measurement.warnings),
+        "flags": [_flag(flag) for flag in measurement.flags],
     }
 
 
-def agreement_json(agreement: Agreement) -> JsonObject:
-    """Return one run's agreement as it stands in its measurement's record."""
+def agreement_json(agreement: Agreement, best: Mapping[str, BestPickup] | None = None) -> JsonObject:
+    """Return one run's agreement, and the best of photo and scale by zone, as they stand in a measurement's record."""
     return {
         "photo_percent": rounded(agreement.photo_percent, PERCENT_DECIMALS),
         "photo_u": rounded(agreement.photo_u, PERCENT_DECIMALS),
@@ -72,6 +79,15 @@ def agreement_json(agreement: Agreement) -> JsonObject:
             {"name": cause.name, "score": rounded(cause.score, 3), "sentence": cause.sentence}
             for cause in agreement.causes
         ],
+        "best": {zone: _best(pickup) for zone, pickup in best.items()} if best else None,
+    }
+
+
+def _best(pickup: BestPickup) -> JsonObject:
+    return {
+        "percent": rounded(pickup.percent, PERCENT_DECIMALS),
+        "u_percent": rounded(pickup.u_percent, PERCENT_DECIMALS),
+        "interval95": [rounded(end, PERCENT_DECIMALS) for end in pickup.interval95],
     }
 
 
@@ -88,7 +104,7 @@ def _lens(lens: CameraLens) -> JsonObject:
 
 def _agreement(measurement: Measurement) -> JsonObject | None:
     scale = measurement.scale
-    return None if scale is None or scale.agreement is None else agreement_json(scale.agreement)
+    return None if scale is None or scale.agreement is None else agreement_json(scale.agreement, scale.best)
 
 
 def _weighing(measurement: Measurement) -> JsonObject | None:
@@ -115,16 +131,16 @@ def read_record(path: str | Path) -> JsonObject:
         The file cannot be read, is no JSON object, or is of an unknown format.
     """
     path = Path(path)
+    text = file_text(path, "record", _MOST_BYTES)
     try:
-        record = json.loads(path.read_text(encoding="utf-8"), parse_constant=_refuse_constant)
-    except OSError as error:
-        raise InputFileError(f"{path}: cannot be read ({error.strerror}).") from error
+        record = json.loads(text, parse_constant=_refuse_constant)
     except (ValueError, RecursionError) as error:
         raise InputFileError(f"{path}: is not a JSON file ({error}).") from error
     found = record.get("format") if isinstance(record, dict) else None
     if found != FORMAT:
+        other = printable(json.dumps(found), 60)
         raise InputFileError(
-            f"{path}: its format is {json.dumps(found)}, but only {json.dumps(FORMAT)} can be read here. "
+            f"{path}: its format is {other}, but only {json.dumps(FORMAT)} can be read here. "
             "Measure the photos again, or use the version of debriscount that wrote the file."
         )
     return dict(record)
@@ -132,6 +148,16 @@ def read_record(path: str | Path) -> JsonObject:
 
 def _refuse_constant(name: str) -> None:
     raise ValueError(f"{name} is not a JSON number")
+
+
+def _flag(flag: Flag) -> JsonObject:
+    return {
+        "code": flag.code,
+        "severity": flag.severity,
+        "shot": flag.shot,
+        "zone": flag.zone,
+        "sentence": flag.sentence,
+    }
 
 
 def _mm(value: float) -> float | None:
@@ -217,6 +243,8 @@ def _zone(figures: ZoneFigures) -> JsonObject:
         "detection_limit_mm2": rounded(figures.limit_mm2, AREA_DECIMALS),
         "interval95": None if ends is None or None in ends else ends,
         "gone_percent": rounded(figures.gone_percent, PERCENT_DECIMALS),
+        "trust": figures.trust,
+        "why": figures.why,
         "before": amount_json(figures.before),
         "after": amount_json(figures.after),
     }

@@ -10,6 +10,7 @@ AREA_DECIMALS = 3  # 0.001 mm² is a fiftieth of the smallest pixel in use
 MASS_DECIMALS = 5  # 0.01 mg, below one grain of fine sand
 LENGTH_DECIMALS = 4
 
+MORE_THAN = "more than"
 UNKNOWN = "\N{EN DASH}"
 PUSHED_IN = "more debris lies here than before: pushed in"
 
@@ -39,7 +40,7 @@ def more_than_text(value: float) -> str:
     decimals = 1
     while decimals < PERCENT_DECIMALS and round(value, decimals) >= 100:
         decimals += 1
-    return f"more than {_rounded_down(value, decimals)} %"
+    return f"{MORE_THAN} {_rounded_down(value, decimals)} %"
 
 
 def _rounded_down(value: float, decimals: int) -> Decimal:

@@ -2,9 +2,13 @@
 
 from collections.abc import Sequence
 
+from ..fitness.causes import causes
 from ..fitness.records import Finding, Fitness
+from .columns import TERMINAL_WIDTH, wrapped
 
 FORMAT = "debriscount/shot/1"
+#: Lines of what to do: more is not read beside the floor.
+MOST_LINES = 3
 
 
 def shot_json(shots: Sequence[Fitness]) -> dict[str, object]:
@@ -26,6 +30,7 @@ def shot_json(shots: Sequence[Fitness]) -> dict[str, object]:
 
 def _finding_json(finding: Finding) -> dict[str, object]:
     return {
+        "code": finding.code,
         "name": finding.name,
         "value": None if finding.value is None else float(f"{finding.value:.4g}"),
         "unit": finding.unit,
@@ -37,13 +42,57 @@ def _finding_json(finding: Finding) -> dict[str, object]:
     }
 
 
-def shot_text(shot: Fitness) -> str:
-    """Return one check as a table, the verdict first and what to do last."""
-    verdict, points = "FIT" if shot.fit else "NOT FIT", "point" if shot.want_percent == 1 else "points"
+def verdict_word(shot: Fitness) -> str:
+    """Return FIT or NOT FIT."""
+    return "FIT" if shot.fit else "NOT FIT"
+
+
+def shot_text(shot: Fitness, seen: str = "", width: int = TERMINAL_WIDTH, *, verdict_last: bool = False) -> str:
+    """Return what to read beside the floor: the verdict, what to do in at most three lines, what debris is seen.
+
+    Parameters
+    ----------
+    shot : Fitness
+        The check.
+    seen : str
+        What debris is seen, a sentence or nothing.
+    width : int
+        Columns of the longest line.
+    verdict_last : bool
+        Put the verdict below the rest, where it stays on the screen.
+    """
+    points = "point" if shot.want_percent == 1 else "points"
     against = f", against {shot.against}" if shot.against else ""
-    lines = [f"{shot.file}: {verdict} to measure pickup to {shot.want_percent:g} {points}{against}"]
+    said = f"{verdict_word(shot)}: {shot.file} to measure pickup to {shot.want_percent:g} {points}{against}"
+    verdict = wrapped(said, "  ", width).split("\n")
+    advice = [fault.advice.removeprefix(f"{shot.file}: ") for fault in causes(shot.faults)]
+    advice += [finding.advice for finding in shot.findings if finding.fit and finding.advice]
+    rest = _few_lines(list(dict.fromkeys(advice)), width)
+    rest += wrapped(seen, "  ", width).split("\n") if seen else []
+    return "\n".join([*rest, *verdict] if verdict_last else [*verdict, *rest]) + "\n"
+
+
+def _few_lines(advice: Sequence[str], width: int) -> list[str]:
+    """What to do first, as much as fits; of something longer its beginning."""
+    lines: list[str] = []
+    for one in advice:
+        more = wrapped(f"- {one[:1].upper()}{one[1:]}", "  ", width).split("\n")
+        if not lines and len(more) > MOST_LINES:
+            return [*more[: MOST_LINES - 1], _cut(more[MOST_LINES - 1], width)]
+        if len(lines) + len(more) <= MOST_LINES:
+            lines += more
+    return lines
+
+
+def _cut(line: str, width: int) -> str:
+    return f"{line[: width - 4].rstrip()} ..."
+
+
+def details_text(shot: Fitness) -> str:
+    """Return everything that was looked at as a table, each value with its limit and where that comes from."""
     rows = [(f.name, _amount(f), _limit(f), f.reason) for f in shot.findings]
     widths = [max(len(row[k]) for row in rows) for k in range(3)]
+    lines = []
     for finding, row in zip(shot.findings, rows, strict=True):
         mark = " " if finding.fit else "!"
         cells = "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=False))

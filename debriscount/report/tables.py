@@ -5,14 +5,17 @@ from collections.abc import Iterable, Iterator, Sequence
 import numpy as np
 
 from ..figures.records import Amount, MeasuredShot, Measurement, PassFigures, ZoneFigures
+from ..figures.trust import NOTHING_LAY
+from ..flags import said_once
 from ..grains.table import GrainTable
 from ..inputs.patch import OUTSIDE, ZONES
-from .columns import TABLE_WIDTH, aligned, columns_of, csv_text, decimals, wrapped
+from .columns import TERMINAL_WIDTH, aligned, columns_of, csv_text, decimals, wrapped
 from .lookup import base_name, pass_of, shot_name_of_pass, zones_in_order
 from .rounding import (
     AREA_DECIMALS,
     LENGTH_DECIMALS,
     MASS_DECIMALS,
+    MORE_THAN,
     PERCENT_DECIMALS,
     PUSHED_IN,
     UNKNOWN,
@@ -23,6 +26,8 @@ from .rounding import (
     pickup_text,
     rounded,
 )
+from .scale_text import scale_block
+from .verdict import verdict_text
 from .why_text import why_block
 
 ZONES_HEADER = (
@@ -33,6 +38,8 @@ ZONES_HEADER = (
     "before_grains_low95", "before_grains_high95", "after_grains_low95", "after_grains_high95",
     "swept_g", "swept_u_g",
     "untouched_percent", "shifted_percent", "reached_percent",
+    "trust", "why",
+    "best_percent", "best_low", "best_high",
 )  # fmt: skip
 GRAINS_HEADER = ("shot", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zone", "fate", "moved_mm")
 
@@ -47,6 +54,9 @@ def zones_csv(measurement: Measurement) -> str:
             *_zone_cells(cells),
             *_swept_cells(measurement, figures, kind, zone),
             *_why_cells(figures, kind, zone),
+            cells.trust,
+            cells.why,
+            *_best_cells(measurement, figures, kind, zone),
         )
         for figures in measurement.passes
         for kind, zones in [("all", figures.zones), *figures.kinds.items()]
@@ -71,15 +81,22 @@ def grains_csv(measurement: Measurement) -> str:
     return "\n".join(lines) + "\n"
 
 
-def table_text(measurement: Measurement) -> str:
-    """Return a table for the terminal, at most 100 columns wide, with the warnings below it."""
-    blocks = [_heading(measurement)]
+def table_text(measurement: Measurement, width: int = TERMINAL_WIDTH) -> str:
+    """Return what the terminal shows of a run, in lines of at most ``width`` columns, from 50 on.
+
+    Whether to trust the figure comes first, then of every pass the table and why debris stayed, notes last.
+    """
+    blocks = [wrapped(verdict_text(measurement), "  ", width), _heading(measurement, width)]
     for figures in measurement.passes:
-        blocks.append(_pass_block(figures, measurement))
-        blocks += why_block(figures)
-    blocks += [wrapped(measurement.further.sentence, "  ")] if measurement.further is not None else []
-    blocks += _scale_block(measurement)
-    blocks += [wrapped(f"Warning: {warning}", "  ") for warning in measurement.warnings]
+        blocks.append(_pass_block(figures, measurement, width))
+        blocks += why_block(figures, width)
+    blocks += [wrapped(measurement.further.sentence, "  ", width)] if measurement.further is not None else []
+    blocks += scale_block(measurement.scale, measurement.passes[-1], width)
+    notes = [
+        wrapped(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}", "  ", width)
+        for severity, sentence in said_once(measurement.flags)
+    ]
+    blocks += ["\n".join(notes)] if notes else []
     return "\n\n".join(blocks) + "\n"
 
 
@@ -130,6 +147,16 @@ def _swept_cells(measurement: Measurement, figures: PassFigures, kind: str, zone
     return (None, None) if swept is None else (rounded(swept.value, MASS_DECIMALS), rounded(swept.u, MASS_DECIMALS))
 
 
+def _best_cells(measurement: Measurement, figures: PassFigures, kind: str, zone: str) -> tuple[object, object, object]:
+    """Pickup by photo and scale together after the last pass, all kinds together, and its 95 % interval."""
+    last = figures is measurement.passes[-1] and kind == "all"
+    best = measurement.scale.best.get(zone) if measurement.scale is not None and last else None
+    if best is None:
+        return None, None, None
+    low, high = (rounded(end, PERCENT_DECIMALS) for end in best.interval95)
+    return rounded(best.percent, PERCENT_DECIMALS), low, high
+
+
 def _why_cells(figures: PassFigures, kind: str, zone: str) -> tuple[object, object, object]:
     """Untouched, shifted and reached; reach is told by all kinds together."""
     why = figures.why
@@ -163,20 +190,6 @@ def _ways(shot: MeasuredShot, measurement: Measurement) -> list[str]:
     return [f"{way:.{LENGTH_DECIMALS}f}" if np.isfinite(way) else "" for way in least.tolist()]
 
 
-def _scale_block(measurement: Measurement) -> list[str]:
-    """Pickup by scale, whether photo and scale agree, and if not, why."""
-    scale = measurement.scale
-    if scale is None:
-        return []
-    pickup, agreement = scale.weighed.pickup_percent, scale.agreement
-    if agreement is None:
-        words = "unknown" if pickup is None else f"{pickup.text()} %"
-        return [wrapped(f"Pickup by scale: {words}.", "  ")]
-    lines = [wrapped(f"{agreement.sentence[0].upper()}{agreement.sentence[1:].rstrip('.')}.", "  ")]
-    lines += [wrapped(f"Perhaps {cause.name}: {cause.sentence}", "  ") for cause in agreement.causes[1:]]
-    return ["\n".join(lines)]
-
-
 def _zone_cells(figures: ZoneFigures) -> tuple[object, ...]:
     low, high = figures.interval95 or (None, None)
     pairs = (figures.before, figures.after)
@@ -191,39 +204,58 @@ def _zone_cells(figures: ZoneFigures) -> tuple[object, ...]:
     )
 
 
-def _heading(measurement: Measurement) -> str:
+def _heading(measurement: Measurement, width: int) -> str:
     patch = measurement.patch
     walls = f"walls {', '.join(patch.walls)}" if patch.walls else "no walls"
     kinds = ", ".join(kind.name for kind in measurement.kinds)
-    return wrapped(f"{patch.name}, {patch.width_mm:g} x {patch.height_mm:g} mm, {walls}; debris: {kinds}", "  ")
+    said = f"{patch.name}, {patch.width_mm:g} x {patch.height_mm:g} mm, {walls}; debris: {kinds}"
+    return wrapped(said, "  ", width)
 
 
-def _pass_block(figures: PassFigures, measurement: Measurement) -> str:
+def _pass_block(figures: PassFigures, measurement: Measurement, width: int) -> str:
     tables = {"": zones_in_order(figures.zones, measurement.patch)}
     if len(figures.kinds) > 1:
         tables |= {kind: zones_in_order(zones, measurement.patch) for kind, zones in figures.kinds.items()}
+    notes: dict[str, list[str]] = {}
+    first_line = measurement.passes[-1].zones["patch"].why
+    for kind, table in tables.items():
+        for zone, cells in table.items():
+            name = f"{zone}, {kind}" if kind else zone
+            if cells.pickup_percent is not None and cells.pickup_percent < 0:
+                notes.setdefault(f"{percent_text(cells.pickup_percent)}, {PUSHED_IN}", []).append(name)
+            elif _worth_saying(cells, kind) and zone != "margin" and cells.why != first_line:
+                notes.setdefault(f"{cells.trust}, {cells.why}", []).append(name)
+    said = [wrapped(f"{'; '.join(names)}: {note}.", "  ", width) for note, names in notes.items()]
+    return "\n".join([wrapped(_pass_title(figures.number, measurement), "  ", width), *_table(tables, width), *said])
+
+
+def _worth_saying(cells: ZoneFigures, kind: str) -> bool:
+    """Whether a reason belongs below the table: not that nothing lay there, nor what a note says of all kinds."""
+    return cells.why not in ("", NOTHING_LAY) and (cells.trust == "doubtful" or bool(kind))
+
+
+def _table(tables: dict[str, dict[str, ZoneFigures]], width: int) -> list[str]:
+    """The table with as many columns as there is room for: areas go first, then masses, then numbers of grains."""
     zones = [zone for table in tables.values() for zone in table.values()]
     with_mass = any(amount.mass_g is not None for zone in zones for amount in (zone.before, zone.after))
-    lines = aligned(_rows(tables, with_mass))
-    if with_mass and max(map(columns_of, lines)) > TABLE_WIDTH:
-        lines = aligned(_rows(tables, with_mass=False))
-    notes = [
-        wrapped(f"{name}: {percent_text(cells.pickup_percent)}, {PUSHED_IN}.", "  ")
-        for kind, table in tables.items()
-        for zone, cells in table.items()
-        for name in [f"{zone}, {kind}" if kind else zone]
-        if cells.pickup_percent is not None and cells.pickup_percent < 0
-    ]
-    return "\n".join([wrapped(_pass_title(figures.number, measurement), "  "), *lines, *notes])
+    units = ["mm²", *(["g"] if with_mass else []), "grains"]
+    while True:
+        lines = aligned(_rows(tables, units), width)
+        if not units or max(map(columns_of, lines)) <= width:
+            return lines
+        units = units[1:]
 
 
-def _rows(tables: dict[str, dict[str, ZoneFigures]], with_mass: bool) -> list[list[str]]:
-    rows = [_header_row(with_mass)]
+def _rows(tables: dict[str, dict[str, ZoneFigures]], units: Sequence[str]) -> list[list[str]]:
+    over = ["", "", "", "", *(["before", *units[1:], "left", *units[1:]] if units else [])]
+    over = [word if word in ("before", "left") else "" for word in over]
+    rows = [over] if units else []
+    rows.append(["zone", "pickup", "95 % interval", "trust", *units, *units])
     for kind, table in tables.items():
         if kind:
             rows.append([kind])
         for zone, cells in table.items():
-            rows.append([f"{'  ' if kind else ''}{zone}", *_figure_cells(cells, with_mass)])
+            rows.append([f"{'  ' if kind else ''}{zone}", *_figure_cells(cells, units)])
     return rows
 
 
@@ -234,19 +266,13 @@ def _pass_title(number: int, measurement: Measurement) -> str:
     return f"{what}: {files.get(after, after)} against {files.get('before', 'before')}"
 
 
-def _header_row(with_mass: bool) -> list[str]:
-    mass = ["g"] if with_mass else []
-    return ["zone", "before mm²", "grains", *mass, "left mm²", "grains", *mass, "pickup", "95 % interval"]
-
-
-def _figure_cells(figures: ZoneFigures, with_mass: bool) -> list[str]:
+def _figure_cells(figures: ZoneFigures, units: Sequence[str]) -> list[str]:
     def amount(a: Amount) -> list[str]:
-        return [
-            area_text(a.area_mm2),
-            amount_text(a.told_grains),
-            *([amount_text(a.mass_g, 2)] if with_mass else []),
-        ]
+        texts = {"mm²": area_text(a.area_mm2), "g": amount_text(a.mass_g, 2), "grains": amount_text(a.told_grains)}
+        return [texts[unit] for unit in units]
 
     promised = figures.more_than_percent is not None
     interval = UNKNOWN if figures.pickup_percent is None else interval_text(figures.interval95, down=promised)
-    return [*amount(figures.before), *amount(figures.after), pickup_text(figures), interval]
+    pickup = pickup_text(figures).replace(MORE_THAN, ">")
+    trust = UNKNOWN if figures.pickup_percent is None else figures.trust
+    return [pickup, interval.removesuffix(" %"), trust, *amount(figures.before), *amount(figures.after)]

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from ..printable import printable
 from .palette import Color
 
 #: Height of a line of text over the font's size.
@@ -87,7 +88,7 @@ def _pillow_font(size: int) -> ImageFont.ImageFont | ImageFont.FreeTypeFont:
 
 
 def _one_line(text: str) -> str:
-    return " ".join(text.split())
+    return printable(" ".join(text.split()))
 
 
 def _ascii(text: str) -> str:

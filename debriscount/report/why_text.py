@@ -1,7 +1,7 @@
 """Why debris stayed, for the terminal: a few sentences below the table of a pass."""
 
 from ..figures.records import PassFigures
-from .columns import wrapped
+from .columns import TABLE_WIDTH, wrapped
 from .rounding import interval_text, percent_text
 
 # What else was found stands in the record.
@@ -10,34 +10,37 @@ _MOST = 5  # sentences that explain a share
 _DETAILS = ("bare", "direction", "no wall")
 
 
-def why_block(figures: PassFigures) -> list[str]:
+def why_block(figures: PassFigures, width: int = TABLE_WIDTH) -> list[str]:
     """Return what a pass brought by itself and why debris stayed, as one block of lines, or nothing.
 
     Parameters
     ----------
     figures : PassFigures
         The pass.
+    width : int
+        Columns of the longest line.
 
     Returns
     -------
     list of str
-        No string or one, in lines of at most 100 columns. Shares overlap and must not be added.
+        No string or one. Shares overlap and must not be added.
     """
-    lines = _step_lines(figures)
+    lines = _step_lines(figures, width)
     found = () if figures.why is None else figures.why.findings
     shown = [f.sentence for f in found if (f.share_percent or 0) >= _LEAST_PERCENT][:_MOST]
     shown += [f.sentence for f in found if f.share_percent is None and f.what not in _DETAILS]
-    if shown:
+    if found and found[0].what == "nothing left":
+        lines += [wrapped(sentence, "  ", width) for sentence in shown]
+    elif shown:
         lines.append("Why debris stayed (shares overlap):")
-        lines += [wrapped(f"- {sentence}", "  ") for sentence in shown]
+        lines += [wrapped(f"- {sentence}", "  ", width) for sentence in shown]
     return ["\n".join(lines)] if lines else []
 
 
-def _step_lines(figures: PassFigures) -> list[str]:
+def _step_lines(figures: PassFigures, width: int) -> list[str]:
     step = figures.step
     if step is None or step.number == 1 or step.of_found_percent is None:
         return []
     interval = "" if step.of_found_interval95 is None else f" ({interval_text(step.of_found_interval95)})"
-    return [
-        wrapped(f"Pass {step.number} picked up {percent_text(step.of_found_percent)}{interval} of what it found.", "  ")
-    ]
+    said = f"Pass {step.number} picked up {percent_text(step.of_found_percent)}{interval} of what it found."
+    return [wrapped(said, "  ", width)]

@@ -26,7 +26,7 @@ _MARKS = {
 _PICTURE = re.compile(r"(overlay|leftovers|reach|walls)-(blank|before|after\d*)\.jpg|passes\.jpg")
 
 
-def write_measurement(measurement: Measurement, out_dir: str | Path) -> list[Path]:
+def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrite: bool = False) -> list[Path]:
     """Write record, tables and pictures into a folder.
 
     Parameters
@@ -36,6 +36,8 @@ def write_measurement(measurement: Measurement, out_dir: str | Path) -> list[Pat
     out_dir : str or Path
         The folder; made, with those above it, if it is not there. An earlier measurement in it is
         replaced; all other files stay.
+    overwrite : bool
+        Whether a measurement of other photos may be replaced too.
 
     Returns
     -------
@@ -47,13 +49,13 @@ def write_measurement(measurement: Measurement, out_dir: str | Path) -> list[Pat
     Raises
     ------
     OutputError
-        The folder cannot be made or written, holds a count, or a file of the same name that is no result
-        of debriscount. Nothing has changed then.
+        The folder cannot be made or written, holds a count, a measurement of other photos, or a file of the
+        same name that is no result of debriscount. Nothing has changed then.
     """
     contents: dict[str, Callable[[], bytes]] = {
         "measurement.json": lambda: record_bytes(measurement_json(measurement)),
-        "zones.csv": lambda: zones_csv(measurement).encode(),
-        "grains.csv": lambda: grains_csv(measurement).encode(),
+        "zones.csv": lambda: zones_csv(measurement).encode("utf-8", "replace"),
+        "grains.csv": lambda: grains_csv(measurement).encode("utf-8", "replace"),
     }
     pictures: dict[str, Callable[[], NDArray[np.uint8]]] = {}
     for shot in measurement.shots:
@@ -64,7 +66,8 @@ def write_measurement(measurement: Measurement, out_dir: str | Path) -> list[Pat
     if has_pass_curve(measurement):
         pictures["passes.jpg"] = partial(_passes, measurement)
     contents |= {name: partial(_bytes, draw) for name, draw in pictures.items()}
-    return write_files(ResultFiles(contents, _MARKS, _PICTURE), out_dir)
+    photos = frozenset(shot.sha256 for shot in measurement.shots if shot.sha256)
+    return write_files(ResultFiles(contents, _MARKS, _PICTURE, photos), out_dir, overwrite=overwrite)
 
 
 def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, Callable[[], NDArray[np.uint8]]]:

@@ -13,7 +13,13 @@ COVERAGE = 2.0
 #: |zeta| up to which results are acceptable, and from which on action is called for (ISO 13528:2022, 9.4 and 9.6).
 ACCEPTABLE, ACTION = 2.0, 3.0
 
-Verdict = Literal["agree", "doubtful", "disagree"]
+#: A photo off by so many points ranks no two machines (common practice, no source).
+WORTHLESS = 15.0
+#: Expanded uncertainty of the difference, points, beyond which agreement says nothing: a check is worth its name if a
+#: photo that is off by 15 points "disagrees" in 39 cases of 40. That takes 3 + 2 standard uncertainties.
+MOST_EXPANDED = COVERAGE * WORTHLESS / (ACTION + COVERAGE)
+
+Verdict = Literal["agree", "too uncertain", "doubtful", "disagree"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +27,7 @@ class Agreement:
     """Photo against scale in one run.
 
     Pickups and their standard uncertainties are in percent. ``en`` and ``zeta`` are positive where the photo reads
-    more. ``causes`` is empty where the two agree or nothing else is known of the run.
+    more. ``causes`` is empty where nothing wants explaining or nothing else is known of the run.
     """
 
     photo_percent: float
@@ -49,26 +55,27 @@ def agree(photo: Quantity, scale: Quantity, evidence: Evidence | None = None) ->
     Returns
     -------
     Agreement
-        "agree" for |zeta| ≤ 2, which is |E_n| ≤ 1; "disagree" for |zeta| ≥ 3; "doubtful" between. The sentence gives
-        expanded uncertainties, U = 2 u.
+        "agree" for |zeta| ≤ 2, which is |E_n| ≤ 1, unless the expanded uncertainty of the difference is above 6 points:
+        then "too uncertain" to tell; "disagree" for |zeta| ≥ 3; "doubtful" between. The sentence gives expanded
+        uncertainties, U = 2 u.
 
     Raises
     ------
     ValueError
         Both uncertainties are 0.
     """
-    zeta = zeta_score(photo.value, scale.value, photo.u, scale.u)
-    verdict = verdict_of(zeta)
-    causes = () if verdict == "agree" or evidence is None else rank_causes(photo, scale, evidence)
+    verdict = verdict_of(photo, scale)
+    explain = evidence is not None and (verdict in ("doubtful", "disagree") or evidence.balance_doubted)
+    causes = rank_causes(photo, scale, evidence) if explain and evidence is not None else ()
     return Agreement(
         photo.value,
         photo.u,
         scale.value,
         scale.u,
         en_score(photo.value, scale.value, COVERAGE * photo.u, COVERAGE * scale.u),
-        zeta,
+        zeta_score(photo.value, scale.value, photo.u, scale.u),
         verdict,
-        _sentence(photo, scale, zeta, causes),
+        _sentence(photo, scale, verdict, causes),
         causes,
     )
 
@@ -97,11 +104,23 @@ def en_score(value: float, reference: float, expanded: float, expanded_reference
     return _score(value, reference, expanded, expanded_reference)
 
 
-def verdict_of(zeta: float) -> Verdict:
-    """Word for a zeta score."""
-    if abs(zeta) <= ACCEPTABLE:
-        return "agree"
-    return "doubtful" if abs(zeta) < ACTION else "disagree"
+def verdict_of(photo: Quantity, scale: Quantity) -> Verdict:
+    """Word for how two pickups, percent, compare.
+
+    Raises
+    ------
+    ValueError
+        Both uncertainties are 0.
+    """
+    zeta = abs(zeta_score(photo.value, scale.value, photo.u, scale.u))
+    if zeta > ACCEPTABLE:
+        return "doubtful" if zeta < ACTION else "disagree"
+    return "agree" if expanded_difference(photo, scale) <= MOST_EXPANDED else "too uncertain"
+
+
+def expanded_difference(photo: Quantity, scale: Quantity) -> float:
+    """Expanded uncertainty of the difference, points: by so much the two may differ by chance."""
+    return COVERAGE * math.hypot(photo.u, scale.u)
 
 
 def _score(value: float, reference: float, u: float, u_reference: float) -> float:
@@ -110,17 +129,25 @@ def _score(value: float, reference: float, u: float, u_reference: float) -> floa
     return (value - reference) / math.hypot(u, u_reference)
 
 
-def _sentence(photo: Quantity, scale: Quantity, zeta: float, causes: tuple[Cause, ...]) -> str:
+def _sentence(photo: Quantity, scale: Quantity, verdict: Verdict, causes: tuple[Cause, ...]) -> str:
     both = f"photo {with_uncertainty(photo)} %, scale {with_uncertainty(scale)} %: "
-    verdict = verdict_of(zeta)
+    likely = f"; most likely {causes[0].name}: {causes[0].sentence}" if causes else ""
     if verdict == "agree":
-        return both + "they agree"
-    points = _rounded(abs(photo.value - scale.value), _decimals(COVERAGE * math.hypot(photo.u, scale.u)))
-    apart = f"by {points} points, {abs(zeta):.1f} standard uncertainties"
+        return both + "they agree" + (f", but what was weighed does not fit together{likely}" if likely else "")
+    by_chance = expanded_difference(photo, scale)
+    decimals = _decimals(by_chance)
+    chance = _rounded(by_chance, decimals)
+    if verdict == "too uncertain":
+        wider = "scale" if scale.u > photo.u else "photo"
+        return both + (
+            f"too uncertain to tell whether they agree, since by chance alone they may differ by {chance} points, most "
+            f"of it by the {wider}{likely}"
+        )
+    points = _rounded(abs(photo.value - scale.value), decimals)
+    apart = f"by {points} points, where {chance} may be chance"
     said = (
         f"it is doubtful whether they agree, they differ {apart}" if verdict == "doubtful" else f"they disagree {apart}"
     )
-    likely = f"; most likely {causes[0].name}: {causes[0].sentence}" if causes else ""
     return both + said + likely
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from ..inputs.weighing import Net, Weighing
-from .quantity import Quantity
+from .quantity import Quantity, chance_of
 from .readings import Masses, ScaleErrors, mean_and_spread, net_masses, stated_repeatability
 
 #: A difference is beyond doubt when a sound weighing shows one as large, either way, less than once in a thousand.
@@ -47,16 +47,6 @@ class Balance:
     unaccounted_g: Quantity | None
     closed: bool
     flags: tuple[Flag, ...]
-
-
-def chance(excess: Quantity) -> float:
-    """Probability of a value as far from 0, either way, if 0 is the truth (Student's t)."""
-    from scipy.special import stdtr
-
-    if excess.u == 0:
-        return 1.0 if excess.value == 0 else 0.0
-    t = -abs(excess.value) / excess.u
-    return float(math.erfc(-t / math.sqrt(2)) if math.isinf(excess.dof) else 2 * stdtr(excess.dof, t))
 
 
 def balance_weights(weighing: Weighing) -> dict[str, Weights]:
@@ -131,7 +121,7 @@ def mass_balance(weighing: Weighing, weighed: Masses, errors: ScaleErrors, *, sw
 
 
 def _sum_flags(unaccounted: Quantity | None, closed: bool) -> Iterable[Flag]:
-    if unaccounted is None or chance(unaccounted) >= DOUBT:
+    if unaccounted is None or chance_of(unaccounted) >= DOUBT:
         return
     if unaccounted.value < 0:
         advice = "Was the scale set to zero, the bin clean before the run, all of the portion weighed?"
@@ -145,13 +135,13 @@ def _bin_flags(weighing: Weighing, weighed: Masses) -> Iterable[Flag]:
     if weighing.bin is None:
         return
     gain = weighed.combined({"bin": 1.0})
-    if gain.value < 0 and chance(gain) < DOUBT:
+    if gain.value < 0 and chance_of(gain) < DOUBT:
         says = "the bin weighs {} less after the run than before{}. Are the readings exchanged?"
         yield _flag("bin loss", says, gain)
     if weighing.emptied is None:
         return
     residue = weighed.combined({"bin": 1.0, "emptied": -1.0})
-    if chance(residue) < DOUBT:
+    if chance_of(residue) < DOUBT:
         says = "the bin kept {} of what it gained" if residue.value > 0 else "the bin gave {} more than it gained"
         yield _flag("bin residue", says + "{}. Is it clean, and the tare right?", residue)
 
@@ -165,7 +155,7 @@ def _tare_flags(weighing: Weighing, errors: ScaleErrors) -> Iterable[Flag]:
         if net is None or not net.tare_g or not usual_g:
             continue
         excess = net_masses({"excess": Net(net.tare_g, usual_g)}, errors).combined({"excess": 1.0})
-        if chance(excess) < DOUBT:
+        if chance_of(excess) < DOUBT:
             than = "heavier" if excess.value > 0 else "lighter"
             advice = "Is it clean, the same one, and was the scale set to zero?"
             yield _flag(f"{what} tare", f"the {what} is {{}} {than} than when clean{{}}. {advice}", excess)
@@ -197,7 +187,7 @@ def _repeat_flags(weighing: Weighing, errors: ScaleErrors) -> Iterable[Flag]:
 
 def _flag(kind: str, says: str, excess: Quantity) -> Flag:
     """Flag whose sentence has places for the amount and for how often it comes by chance."""
-    often = chance(excess)
+    often = chance_of(excess)
     amount = Quantity(abs(excess.value), excess.u, excess.dof)
     return Flag(kind, says.format(f"{amount.text()} g", _odds(often)), excess, often)
 

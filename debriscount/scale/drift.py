@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .quantity import Quantity
+from .quantity import Quantity, chance_of
 from .regression import fit_line
 
 
@@ -61,17 +61,6 @@ def drift(time: ArrayLike, difference: ArrayLike, u: ArrayLike) -> Drift:
     slope = fit_line(t - t.mean(), d, u).coefficient(1)
     same = _same_sign_at_end(d)
     return Drift(slope, chance_of(slope), same, min(1.0, 2 * 0.5**same))
-
-
-def chance_of(quantity: Quantity, expected: float = 0.0) -> float:
-    """How often chance alone takes an estimate as far from what is expected (two-sided, Student's t)."""
-    from scipy.special import ndtr, stdtr
-
-    away = -abs(quantity.value - expected)
-    if quantity.u == 0:
-        return float(away == 0)
-    t = away / quantity.u
-    return 2 * float(ndtr(t) if np.isinf(quantity.dof) else stdtr(quantity.dof, t))
 
 
 def _same_sign_at_end(difference: np.ndarray) -> int:

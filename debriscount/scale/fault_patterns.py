@@ -7,10 +7,16 @@ from typing import Literal
 
 from .quantity import Quantity
 
-#: Percent of a portion that nobody spills unnoticed, while a cup or bin not subtracted easily is as much.
-_TARE_PERCENT = 50.0
-#: A size that an observation itself speaks for is not bounded by any other trace.
+#: Percent of a portion that somebody spills unnoticed at most, and that a vessel not subtracted weighs at least (by
+#: hand: a handful, half a cup of debris).
+_SPILT_PERCENT, _TARE_PERCENT = 20.0, 50.0
+#: A size that no trace bounds.
 _ANY = math.inf
+#: Debris that was not where it should be cannot be more than all of it.
+_PORTION = 100.0
+#: Balance and *before* speak for or against a fault from so many standard uncertainties on, the same up to which photo
+#: and scale still agree.
+TELLS = 2.0
 #: Weight of the bin in the scale's pickup; what is swept has the rest.
 BIN_WEIGHT = {"bin": 1.0, "both": 0.5, "swept": 0.0}
 
@@ -46,6 +52,16 @@ class Evidence:
         Debris whose grains are too fine for the photo to show one by one.
     kind_spread_percent : float or None
         Highest less lowest pickup of the kinds by photo, points; 0 where there is one kind.
+    dispensed_g : float or None
+        Mass dispensed.
+    cup_tared, bin_tared : bool or None
+        Whether an empty cup or bin was subtracted, so that it cannot have been forgotten.
+    cup_g, bin_g : float or None
+        What cup and bin weigh when clean.
+    balance_doubted : bool
+        Whether the masses weighed show what a sound weighing would not.
+    exchanged : tuple of str
+        Sentences on exchanges of readings that explain all there is, the one that fits best first.
     """
 
     by: Literal["bin", "swept", "both"] = "bin"
@@ -59,6 +75,13 @@ class Evidence:
     unseen_percent: float | None = None
     fine_percent: float | None = None
     kind_spread_percent: float | None = None
+    dispensed_g: float | None = None
+    cup_tared: bool | None = None
+    bin_tared: bool | None = None
+    cup_g: float | None = None
+    bin_g: float | None = None
+    balance_doubted: bool = False
+    exchanged: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,22 +89,29 @@ class Pattern:
     """What one point of a fault, a percent of the portion, does to what is observed.
 
     ``difference`` is that of photo less scale, ``unaccounted`` that of the balance, ``before`` that of the mass of
-    *before* by photo over the mass dispensed. Traces speak for sizes from ``least`` to ``most``, points; ``most`` is
-    None where nothing speaks for or against any. ``because`` takes the size.
+    *before* by photo over the mass dispensed. ``told`` says whether anything speaks for the fault beside the difference
+    itself. Traces allow sizes from ``least`` to ``most``, points, and no larger size than ``possible`` can be.
+    ``because`` takes the size times ``unit``.
     """
 
     name: str
     difference: float
     unaccounted: float
     before: float
-    most: float | None
     because: str
+    told: bool
+    most: float = _ANY
     least: float = 0.0
     either_sign: bool = False
+    possible: float = _PORTION
+    unit: float = 1.0
 
 
 def fault_patterns(photo_percent: float, evidence: Evidence) -> list[Pattern]:
-    """Every fault that is looked for, as it shows in a run of this pickup, percent, and this way of weighing."""
+    """Every fault that is looked for, as it shows in a run of this pickup, percent, and this way of weighing.
+
+    Of faults that show the same, the more common one comes first.
+    """
     share = photo_percent / 100
     return [*_lost(evidence), *_portion(share, evidence), *_bin_and_sweep(evidence), *_seen_wrong(1 - share, evidence)]
 
@@ -93,27 +123,33 @@ def _lost(evidence: Evidence) -> Sequence[Pattern]:
     unseen = [share for share in (evidence.unseen_percent, evidence.fine_percent) if share is not None]
     dust = sum(unseen) if unseen else None
     hides = "{:.1f} % of the portion lies out of the camera's sight, under furniture or the foot of a wall"
-    hides += _told(" ({:.1f} % is gone from along walls by photo)", wall)
+    hides += _words(" ({:.1f} % is gone from along walls by photo)", wall)
+    # No more can lie under a wall than is gone from along it. That speaks for nothing: most of it was picked up.
+    under = {"told": False, "most": _bound(wall), "because": hides}
     return [
         Pattern(
             "scatter beyond the margin", by_bin, 1.0, 0.0,
-            margin,  # scatter thins out with distance, so hardly more lies beyond the margin than in it
             "{:.1f} % of the portion was flung beyond the margin, where the photo takes it for picked up"
-            + _told(" (the margin gained {:.1f} %)", margin),
+            + _words(" (the margin gained {:.1f} %)", margin),
+            told=margin is not None,
+            most=_bound(margin),  # scatter thins out with distance, so hardly more lies beyond the margin than in it
         ),
-        # No more can lie under a wall than is gone from along it. The sweep may reach it or not.
-        Pattern("grains under furniture or wall", by_bin, 1.0, 0.0, wall, hides),
-        Pattern("grains under furniture or wall", 1.0, 0.0, 0.0, wall, hides),
         Pattern(
             "bin residue", by_bin, 1.0, 0.0,
-            elsewhere,  # what came off brush and filter speaks for as much again
             "{:.1f} % of the portion stays in bin, brush, filter or duct and was not weighed"
-            + _told(" ({:.1f} % was found outside the bin)", elsewhere),
+            + _words(" ({:.1f} % was found outside the bin)", elsewhere),
+            told=elsewhere is not None,
+            most=_bound(elsewhere),  # what came off brush and filter speaks for as much again
         ),
+        # The sweep may reach under a wall or not.
+        Pattern("grains under furniture or wall", by_bin, 1.0, 0.0, **under),  # type: ignore[arg-type]
+        Pattern("grains under furniture or wall", 1.0, 0.0, 0.0, **under),  # type: ignore[arg-type]
         Pattern(
-            "dust the camera cannot see", 1.0, 0.0, 0.0, dust,
+            "dust the camera cannot see", 1.0, 0.0, 0.0,
             "{:.1f} % of the portion is left as dust that the photo does not show"
-            + _told(" (by detection limit and share of fine debris up to {:.1f} % can be)", dust),
+            + _words(" (by detection limit and share of fine debris up to {:.1f} % can be)", dust),
+            told=dust is not None,
+            most=_bound(dust),
         ),
     ]  # fmt: skip
 
@@ -122,66 +158,88 @@ def _portion(picked_up: float, evidence: Evidence) -> Sequence[Pattern]:
     """More or less on the patch than was weighed: bin and leftovers both change by that share of themselves."""
     difference = picked_up - (1 - BIN_WEIGHT[evidence.by])
     before = evidence.before_percent
-    told = before is not None
-    seen = _told(" (before weighs {:.1f} % of it by photo)", before.value if before else None)
-    return [
+    told = _tells(before, 100.0)
+    seen = _words(" (before weighs {:.1f} % of it by photo)", before.value if before else None)
+    patterns = [
         Pattern(
-            "portion not all on the patch", difference, 1.0, -1.0, _TARE_PERCENT if told else None,
+            "portion not all on the patch", difference, 1.0, -1.0,
             "{:.1f} % of the portion never lay on the patch: spilled, or still in the cup" + seen,
+            told=told, most=_SPILT_PERCENT,
         ),
         Pattern(
-            "forgotten tare", difference, 1.0, -1.0, _ANY if told else None,
-            "{:.1f} % of what counts as dispensed is no debris, as if the empty cup had not been subtracted" + seen,
-            least=_TARE_PERCENT,
-        ),
-        Pattern(
-            "more on the patch than was weighed", -difference, -1.0, 1.0, _ANY if told else None,
+            "more on the patch than was weighed", -difference, -1.0, 1.0,
             "{:.1f} % of the portion lay on the patch beside what was weighed" + seen,
+            told=told,
         ),
     ]  # fmt: skip
+    if evidence.cup_tared:
+        return patterns
+    because = "{:.1f} % of what counts as dispensed is no debris, as if the empty cup had not been subtracted" + seen
+    cup = _vessel_percent(evidence.cup_g, evidence)
+    least, most = _of_vessel(cup)
+    tare = Pattern(
+        "forgotten tare", difference, 1.0, -1.0, because, told=told or cup is not None, least=least, most=most
+    )  # fmt: skip
+    return [tare, *patterns] if cup is not None else [*patterns, tare]
 
 
 def _bin_and_sweep(evidence: Evidence) -> Sequence[Pattern]:
     """Faults of weighing what the machine took and what it left."""
     by_bin, missing = BIN_WEIGHT[evidence.by], evidence.unaccounted_percent
-    told = missing is not None
-    seen = _told(" (the balance misses {:.1f} %)", missing.value if missing else None)
-    return [
+    told = _tells(missing, 0.0)
+    seen = _words(" (the balance misses {:.1f} %)", missing.value if missing else None)
+    patterns = [
         Pattern(
-            "bin residue", -by_bin, -1.0, 0.0, _TARE_PERCENT if told else None,
+            "bin residue", -by_bin, -1.0, 0.0,
             "the bin holds {:.1f} % of the portion beyond what this run laid out: residue of earlier runs" + seen,
+            told=told, most=_TARE_PERCENT,
         ),
         Pattern(
-            "forgotten tare", -by_bin, -1.0, 0.0, _ANY if told else None,
-            "the bin weighs {:.1f} % of the portion too much, as if it had not been subtracted empty" + seen,
-            least=_TARE_PERCENT,
-        ),
-        Pattern(
-            "leftovers not all swept up", by_bin - 1, 1.0, 0.0, _ANY if told else None,
+            "leftovers not all swept up", by_bin - 1, 1.0, 0.0,
             "{:.1f} % of the portion stayed on the floor when it was swept" + seen,
+            told=told,
         ),
     ]  # fmt: skip
+    if evidence.bin_tared:
+        return patterns
+    # A bin is no debris: it may weigh many times the portion.
+    grams, vessel = evidence.dispensed_g, _vessel_percent(evidence.bin_g, evidence)
+    too_much = "{:.1f} % of the portion" if grams is None else "{:.1f} g"
+    least, most = _of_vessel(vessel)
+    tare = Pattern(
+        "forgotten tare", -by_bin, -1.0, 0.0,
+        f"the bin weighs {too_much} too much, as if it had not been subtracted empty" + seen,
+        told=told or vessel is not None,
+        least=least, most=most, possible=math.inf, unit=1.0 if grams is None else grams / 100,
+    )  # fmt: skip
+    return [*patterns, tare]
 
 
 def _seen_wrong(left: float, evidence: Evidence) -> Sequence[Pattern]:
     """Faults in how area becomes mass."""
     before, spread = evidence.before_percent, evidence.kind_spread_percent
     hidden, over = _crowding_range(evidence)
-    cover = _told(" (seen cover {:.0f} %)", None if evidence.cover_before is None else 100 * evidence.cover_before)
+    cover = _words(" (seen cover {:.0f} %)", None if evidence.cover_before is None else 100 * evidence.cover_before)
     patterns = [
         Pattern(
-            "crowding", -left, 0.0, -1.0, hidden,
+            "crowding", -left, 0.0, -1.0,
             "grains over one another hide {:.1f} % of before beyond what crowding corrects" + cover,
+            told=hidden is not None, most=_bound(hidden),
         ),
-        Pattern("crowding", left, 0.0, 1.0, over, "the correction for crowding adds {:.1f} % too much" + cover),
+        Pattern(
+            "crowding", left, 0.0, 1.0,
+            "the correction for crowding adds {:.1f} % too much" + cover,
+            told=over is not None, most=_bound(over),
+        ),
     ]  # fmt: skip
     if before is None or not spread:
         return patterns
     # Weights of two kinds that are off by a factor move their mean by at most a quarter of what sets the kinds apart.
     because = "area_mass is {:.1f} % off for this batch, which weighs the kinds wrongly"
-    because += _told(" (before weighs {:.1f} % of the portion by photo)", before.value)
+    because += _words(" (before weighs {:.1f} % of the portion by photo)", before.value)
+    told = _tells(before, 100.0)
     return patterns + [
-        Pattern("calibration of another batch", sign * spread / 400, 0.0, 1.0, _ANY, because, either_sign=True)
+        Pattern("calibration of another batch", sign * spread / 400, 0.0, 1.0, because, told=told, either_sign=True)
         for sign in (1.0, -1.0)
     ]
 
@@ -203,5 +261,26 @@ def _true_cover(seen: float, kappa: float) -> float:
     return -math.log1p(-kappa * seen) / kappa if kappa > 1e-9 else seen
 
 
-def _told(words: str, value: float | None) -> str:
+def _tells(observed: Quantity | None, expected: float) -> bool:
+    """Whether an observation is beyond doubt not what it is without a fault."""
+    return observed is not None and abs(observed.value - expected) > TELLS * observed.u
+
+
+def _vessel_percent(vessel_g: float | None, evidence: Evidence) -> float | None:
+    """What a vessel weighs, percent of what counts as dispensed."""
+    if vessel_g is None or not evidence.dispensed_g or evidence.dispensed_g < 0:
+        return None
+    return 100 * vessel_g / evidence.dispensed_g
+
+
+def _of_vessel(percent: float | None) -> tuple[float, float]:
+    """Sizes that a vessel not subtracted may have: what it weighs when clean, give or take what clings to it."""
+    return (_TARE_PERCENT, _ANY) if percent is None else (0.95 * percent, 1.05 * percent)
+
+
+def _bound(trace: float | None) -> float:
+    return _ANY if trace is None else max(trace, 0.0)
+
+
+def _words(words: str, value: float | None) -> str:
     return "" if value is None else words.format(value)

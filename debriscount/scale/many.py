@@ -9,11 +9,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from .agreement import verdict_of, zeta_score
-from .drift import Drift, chance_of, drift
+from .agreement import MOST_EXPANDED, verdict_of, zeta_score
+from .drift import Drift, drift
 from .errors_in_both import Line, york
 from .method_comparison import LimitsOfAgreement, limits_of_agreement
-from .quantity import Quantity
+from .odd_runs import odd_one
+from .quantity import Quantity, chance_of
 
 #: Fewer differences give no standard deviation worth the name.
 FEWEST = 3
@@ -23,6 +24,8 @@ ENOUGH = 10
 _CHANCE = 0.05 / 3
 #: Scatter beyond what the uncertainties state, and runs that differ enough for a line.
 _CHANCE_OF_SCATTER = 0.05
+#: No more than one run in so many is left out as odd: more of them are scatter, and no single slip.
+_ONE_IN = 4
 #: What is left uncorrected lengthens the photo's uncertainty by 5 % when it is this share of it: √(1 + 1/9).
 _MATTERS = 1 / 3
 
@@ -52,10 +55,12 @@ class Scatter:
 class ManyRuns:
     """What many runs say together.
 
-    ``runs`` are in order of time where every day is known, then ``drift`` is per day, otherwise per run. ``slope`` is
-    that of ``line``, photo against scale, its uncertainty widened where the scatter asks for it. ``alone_u`` is the
-    standard uncertainty of a later pickup by photo alone, percentage points, with ``alone_dof`` degrees of freedom. A
-    figure for which there are too few runs, or runs too much alike, is None.
+    ``runs`` are in order of time where every day is known, then ``drift`` is per day, otherwise per run. ``odd`` names
+    runs that stand apart from all others, ``uncertain`` those too uncertain to count: both are left out of all figures
+    that many runs give. ``span`` is from the first to the last that counts, in days or runs. ``slope`` is that of
+    ``line``, photo against scale, its uncertainty widened where the scatter asks for it. ``alone_u`` is the standard
+    uncertainty of a later pickup by photo alone, percentage points, with ``alone_dof`` degrees of freedom. A figure for
+    which there are too few runs, or runs too much alike, is None.
     """
 
     runs: tuple[WeighedRun, ...]
@@ -70,11 +75,14 @@ class ManyRuns:
     scatter: Scatter | None = None
     alone_u: float | None = None
     alone_dof: float | None = None
+    odd: tuple[str, ...] = ()
+    uncertain: tuple[str, ...] = ()
+    span: float = 0.0
 
     @property
     def disagreeing(self) -> tuple[str, ...]:
         """Names of the runs in which photo and scale disagree."""
-        return tuple(run.name for run, z in zip(self.runs, self.zeta, strict=True) if verdict_of(z) == "disagree")
+        return tuple(run.name for run in self.runs if verdict_of(run.photo, run.scale) == "disagree")
 
 
 def judge_runs(runs: Sequence[WeighedRun]) -> ManyRuns:
@@ -89,9 +97,10 @@ def judge_runs(runs: Sequence[WeighedRun]) -> ManyRuns:
     -------
     ManyRuns
         "recalibrate" where the mean difference, its growth with pickup or its drift is more than chance (5 % together)
-        and more than a third of the photos' standard uncertainty; "look into single runs" where instead the
-        differences scatter more than the uncertainties allow; "weighing may be left out" from ten runs on that have
-        neither; "go on weighing" until then.
+        and more than a third of the photos' standard uncertainty; "look into single runs" where instead one stands
+        apart from all others or the differences scatter more than the uncertainties allow; "weighing may be left out"
+        from ten runs on that have neither; "go on weighing" until then. Odd runs are taken out one by one, at most a
+        quarter of all, as long as the farthest is so far away by chance in less than 5 %.
 
     Raises
     ------
@@ -103,25 +112,69 @@ def judge_runs(runs: Sequence[WeighedRun]) -> ManyRuns:
     dated = all(run.day is not None for run in runs)
     runs = sorted(runs, key=lambda run: run.day or 0.0) if dated else list(runs)
     zeta = tuple(zeta_score(r.photo.value, r.scale.value, r.photo.u, r.scale.u) for r in runs)
-    if len(runs) < FEWEST:
-        few = f"{len(runs)} of the {FEWEST} runs that it takes to say anything about all of them."
-        return ManyRuns(tuple(runs), zeta, dated, "too few runs", (few,))
-    return _judge(runs, zeta, dated)
+    uncertain = tuple(run.name for run in runs if verdict_of(run.photo, run.scale) == "too uncertain")
+    counted = [run for run in runs if run.name not in uncertain]
+    if len(counted) < FEWEST:
+        few = f"{len(counted)} of the {FEWEST} runs that it takes to say anything about all of them."
+        return ManyRuns(tuple(runs), zeta, dated, "too few runs", (few, *_left_out(uncertain)), uncertain=uncertain)
+    counted, odd = _without_odd(counted)
+    found = _judge(counted, bool(odd), dated)
+    return replace(
+        found,
+        runs=tuple(runs),
+        zeta=zeta,
+        sentences=(*(sentence for _, sentence in odd), *found.sentences, *_left_out(uncertain)),
+        odd=tuple(run.name for run, _ in odd),
+        uncertain=uncertain,
+    )
 
 
-def _judge(runs: list[WeighedRun], zeta: tuple[float, ...], dated: bool) -> ManyRuns:
+def _without_odd(runs: list[WeighedRun]) -> tuple[list[WeighedRun], list[tuple[WeighedRun, str]]]:
+    """Return the runs that belong together, and those that do not with a sentence each."""
+    odd: list[tuple[WeighedRun, str]] = []
+    most = len(runs) // _ONE_IN
+    while len(odd) < most and len(runs) > FEWEST:
+        photo, scale, u_photo, u_scale = _columns(runs)
+        found = odd_one(photo - scale, np.hypot(u_photo, u_scale))
+        if found is None or found.chance >= _CHANCE_OF_SCATTER:
+            break
+        run = runs[found.index]
+        others, often = found.others.value, "less than 0.1" if found.chance < 1e-3 else f"{100 * found.chance:.1g}"
+        likely = f" (most likely {run.cause})" if run.cause else ""
+        sentence = (
+            f"{run.name} stands apart: there the photo reads {_more(run.photo.value - run.scale.value)} than the "
+            f"scale, in the others {_more(others)} (chance does as much in {often} % of cases). Look into that run, "
+            f"its weighing first{likely}; what follows is without it."
+        )
+        odd.append((run, sentence))
+        runs = [other for other in runs if other is not run]
+    return runs, odd
+
+
+def _left_out(uncertain: tuple[str, ...]) -> tuple[str, ...]:
+    if not uncertain:
+        return ()
+    return (
+        f"Not counted, since photo and scale may differ by more than {MOST_EXPANDED:g} points by chance alone: "
+        f"{', '.join(uncertain)}.",
+    )
+
+
+def _judge(runs: list[WeighedRun], odd: bool, dated: bool) -> ManyRuns:
+    """Figures of runs that belong together; ``odd`` says that others were taken out."""
     photo, scale, u_photo, u_scale = _columns(runs)
     difference, u = photo - scale, np.hypot(u_photo, u_scale)
     limits = limits_of_agreement(photo, scale)
     line, slope = _line(photo, scale, u_photo, u_scale)
     times = np.array([run.day for run in runs], float) if dated else np.arange(len(runs), dtype=float)
-    drifting = drift(times, difference, u) if times[-1] > times[0] else None
+    span = float(times[-1] - times[0])
+    drifting = drift(times, difference, u) if span > 0 else None
     scatter = _scatter(difference, u)
     matters = _MATTERS * float(np.sqrt((u_photo**2).mean()))
-    reasons = _reasons(limits, slope, float(np.ptp(scale)), drifting, float(times[-1] - times[0]), matters)
-    verdict = _verdict(len(runs), reasons, scatter)
+    reasons = _reasons(limits, slope, float(np.ptp(scale)), drifting, span, matters)
+    verdict = _verdict(len(runs), reasons, scatter, odd)
     sentences = (_summary(limits), *_advice(verdict, reasons, runs, scatter))
-    figures = ManyRuns(tuple(runs), zeta, dated, verdict, sentences, limits, line, slope, drifting, scatter)
+    figures = ManyRuns(tuple(runs), (), dated, verdict, sentences, limits, line, slope, drifting, scatter, span=span)
     if verdict != "weighing may be left out":
         return figures
     alone_u, alone_dof = _alone(limits, u_photo, u_scale)
@@ -193,10 +246,10 @@ def _reasons(
     return reasons
 
 
-def _verdict(n: int, reasons: list[str], scatter: Scatter) -> Verdict:
+def _verdict(n: int, reasons: list[str], scatter: Scatter, odd: bool) -> Verdict:
     if reasons:
         return "recalibrate"
-    if scatter.chance < _CHANCE_OF_SCATTER:
+    if odd or scatter.chance < _CHANCE_OF_SCATTER:
         return "look into single runs"
     return "go on weighing" if n < ENOUGH else "weighing may be left out"
 
@@ -204,29 +257,33 @@ def _verdict(n: int, reasons: list[str], scatter: Scatter) -> Verdict:
 def _summary(limits: LimitsOfAgreement) -> str:
     low, high = limits.bias.interval95()
     return (
-        f"{limits.n} runs: photo less scale is {limits.bias.value:+.2f} points on average (95 % interval {low:+.2f} to "
-        f"{high:+.2f}); 95 % of runs are expected between {limits.lower.value:+.1f} and {limits.upper.value:+.1f}."
+        f"{limits.n} runs: on average photo less scale is {limits.bias.value:+.2f} points (95 % interval {low:+.2f} to "
+        f"{high:+.2f}); of later runs, 95 % are expected between {limits.lower.value:+.1f} and "
+        f"{limits.upper.value:+.1f}."
     )
 
 
 def _advice(verdict: Verdict, reasons: list[str], runs: list[WeighedRun], scatter: Scatter) -> list[str]:
     if verdict == "recalibrate":
         return [f"Recalibrate with new portions: {'; '.join(reasons)}.", *_common_cause(runs)]
-    if verdict == "look into single runs":
+    if scatter.chance < _CHANCE_OF_SCATTER:
         return [
             f"No reason to recalibrate, but the differences scatter {scatter.ratio:.1f} times as much as their "
             "uncertainties say: look into the runs that disagree.",
             *_common_cause(runs),
         ]
+    said = f"No reason to recalibrate. The {len(runs)} runs agree as well as they should"
+    if verdict == "look into single runs":
+        return [f"{said}."]
     then = f"go on weighing up to {ENOUGH}" if verdict == "go on weighing" else "later ones may go without weighing"
-    return [f"No reason to recalibrate. The {len(runs)} runs agree as well as they should; {then}."]
+    return [f"{said}; {then}."]
 
 
 def _alone_sentence(alone_u: float, alone_dof: float) -> str:
     half = Quantity(0.0, alone_u, alone_dof).expanded95
     return (
-        f"A pickup by photo alone then has a standard uncertainty of {alone_u:.2f} points (95 %: ± {half:.1f}), "
-        "as long as floor, debris and camera stay the same."
+        f"A pickup by photo alone is then right within {half:.1f} points in 95 of 100 runs, as long as floor, debris "
+        "and camera stay the same."
     )
 
 

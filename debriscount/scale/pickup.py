@@ -1,8 +1,8 @@
 """Pickup by scale alone: from what was collected, from what was left, and the best of both."""
 
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from ..inputs.weighing import Weighing
 from .balance import Balance, Weights, balance_weights, mass_balance, summed
@@ -31,9 +31,10 @@ class WeighedPickup:
     """Pickup by scale, percent of the mass dispensed; None for what cannot be known.
 
     ``by_collection_percent`` is (bin + elsewhere)/dispensed, ``by_residue_percent`` 1 - swept/dispensed;
-    ``pickup_percent`` the best of what there is. ``swept_g`` is what lay in each zone and ``elsewhere_g`` what was on
-    each part of the machine, grams. ``unaccounted_percent`` is known where the balance is closed. ``hair`` is there
-    where hair cut off the brush was weighed.
+    ``pickup_percent`` the best of what there is. ``not_swept`` are the zones that a sweep left out; what was left there
+    is unknown. ``swept_g`` is what lay in each zone and ``elsewhere_g`` what was on each part of the machine, grams.
+    ``unaccounted_percent`` is known where the balance is closed. ``hair`` is there where hair cut off the brush was
+    weighed.
     """
 
     pickup_percent: Quantity | None
@@ -45,9 +46,12 @@ class WeighedPickup:
     unaccounted_percent: Quantity | None
     hair: HairShares | None
     balance: Balance
+    not_swept: tuple[str, ...] = ()
 
 
-def weighed_pickup(weighing: Weighing, zones: Iterable[str] | None = None) -> WeighedPickup:
+def weighed_pickup(
+    weighing: Weighing, zones: Iterable[str] | None = None, laid_percent: Mapping[str, float] | None = None
+) -> WeighedPickup:
     """Pickup by scale, and the mass balance behind it.
 
     Parameters
@@ -55,8 +59,10 @@ def weighed_pickup(weighing: Weighing, zones: Iterable[str] | None = None) -> We
     weighing : Weighing
         What was weighed.
     zones : iterable of str, optional
-        The zones of the patch. Leftovers tell the pickup only if they were swept up in all zones; the margin need not
-        be, since nothing may lie there. Without a patch, open floor swept or a total stand for all.
+        The zones of the patch. The balance is closed only if they were all swept; the margin need not be, since nothing
+        may lie there. Without a patch, open floor swept or a total stand for all, and a corner has edges beside it.
+    laid_percent : mapping of str to float, optional
+        Share of all debris that was laid out in each zone, percent, as far as it is known.
 
     Returns
     -------
@@ -68,50 +74,64 @@ def weighed_pickup(weighing: Weighing, zones: Iterable[str] | None = None) -> We
     raises one of the two figures where it lowers the other. The best of both weighs them by the inverse of their
     covariance. Where they differ by more than their uncertainty, mass is missing that was either picked up or left, and
     nobody knows which: pickup is then taken half way, with a rectangular distribution from one figure to the other.
+
+    In a zone that was not swept anything may have been left from nothing to all that was laid there: half of that is
+    taken, with a rectangular distribution. Where nobody knows what was laid there, leftovers tell nothing; where the
+    bin was weighed, it tells more than a sweep that is not whole, and is taken alone.
     """
     errors, weighed = scale_errors(weighing), masses(weighing)
-    swept_all = _swept_all(weighing, zones)
-    balance = mass_balance(weighing, weighed, errors, swept_all=swept_all)
-    shares = {name: _share(weighed, weights) for name, weights in _picked_up(weighing, swept_all).items()}
+    not_swept = _not_swept(weighing, zones)
+    balance = mass_balance(weighing, weighed, errors, swept_all=bool(weighing.swept) and not not_swept)
+    collection, residue = _collection(weighing, weighed), _residue(weighing, weighed, not_swept, laid_percent or {})
     parts = balance_weights(weighing)
     return WeighedPickup(
-        _best(weighed, list(shares.values()), balance),
-        _as_percent(weighed, shares.get("collection")),
-        _as_percent(weighed, shares.get("residue")),
+        _best(weighed, collection, residue, balance),
+        _as_percent(weighed, collection),
+        _as_percent(weighed, residue),
         {zone: weighed.combined({f"swept {zone}": 1.0}) for zone in weighing.swept},
         {part: weighed.combined({part: 1.0}) for part in weighing.elsewhere},
         _percent_of(weighed, parts.get("elsewhere"), parts["dispensed"]),
         _percent_of(weighed, parts["unaccounted"], parts["dispensed"]) if balance.closed else None,
         _hair(weighing, weighed),
         balance,
+        not_swept,
     )
 
 
 @dataclass(frozen=True, slots=True)
 class _Share:
-    """A ratio of masses: its value, and its slope over each mass weighed, 1/g."""
+    """A ratio of masses: its value, its slope over each mass weighed, 1/g, and uncertainty beside that of readings."""
 
     value: float
     slopes: Weights
+    u_more: float = 0.0
 
 
-def _swept_all(weighing: Weighing, zones: Iterable[str] | None) -> bool:
+def _not_swept(weighing: Weighing, zones: Iterable[str] | None) -> tuple[str, ...]:
+    """Zones that a sweep by zone left out."""
     if not weighing.swept or "total" in weighing.swept:
-        return bool(weighing.swept)
-    needed = {"open"} if zones is None else set(zones) - {"margin"}
-    return needed <= set(weighing.swept)
+        return ()
+    if zones is None:  # no corner without a wall, and no wall without its edge
+        zones = ("open", "edge") if "corner" in weighing.swept else ("open",)
+    return tuple(zone for zone in zones if zone != "margin" and zone not in weighing.swept)
 
 
-def _picked_up(weighing: Weighing, swept_all: bool) -> dict[str, tuple[Weights, Weights]]:
-    """Numerator and denominator of pickup by collection and by residue, as far as they can be had."""
+def _collection(weighing: Weighing, weighed: Masses) -> _Share | None:
     parts = balance_weights(weighing)
-    ways = {}
-    if "bin" in parts:
-        collected = summed([(1.0, parts["bin"]), (1.0, parts.get("elsewhere", {}))])
-        ways["collection"] = (collected, parts["dispensed"])
-    if swept_all:
-        ways["residue"] = (summed([(1.0, parts["dispensed"]), (-1.0, parts["swept"])]), parts["dispensed"])
-    return ways
+    if "bin" not in parts:
+        return None
+    return _share(weighed, (summed([(1.0, parts["bin"]), (1.0, parts.get("elsewhere", {}))]), parts["dispensed"]))
+
+
+def _residue(
+    weighing: Weighing, weighed: Masses, not_swept: Sequence[str], laid_percent: Mapping[str, float]
+) -> _Share | None:
+    parts = balance_weights(weighing)
+    if "swept" not in parts or not laid_percent.keys() >= set(not_swept):
+        return None
+    share = _share(weighed, (summed([(1.0, parts["dispensed"]), (-1.0, parts["swept"])]), parts["dispensed"]))
+    most = sum(laid_percent[zone] for zone in not_swept) / 100
+    return _Share(share.value - most / 2, share.slopes, most / math.sqrt(12))
 
 
 def _share(weighed: Masses, parts: tuple[Weights, Weights]) -> _Share:
@@ -119,25 +139,23 @@ def _share(weighed: Masses, parts: tuple[Weights, Weights]) -> _Share:
     return _Share(above / below, summed([(1 / below, parts[0]), (-above / below**2, parts[1])]))
 
 
-def _as_percent(weighed: Masses, share: _Share | None, u_more: float = 0.0) -> Quantity | None:
-    """Return a share as percent; ``u_more`` is uncertainty beside that of the readings, as a share."""
+def _as_percent(weighed: Masses, share: _Share | None) -> Quantity | None:
     if share is None:
         return None
     readings = weighed.combined(share.slopes)
-    u = math.hypot(readings.u, u_more)
+    u = math.hypot(readings.u, share.u_more)
     dof = readings.dof * (u / readings.u) ** 4 if readings.u > 0 else math.inf
     return Quantity(100 * share.value, 100 * u, dof)
 
 
-def _best(weighed: Masses, shares: list[_Share], balance: Balance) -> Quantity | None:
-    if len(shares) < 2:
-        return _as_percent(weighed, shares[0] if shares else None)
-    first, second = shares
+def _best(weighed: Masses, collection: _Share | None, residue: _Share | None, balance: Balance) -> Quantity | None:
+    if collection is None or residue is None or not balance.closed:
+        return _as_percent(weighed, collection or residue)
     missing = balance.unaccounted_g
     if missing is not None and abs(missing.value) > missing.expanded95:
-        apart = abs(second.value - first.value)
-        return _as_percent(weighed, _between(first, second, 0.5), apart / math.sqrt(12))
-    return _as_percent(weighed, _between(first, second, _second_weight(weighed, first, second)))
+        apart = abs(residue.value - collection.value) / math.sqrt(12)
+        return _as_percent(weighed, replace(_between(collection, residue, 0.5), u_more=apart))
+    return _as_percent(weighed, _between(collection, residue, _second_weight(weighed, collection, residue)))
 
 
 def _between(first: _Share, second: _Share, w: float) -> _Share:

@@ -54,3 +54,14 @@ def coverage_factor95(dof: float) -> float:
     from scipy.special import stdtrit
 
     return float(stdtrit(dof, 0.975)) if math.isfinite(dof) else 1.959963984540054
+
+
+def chance_of(quantity: Quantity, expected: float = 0.0) -> float:
+    """How often chance alone takes an estimate as far from what is expected (two-sided, Student's t)."""
+    from scipy.special import ndtr, stdtr
+
+    away = -abs(quantity.value - expected)
+    if quantity.u == 0:
+        return float(away == 0)
+    t = away / quantity.u
+    return 2 * float(ndtr(t) if math.isinf(quantity.dof) else stdtr(quantity.dof, t))

@@ -1,5 +1,6 @@
 """A weighing and what follows from it, for people and for programs."""
 
+import textwrap
 from pathlib import Path
 from typing import Any
 
@@ -63,6 +64,7 @@ def weighing_json(weighing: Weighing, weighed: WeighedPickup) -> JsonObject:
         "by_residue_percent": _percent(weighed.by_residue_percent),
         "elsewhere_percent": _percent(weighed.elsewhere_percent),
         "unaccounted_percent": _percent(weighed.unaccounted_percent),
+        "not_swept": list(weighed.not_swept),
         "hair": None
         if hair is None
         else {
@@ -78,8 +80,8 @@ def weighing_json(weighing: Weighing, weighed: WeighedPickup) -> JsonObject:
     }
 
 
-def weighing_text(weighing: Weighing) -> str:
-    """Return a weighing's balance and pickup as lines for people, what is doubtful last."""
+def weighing_text(weighing: Weighing, width: int = 80) -> str:
+    """Return a weighing's balance and pickup as lines for people, none over ``width``; what is doubtful comes last."""
     weighed = weighed_pickup(weighing)
     balance, hair = weighed.balance, weighed.hair
     grams = {"dispensed": balance.dispensed_g, "left in the cup": balance.left_in_cup_g, "bin": balance.bin_g}
@@ -100,7 +102,10 @@ def weighing_text(weighing: Weighing) -> str:
         rows.append(("pickup by scale", "unknown: weigh the bin or what is left", ""))
     names, cells = (max(len(row[i]) for row in rows) for i in (0, 1))
     lines = [f"{name:{names}}  {cell:>{cells}} {unit}".rstrip() for name, cell, unit in rows]
-    return "\n".join([*lines, *(f"Warning: {flag.message}" for flag in balance.flags)]) + "\n"
+    zones = ", ".join(weighed.not_swept)
+    doubts = [f"Not swept: {zones}. What was left there is unknown."] if zones else []
+    doubts += [f"Warning: {flag.message}" for flag in balance.flags]
+    return "\n".join([*lines, *(textwrap.fill(doubt, width, subsequent_indent="  ") for doubt in doubts)]) + "\n"
 
 
 def _grams(quantity: Quantity | None) -> JsonObject | None:

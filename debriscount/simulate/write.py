@@ -3,8 +3,7 @@
 import csv
 import io
 import json
-import secrets
-import shutil
+from functools import partial
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -13,8 +12,10 @@ import numpy as np
 
 from ..errors import OutputError
 from ..inputs.debris import DebrisKind
+from ..inputs.exchange import is_work_folder, put_files, settle
 from ..inputs.patch import OUTSIDE, ZONES
 from ..inputs.patch_write import patch_toml
+from ..printable import csv_cell
 from .lanes import Lanes
 from .route import Route
 from .scene import NOT_MODELLED, Scene
@@ -48,23 +49,21 @@ def write_scene(scene: Scene, folder: str | PathLike[str]) -> list[Path]:
         The folder holds something already, is a file, or cannot be written.
     """
     folder = Path(folder)
-    try:
-        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+
+    def refuse_full() -> list[str]:
+        if folder.exists() and (
+            not folder.is_dir() or any(not is_work_folder(path, folder.resolve().name) for path in folder.iterdir())
+        ):
             what = "holds files already" if folder.is_dir() else "is a file"
             raise OutputError(f"{folder}: {what}. Give a new or empty folder for the scene.")
+        return []
+
+    try:
+        place = folder.resolve()
+        settle(place, place.name)
+        refuse_full()
         content = scene_files(scene)
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        work = folder.parent / f".{folder.name}-{secrets.token_hex(4)}.part"
-        try:
-            work.mkdir()
-            for name, data in content.items():
-                (work / name).write_bytes(data)
-            if folder.is_dir():
-                folder.rmdir()
-            work.rename(folder)
-        except BaseException:
-            shutil.rmtree(work, ignore_errors=True)
-            raise
+        put_files(place, {name: partial(bytes, data) for name, data in content.items()}, refuse_full, place.name)
     except OutputError:
         raise
     except OSError as error:
@@ -82,7 +81,7 @@ def scene_files(scene: Scene) -> dict[str, bytes]:
         texts[_debris_name(portion, texts)] = debris_toml(portion.kind)
     texts["truth.json"] = json.dumps(truth_json(scene), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     texts["particles.csv"] = particles_csv(scene.truth)
-    return files | {name: text.encode() for name, text in texts.items()}
+    return files | {name: text.encode("utf-8", "replace") for name, text in texts.items()}
 
 
 def _debris_name(portion: Portion, taken: dict[str, str]) -> str:
@@ -256,7 +255,7 @@ def particles_csv(truth: SceneTruth) -> str:
             there = fate in (UNTOUCHED, DISPLACED)
             row += ["" if fate == GONE else int(truth.reached[p - 1, n]), FATES[fate]]
             row += [*_place(truth, p, n), height, _zone_name(int(zones[p][n]))] if there else [""] * 4
-        writer.writerow(row)
+        writer.writerow([csv_cell(cell) for cell in row])
     return text.getvalue()
 
 

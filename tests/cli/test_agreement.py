@@ -35,7 +35,7 @@ def test_runs_are_compared_in_a_table(folders: list[Path]) -> None:
     code, out, err = run(*folders)
     assert (code, err) == (0, "")
     assert out.startswith("run ")
-    assert "go on weighing up to 10." in out
+    assert "go on weighing up to 10." in " ".join(out.split())
     assert "Not weighed: run3." in out
 
 

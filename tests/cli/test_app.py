@@ -1,6 +1,7 @@
 import subprocess
 import sys
 from importlib import import_module
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -9,7 +10,9 @@ from typer.testing import CliRunner
 
 import debriscount
 from debriscount.errors import DebriscountError, MarkerError, OutputError
+from debriscount.inputs import exchange
 from debriscount_cli._group import ErrorsToExitCodes
+from debriscount_cli._stop import stopped_line
 from debriscount_cli.app import app
 
 RUNNER = CliRunner()
@@ -44,9 +47,22 @@ def test_our_errors_are_one_line_on_stderr_and_an_exit_code(error: DebriscountEr
     assert result.stdout == ""
 
 
-def test_an_interrupt_is_quiet() -> None:
+def test_an_interrupt_is_an_exit_code() -> None:
+    """The line about it is printed where the process ends (`test_start.py`)."""
     result = RUNNER.invoke(app_that_raises(KeyboardInterrupt()), ["fail"])
     assert (result.exit_code, result.output) == (130, "")
+
+
+@pytest.mark.parametrize(
+    ("folders", "line"),
+    [
+        ([], "stopped, nothing written"),
+        ([Path("out"), Path("out")], "stopped; what was written before is whole: out"),
+    ],
+)
+def test_what_is_said_of_an_interrupt_is_true(monkeypatch: pytest.MonkeyPatch, folders: list[Path], line: str) -> None:
+    monkeypatch.setattr(exchange, "_written", folders)
+    assert stopped_line() == line
 
 
 def test_a_bug_keeps_its_traceback() -> None:
@@ -71,7 +87,7 @@ def run_python(code: str) -> "subprocess.CompletedProcess[str]":
     return subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
 
-@pytest.mark.parametrize("imported", ["debriscount", "debriscount_cli.app"])
+@pytest.mark.parametrize("imported", ["debriscount", "debriscount_cli.app", "debriscount_cli.start"])
 def test_nothing_heavy_loads_before_it_is_needed(imported: str) -> None:
     loaded = run_python(f"import sys, {imported}; print(*sys.modules)").stdout.split()
     assert not {"numpy", "scipy", "cv2", "PIL", "pydantic", "skimage", "rich.progress"} & set(loaded)

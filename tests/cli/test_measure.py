@@ -1,6 +1,7 @@
 import json
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from debriscount.figures.records import (
     PassFigures,
     ZoneFigures,
 )
+from debriscount.flags import Flag
 from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch_file import read_patch
@@ -74,12 +76,19 @@ def measured(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     }
     kinds = (KindColor("debris", (200, 90, 50)),)
     passes = (PassFigures(1, zones, {"debris": zones}),)
-    result = Measurement(patch, grid, kinds, shots, passes, warnings=("the blank is dark.",))
-    called: dict[str, Any] = {}
+    result = Measurement(
+        patch,
+        grid,
+        kinds,
+        shots,
+        passes,
+        flags=(Flag(code="dark", severity="doubtful", sentence="the blank is dark."),),
+    )
+    called: dict[str, Any] = {"result": result}
 
     def measure(*arguments: Any, **options: Any) -> Measurement:
         called.update(options, arguments=arguments)
-        return result
+        return cast(Measurement, called["result"])
 
     monkeypatch.setitem(vars(debriscount), "measure", measure)
     return called
@@ -118,6 +127,30 @@ def test_quiet_leaves_the_warnings_alone(tmp_path: Path) -> None:
     result = run(tmp_path / "out", "--quiet")
     assert (result.exit_code, result.stdout) == (0, "")
     assert result.stderr == "Warning: the blank is dark.\n"
+
+
+@pytest.mark.parametrize(("trust", "code"), [("sound", 0), ("doubtful", 3), ("not measurable", 3)])
+def test_strict_exits_with_3_unless_the_figure_is_sound(
+    tmp_path: Path, measured: dict[str, Any], trust: str, code: int
+) -> None:
+    result = measured["result"]
+    patch = replace(result.passes[0].zones["patch"], trust=trust)
+    measured["result"] = replace(result, passes=(replace(result.passes[0], zones={"patch": patch}),))
+    assert run(tmp_path / "out").exit_code == 0
+    strict = run(tmp_path / "out", "--strict")
+    assert strict.exit_code == code
+    assert (tmp_path / "out" / "measurement.json").is_file()
+    assert "wrote " in strict.stderr
+
+
+@pytest.mark.parametrize("columns", [60, 80, 200])
+def test_the_verdict_is_the_first_line_and_no_line_is_too_long(
+    tmp_path: Path, measured: dict[str, Any], monkeypatch: pytest.MonkeyPatch, columns: int
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    lines = run(tmp_path / "out").stdout.splitlines()
+    assert lines[0] == "Picked up 75.0 % (70.0 to 80.0): doubtful."
+    assert max(map(len, lines)) <= min(columns, 80)
 
 
 @pytest.mark.usefixtures("measured")

@@ -38,4 +38,4 @@ def test_photos_beyond_the_limit_are_one_line_and_exit_code_2(
 def test_help_names_the_option_and_its_default(command: str) -> None:
     help_text = RUNNER.invoke(app, [command, "--help"]).stdout
     assert "--most-megapixels" in help_text
-    assert "300" in help_text
+    assert "120" in help_text

@@ -199,3 +199,14 @@ def test_noise_is_never_nothing(painter: "Painter") -> None:
     """No photo of 8 bits is better than half a step of its darkest levels."""
     floor = np.broadcast_to(painter.oak, (*painter.shape, 3)).astype(np.float32)
     assert (pattern_around(floor, floor, everywhere(painter), None).sigma > 0).all()
+
+
+@pytest.mark.parametrize("steps", [1, 2, 50])
+def test_a_part_that_is_flat_but_for_rounding_has_no_debris(steps: int) -> None:
+    """So near one another, no histogram can sort the values: scikit-image raises for them."""
+    from debriscount.cover.alone import _limit
+
+    near = np.float32(0.3)
+    values = near + np.arange(4000, dtype=np.float32) % (steps + 1) * np.spacing(near)
+    assert len(np.unique(values)) == steps + 1
+    assert _limit(values) == -np.inf

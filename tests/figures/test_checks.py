@@ -5,7 +5,8 @@ import pytest
 
 from debriscount.errors import UnknownDebrisError
 from debriscount.figures.checks import check_guess
-from debriscount.figures.passes import WIDEST, pass_figures
+from debriscount.figures.passes import pass_figures
+from debriscount.figures.trust import WIDEST
 from debriscount.figures.uncertainty import Doubts, ShotGrains
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind

@@ -7,6 +7,9 @@ import numpy as np
 import pytest
 
 import debriscount
+from debriscount.figures.explained import FEW_LEFT, carried
+from debriscount.figures.records import Amount, PassFigures, ZoneFigures
+from debriscount.leftovers.records import Finding, Leftovers, LeftShares, Scatter, Walls, WhyLeft
 from debriscount.simulate.spec import Camera, Cleaning
 
 from ..conftest import SceneOnDisk, small_spec
@@ -41,3 +44,38 @@ def test_lanes_reach_and_untouched_share_of_a_scene_come_out(make_scene: Callabl
     assert np.isfinite(why.untouched[inside >= 0]).any()
     assert figures.step is not None and figures.step.of_found_percent == pytest.approx(pickup)
     assert measurement.further is None
+
+
+SHARES = LeftShares(30.0, 60.0, 40.0, (40.0, 80.0))
+SAID = tuple(Finding(what, share, what) for what, share in (("moved", 40.0), ("no lanes", None), ("flung", None)))
+
+
+def left(grains: int, pickup: float | None = 90.0, more_than: float | None = None) -> ZoneFigures:
+    amounts = Amount(1000.0, 100, None), Amount(10.0 * grains, grains, None)
+    return ZoneFigures(*amounts, pickup, pickup, more_than_percent=more_than)
+
+
+def why(**zones: ZoneFigures) -> WhyLeft | None:
+    shares = dict.fromkeys(zones, SHARES)
+    told = WhyLeft(
+        Leftovers(shares, {"rice": shares}, {}, {}, {}), None, None, (), Walls((), ()),
+        Scatter(None, None, {}, None, None, None, (), (), None, None), SAID, np.zeros(0), np.zeros((0, 2)),
+    )  # fmt: skip
+    return carried(told, PassFigures(1, zones, {"rice": zones}))
+
+
+def test_few_leftovers_explain_nothing() -> None:
+    enough, few = why(patch=left(FEW_LEFT)), why(patch=left(FEW_LEFT - 1))
+    assert enough is not None and few is not None
+    assert [f.what for f in enough.findings] == ["moved", "no lanes", "flung"]
+    assert [f.what for f in few.findings] == ["flung"]
+    assert why(patch=left(50, pickup=None)) is None
+
+
+@pytest.mark.parametrize("nothing", [left(0), left(2, more_than=99.0)])
+def test_where_no_leftovers_were_found_there_are_no_shares_of_them(nothing: ZoneFigures) -> None:
+    found = why(patch=left(20), edge=nothing)
+    assert found is not None
+    for zones in (found.leftovers.zones, found.leftovers.kinds["rice"]):
+        assert zones["patch"] == SHARES
+        assert (zones["edge"].untouched_percent, zones["edge"].shifted_percent) == (None, None)

@@ -89,3 +89,14 @@ def test_a_factor_common_to_both_areas_cancels_in_their_ratio() -> None:
 def test_the_same_seed_gives_the_same_figures() -> None:
     first, second = (propagate(added, four(lambda: normal(0, 1)), 1000, 7) for _ in range(2))
     np.testing.assert_array_equal(first.interval95, second.interval95)
+
+
+def test_covariance_of_outputs_that_share_a_source() -> None:
+    """*By hand*: of x + y and x - 2 z, all of u = 1, variances are 2 and 5, and x alone is shared: covariance 1."""
+    sources = {name: normal(0, 1) for name in "xyz"}
+
+    def model(draws: Draws) -> NDArray[np.float64]:
+        return np.stack([draws["x"] + draws["y"], draws["x"] - 2 * draws["z"]], axis=1)
+
+    result = propagate(model, sources, 50_000, 6)
+    np.testing.assert_allclose(result.covariance, [[2, 1], [1, 5]], atol=0.08)

@@ -316,3 +316,22 @@ def test_progress_rises_from_reading_to_done(scene: "SceneOnDisk") -> None:
     assert shares[-1] == 1
     assert told[0][1] == "reading photos"
     assert told[-1][1] == "done"
+
+
+@pytest.mark.slow
+def test_a_blurred_photo_is_the_reason_and_not_its_symptoms(scene: "SceneOnDisk") -> None:
+    blurred = cv2.GaussianBlur(pixels_of(scene.before), (0, 0), 3.0).astype(np.uint8)
+    found = measure(scene.patch, blurred, scene.afters, blank=scene.blank, debris=scene.debris)
+    faults = [(flag.code, flag.shot) for flag in found.flags if flag.severity == "unfit"]
+    assert faults == [("blurred", "before")]
+    assert not {"markers-off", "places-uncertain"} & {flag.code for flag in found.flags}
+    patch = found.passes[0].zones["patch"]
+    assert patch.trust != "sound"
+    assert patch.trust == "not measurable" or patch.why == "before is blurred"
+
+
+def test_a_good_run_is_sound_and_says_nothing(measured: Measurement) -> None:
+    patch = measured.passes[0].zones["patch"]
+    assert patch.interval95 is not None
+    assert (patch.trust, patch.why) == ("sound", "")
+    assert measured.flags == ()

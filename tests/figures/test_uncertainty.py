@@ -32,7 +32,7 @@ def nothing() -> ShotGrains:
 
 def test_light_alone_is_as_worked_out_by_hand() -> None:
     """*By hand*: of P = 1 - a/b with a relative u on a, u(P) = a/b u."""
-    intervals, budget = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3)
+    intervals, budget, _ = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3)
     assert budget["light"] == pytest.approx(100 * 0.25 * USUAL, rel=0.03)
     assert intervals["patch"] is not None
     low, high = intervals["patch"]
@@ -41,7 +41,7 @@ def test_light_alone_is_as_worked_out_by_hand() -> None:
 
 def test_the_colour_limit_moves_all_grains_of_a_shot_together() -> None:
     """*By hand*: 0.4 mm² of every 20 mm² is a relative u of 2 % of either area; it does not average out."""
-    _, budget = pickup_uncertainty(PATCH, shot(200, 0.4), shot(50, 0.4), nothing(), 0.3)
+    _, budget, _ = pickup_uncertainty(PATCH, shot(200, 0.4), shot(50, 0.4), nothing(), 0.3)
     assert budget["colour limit"] == pytest.approx(100 * 0.25 * 0.02 * np.sqrt(2), rel=0.03)
 
 
@@ -54,14 +54,14 @@ def test_edge_pixels_average_out_over_grains() -> None:
 
 def test_without_a_blank_the_leftovers_are_less_sure() -> None:
     """*By hand*: a relative u on a alone gives u(P) = a/b u."""
-    _, budget = pickup_uncertainty(PATCH, shot(200), shot(50), None, 0.3)
+    _, budget, _ = pickup_uncertainty(PATCH, shot(200), shot(50), None, 0.3)
     assert budget["floor"] == pytest.approx(100 * 0.25 * NO_BLANK, rel=0.03)
-    _, with_blank = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3)
+    _, with_blank, _ = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3)
     assert with_blank["floor"] == pytest.approx(0, abs=1e-6)
 
 
 def test_what_the_blank_shows_is_taken_off_and_makes_the_rest_unsure() -> None:
-    intervals, budget = pickup_uncertainty(PATCH, shot(200), shot(50), shot(10), 0.3)
+    intervals, budget, _ = pickup_uncertainty(PATCH, shot(200), shot(50), shot(10), 0.3)
     assert intervals["patch"] is not None
     assert intervals["patch"][0] < 100 * (1 - 40 / 190) < intervals["patch"][1]
     assert budget["floor"] > 0
@@ -69,13 +69,13 @@ def test_what_the_blank_shows_is_taken_off_and_makes_the_rest_unsure() -> None:
 
 def test_single_grains_missed_are_chance_events() -> None:
     """*By hand*: of 50 grains left MISSED are missed, Poisson; of 200 before, a quarter as much bears on the share."""
-    _, budget = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3)
+    _, budget, _ = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3)
     assert budget["missed grains"] == pytest.approx(100 * np.sqrt(MISSED * (50 + 200 / 16)) / 200, rel=0.03)
 
 
 def test_grains_too_faint_to_be_seen_make_the_leftovers_unsure() -> None:
     """*By hand*: with half of the debris unseen, leftovers of a quarter are off by FAINT / 2 of themselves."""
-    _, budget = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3, Doubts(faint_share=0.5))
+    _, budget, _ = pickup_uncertainty(PATCH, shot(200), shot(50), nothing(), 0.3, Doubts(faint_share=0.5))
     assert budget["faint grains"] == pytest.approx(100 * 0.25 * FAINT * 0.5, rel=0.03)
 
 
@@ -101,9 +101,9 @@ def test_area_and_number_that_disagree_widen_the_interval() -> None:
     """Half of what is left by number, a quarter by area, of grains that are all alike: one of the two is wrong."""
     x = shot(100).grains
     small = GrainTable(x.kind, x.x_mm, x.y_mm, x.area_mm2 / 2, x.zone)
-    _, budget = pickup_uncertainty(PATCH, shot(200), ShotGrains(small, np.zeros(100), 1e-6), nothing(), 0.3)
+    _, budget, _ = pickup_uncertainty(PATCH, shot(200), ShotGrains(small, np.zeros(100), 1e-6), nothing(), 0.3)
     assert budget["area against number"] == pytest.approx(12.5, rel=0.05)  # TWO_WAYS of 25 points
-    _, alike = pickup_uncertainty(PATCH, shot(200), shot(100), nothing(), 0.3)
+    _, alike, _ = pickup_uncertainty(PATCH, shot(200), shot(100), nothing(), 0.3)
     assert alike["area against number"] == pytest.approx(0, abs=1e-6)
 
 
@@ -140,7 +140,7 @@ def test_what_moves_all_shots_together_costs_less_where_debris_lies_alike() -> N
 
 
 def test_a_zone_that_held_nothing_has_no_interval() -> None:
-    intervals, _ = pickup_uncertainty(PATCH, shot(50), shot(10), nothing(), 0.3)
+    intervals, _, _ = pickup_uncertainty(PATCH, shot(50), shot(10), nothing(), 0.3)
     assert intervals["edge"] is None
     assert intervals["margin"] is None
 
@@ -174,3 +174,35 @@ def test_the_grains_of_one_kind_keep_all_that_is_known_of_them() -> None:
     assert own.grains.clump.tolist() == [4, 4]
     unknown = ShotGrains(GrainTable(kinds, place, place, place, zone), place, 0.5)
     assert len(unknown.of_kind(1).grains.clump) == 0
+
+
+def in_two_zones() -> tuple[ShotGrains, ShotGrains]:
+    """150 grains on open floor of which 30 stay, 50 along the wall of which 30 stay."""
+    x = np.concatenate([40 + 19.0 * (np.arange(150) % 18), 20 + 7.0 * np.arange(50)])
+    y = np.concatenate([60 + 19.0 * (np.arange(150) // 18), np.full(50, 15.0)])
+    stays = np.r_[np.arange(150) % 5 == 0, np.arange(50) % 5 < 3]
+    table = GrainTable(np.zeros(200, np.int16), x, y, np.full(200, 20.0), PATCH.zone_codes(x, y))
+    return ShotGrains(table, np.zeros(200), 1e-6), ShotGrains(table.take(stays), np.zeros(int(stays.sum())), 1e-6)
+
+
+def test_what_one_shot_shows_larger_moves_zones_by_what_they_kept() -> None:
+    """*By hand*: a factor on *after* moves a zone's pickup by what it kept; 20, 60 and 30 %: 2/3 and 2 for the patch's 1.
+
+    Edge pixels and missed grains, each zone's own, take part too, so this holds to a few percent.
+    """
+    before, after = in_two_zones()
+    bright = ShotGrains(after.grains, after.limit_mm2, after.residual_mm, alike_u=0.2)
+    _, _, with_patch = pickup_uncertainty(PATCH, before, bright, nothing(), 0.3)
+    assert with_patch["patch"] == pytest.approx(1.0)
+    assert with_patch["open"] == pytest.approx(2 / 3, rel=0.05)
+    assert with_patch["edge"] == pytest.approx(2.0, rel=0.05)
+    assert set(with_patch) == {"patch", "open", "edge"}
+
+
+@pytest.mark.parametrize("alike_u", [1e-6, 0.02])
+def test_the_patch_is_off_by_what_its_zones_are_off_together(alike_u: float) -> None:
+    """Shares of before times slopes sum to 1, where shares do not move much themselves (grains missed move them)."""
+    before, after = in_two_zones()
+    after = ShotGrains(after.grains, after.limit_mm2, after.residual_mm, alike_u=alike_u)
+    _, _, with_patch = pickup_uncertainty(PATCH, before, after, nothing(), 0.3)
+    assert 0.75 * with_patch["open"] + 0.25 * with_patch["edge"] == pytest.approx(1.0, abs=0.15)

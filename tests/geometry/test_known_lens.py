@@ -90,10 +90,11 @@ def test_nothing_is_said_of_a_lens_that_fits() -> None:
 
 def test_another_focal_length_is_told() -> None:
     (warning,) = lens_warnings(LENS, {"before": photo(400, 300, focal_mm=5.4), "after": photo(400, 300, focal_mm=2.2)})
-    assert warning.startswith('after: was taken at a focal length of 2.2 mm, lens "phone" is one of 5.4 mm; ')
+    assert warning.shot == "after"
+    assert warning.sentence.startswith('was taken at a focal length of 2.2 mm, lens "phone" is one of 5.4 mm; ')
 
 
 def test_a_lens_that_is_not_usable_is_told() -> None:
     (warning,) = lens_warnings(replace(LENS, calibration=HOW), {"before": photo(400, 300)})
-    assert warning == 'lens "phone" is not usable by its file: only 3 photos'
+    assert warning.sentence == 'lens "phone" is not usable by its file: only 3 photos'
     assert lens_warnings(replace(LENS, calibration=replace(HOW, verdict="usable")), {}) == []

@@ -8,6 +8,7 @@ import pytest
 from numpy.typing import NDArray
 
 from debriscount.errors import MarkerError
+from debriscount.flags import sentences
 from debriscount.geometry.locate import LocatedShots, locate_shots
 from debriscount.geometry.moved import Moves
 from debriscount.inputs.patch import Marker, Patch
@@ -72,8 +73,9 @@ def test_a_marker_that_the_machine_pushed_is_left_out_and_named(bench: "Bench", 
     length = float(np.hypot(*far))
     assert located.left_out["after"][0].off_mm == pytest.approx(length, abs=0.25 + 0.02 * length)
     (warning,) = located.warnings
-    assert warning.startswith("after: marker 2 lies ")
-    assert "mm from where it lies in the other shots and is left out. Fix it to the floor" in warning
+    assert (warning.shot, warning.code) == ("after", "marker-moved")
+    assert warning.sentence.startswith("marker 2 lies ")
+    assert "mm from where it lies in the other shots and is left out. Fix it to the floor" in warning.sentence
 
 
 def test_places_do_not_follow_a_marker_that_was_pushed(bench: "Bench") -> None:
@@ -109,8 +111,10 @@ def test_a_marker_laid_wrong_in_all_shots_is_left_out(bench: "Bench") -> None:
     located = locate(bench, before=askew, after=askew)
     assert ids_left_out(located) == {"before": [(0, "misplaced")], "after": [(0, "misplaced")]}
     assert located.left_out["after"][0].off_mm == pytest.approx(6, abs=0.3)
-    assert "before: marker 0 lies 6." in located.warnings[0]
-    assert "mm from where the patch file has it and is left out. Measure its place again" in located.warnings[0]
+    assert [flag.shot for flag in located.warnings] == ["before", "after"]
+    sentence = located.warnings[0].sentence
+    assert sentence.startswith("marker 0 lies 6.")
+    assert "mm from where the patch file has it and is left out. Measure its place again" in sentence
 
 
 def test_a_marker_far_from_its_place_in_the_only_shot_is_left_out(bench: "Bench") -> None:
@@ -137,8 +141,9 @@ def test_of_three_markers_one_that_moved_a_little_is_named_and_used(bench: "Benc
     located = locate(bench, few, before=only(bench, few), after=pushed)
     assert sorted(located.markers["after"]) == [0, 1, 2]
     (warning,) = located.warnings
-    assert warning.startswith("after: marker 2 lies ")
-    assert "too few others are seen to do without it; zone borders are no better than that" in warning
+    assert (warning.shot, warning.severity) == ("after", "doubtful")
+    assert warning.sentence.startswith("marker 2 lies ")
+    assert "too few others are seen to do without it; zone borders are no better than that" in warning.sentence
 
 
 def test_of_three_markers_one_that_moved_far_is_refused(bench: "Bench") -> None:
@@ -200,7 +205,7 @@ def test_markers_that_lie_turned_are_told(bench: "Bench") -> None:
     one[row : row + 160, column : column + 160] = np.rot90(one[row : row + 160, column : column + 160], -1)
     located = locate(bench, before=one)
     assert located.residual_mm["before"] < 0.05
-    assert located.warnings == (
+    assert sentences(located.warnings) == (
         "before: marker 3 lies a quarter turn to the right; that is allowed for, but lay it upright",
     )
 
@@ -210,7 +215,7 @@ def test_markers_that_disagree_undecidedly_are_a_warning(bench: "Bench", monkeyp
     undecided = Moves(({}, {}), ((0, 1, 2.34),))
     monkeypatch.setattr("debriscount.geometry.locate.moved_markers", lambda *_: undecided)
     located = locate(bench, before=bench.floor, after=bench.floor)
-    assert located.warnings == (
-        "before and after: the markers seen in both disagree by 2.3 mm; one has moved, and it cannot be told which. "
+    assert sentences(located.warnings) == (
+        "the markers seen in before and after disagree by 2.3 mm; one has moved, and it cannot be told which. "
         "Zone borders are no better than that. Put it back and retake the photo; more markers would tell",
     )

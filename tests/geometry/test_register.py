@@ -130,15 +130,16 @@ def test_a_marker_laid_far_askew_is_told_in_a_warning(bench: "Bench") -> None:
     registered = register_shots(bench.photos(before=bench.strewn, after=bench.floor), askew)
     assert len(registered.warnings) == 2
     for name, warning in zip(("before", "after"), registered.warnings, strict=True):
-        assert warning.startswith(f"{name}: marker ")
-        assert "mm from where the patch file has it and is left out. Measure its place again" in warning
+        assert (warning.shot, warning.code, warning.severity) == (name, "marker-misplaced", "note")
+        assert warning.sentence.startswith("marker ")
+        assert "mm from where the patch file has it and is left out. Measure its place again" in warning.sentence
 
 
 def test_the_paper_of_a_marker_that_was_pushed_onto_the_patch_is_no_floor(bench: "Bench") -> None:
     """Marker 3 lies at (-40, 160) and after the machine at (15, 120): neither place is measured in any shot."""
     photos = bench.photos(blur_px=0.8, before=bench.floor, after=bench.pushed(3, 55.0, -40.0))
     registered = register_shots(photos, bench.patch)
-    assert [warning for warning in registered.warnings if warning.startswith("after: marker 3 lies ")]
+    assert [w for w in registered.warnings if w.shot == "after" and w.sentence.startswith("marker 3 lies ")]
     column, row = np.rint(registered.grid.to_px(np.array([[15.0, 120.0], [32.0, 137.0], [60.0, 120.0]]))).astype(int).T
     assert registered.shown[row, column].tolist() == [False, False, True]
     assert registered.markers_seen == {"before": (0, 1, 2, 3), "after": (0, 1, 2)}

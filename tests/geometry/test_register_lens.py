@@ -46,7 +46,9 @@ def test_another_focal_length_is_a_warning(bench: "Bench") -> None:
     photos = bench.photos(before=bench.strewn, after=bench.floor)
     photos["after"] = replace(photos["after"], settings=CameraSettings(focal_mm=6.0))
     registered = register_shots(photos, bench.patch, lens=PINHOLE)
-    assert [warning for warning in registered.warnings if "after: was taken at a focal length of 6 mm" in warning]
+    (warning,) = registered.warnings
+    assert (warning.shot, warning.severity) == ("after", "doubtful")
+    assert "was taken at a focal length of 6 mm" in warning.sentence
 
 
 def test_places_are_known_as_well_as_the_markers_lie(bench: "Bench") -> None:

@@ -3,9 +3,9 @@ from pathlib import Path
 
 import pytest
 
-from debriscount.errors import InputFileError, OutputError
+from debriscount.errors import InputFileError, LensError, OutputError
 from debriscount.inputs.lens import CameraLens, LensCalibration
-from debriscount.inputs.lens_file import lens_toml, read_lens, refuse_other_files, write_lens
+from debriscount.inputs.lens_file import check_lens_name, lens_toml, read_lens, refuse_other_files, write_lens
 
 HOW = LensCalibration(
     "2026-11-25", 13, 0.1841, 70.83, 73.34, "usable", ('corners reach 73 % of "it"',),
@@ -92,3 +92,9 @@ def test_a_folder_is_not_replaced(tmp_path: Path) -> None:
     with pytest.raises(OutputError, match="is there already and is no lens file"):
         refuse_other_files(tmp_path)
     refuse_other_files(tmp_path / "new.toml")
+
+
+def test_a_lens_is_not_named_such_that_its_file_could_not_be_read() -> None:
+    check_lens_name("hall camera 24 mm")
+    with pytest.raises(LensError, match=r"the name of the lens must not hold control characters.*--name"):
+        check_lens_name("a\x1bb")

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from debriscount.inputs.lay_patch import lay_patch
+from debriscount.inputs.names import name_fault
 from debriscount.inputs.patch import WALL_SIDES, CustomZone, Marker, Patch
 from debriscount.inputs.patch_file import read_patch
 from debriscount.inputs.patch_write import patch_toml
@@ -15,11 +16,11 @@ PATCH = lay_patch(600, 400, ("top", "left"), name="hall bench")
 
 
 @given(
-    name=st.text(min_size=1).map(str.strip).filter(bool),
+    name=st.text(min_size=1).map(str.strip).filter(lambda name: not name_fault(name)),
     width=st.floats(300, 5000),
     walls=st.sets(st.sampled_from(WALL_SIDES), max_size=2),
     far=st.floats(100, 9000),
-    polygon=st.lists(st.tuples(st.integers(0, 300), st.floats(0, 300)), max_size=4),
+    polygon=st.lists(st.tuples(st.integers(0, 300), st.floats(0, 300).map(lambda mm: round(mm, 6))), max_size=4),
 )
 def test_what_is_written_is_read_as_the_same(
     tmp_path_factory: pytest.TempPathFactory,

@@ -52,11 +52,10 @@ def test_a_failure_leaves_what_was(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     old = tmp_path / "old.txt"
     old.write_text("old")
 
-    def full(self: Path, data: bytes) -> int:
-        os.close(os.open(self, os.O_CREAT | os.O_WRONLY))
+    def full(descriptor: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(OutputError, match=r"old\.txt: cannot be written \(No space left on device\)\. Give a place"):
         save_files({old: b"new"}, overwrite=True)
     assert names(tmp_path) == ["old.txt"]
@@ -71,3 +70,26 @@ def test_a_file_for_a_folder_is_refused(tmp_path: Path) -> None:
 
 def test_nothing_there_is_fine(tmp_path: Path) -> None:
     refuse_existing([tmp_path / "new.txt"])
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="the system has no pipes with names")
+def test_a_device_or_pipe_is_not_replaced(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.txt")
+    with pytest.raises(OutputError, match=r"pipe\.txt: is a device or pipe, which cannot be replaced\. Give the name"):
+        save_files({tmp_path / "pipe.txt": b""}, overwrite=True)
+    assert (tmp_path / "pipe.txt").is_fifo()
+
+
+def test_a_name_that_cannot_be_is_refused(tmp_path: Path) -> None:
+    for name in ("a\0b.txt", "a" * 300):
+        with pytest.raises(OutputError, match="cannot be written"):
+            save_files({tmp_path / name: b""})
+
+
+def test_a_refusal_in_one_folder_leaves_the_others_alone(tmp_path: Path) -> None:
+    (tmp_path / "b").mkdir()
+    (tmp_path / "b" / "old.txt").write_text("old")
+    with pytest.raises(OutputError, match="is there already"):
+        save_files({tmp_path / "a" / "new.txt": b"", tmp_path / "b" / "old.txt": b""})
+    assert names(tmp_path) == ["b/old.txt"]
+    assert not (tmp_path / "a").exists()

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from debriscount.errors import PhotoFileError
-from debriscount.photo.files import printable
 from debriscount.photo.read import read_photo
+from debriscount.printable import printable
 
 Picture = Callable[..., NDArray[np.uint8]]
 

@@ -91,3 +91,16 @@ def test_a_damaged_one_says_so_and_nothing_else(tmp_path: Path, dng: Dng, capfd:
     with pytest.raises(PhotoFileError, match=r"a\.jpg: is damaged or cut off \(Input/output error\)\. Copy it from"):
         read(tmp_path, content[: len(content) // 2])
     assert capfd.readouterr() == ("", "")
+
+
+def test_a_damaged_file_is_one_error_and_no_warning(tmp_path: Path) -> None:
+    """Pillow warns of every spoilt tag, before the kind of file is known already."""
+    import warnings
+
+    content = b"II*\0\x08\0\0\0\x0b\0" + b"".join(struct.pack("<HHII", 254 + n, 4, 900, 90000) for n in range(11))
+    (tmp_path / "a.dng").write_bytes(content)
+    with warnings.catch_warnings(record=True) as told:
+        warnings.simplefilter("always")
+        with pytest.raises(PhotoFileError):
+            read_photo(tmp_path / "a.dng")
+    assert told == []

@@ -10,6 +10,7 @@ from scipy.optimize import least_squares
 from debriscount.scale.agreement import en_score, verdict_of, zeta_score
 from debriscount.scale.errors_in_both import deming, york
 from debriscount.scale.method_comparison import limits_of_agreement
+from debriscount.scale.quantity import Quantity
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -137,4 +138,5 @@ def test_scores_by_definition() -> None:
     assert en_score(103, 100, 4, 2) == pytest.approx(3 / np.sqrt(20), rel=1e-15)
     assert en_score(103, 100, 4, 2) == pytest.approx(0.6708, abs=5e-5)
     assert zeta_score(103, 100, 2, 1) == pytest.approx(1.3416, abs=5e-5)
-    assert [verdict_of(z) for z in (-2.0, 2.0001, -2.9999, 3.0)] == ["agree", "doubtful", "doubtful", "disagree"]
+    words = [verdict_of(Quantity(80 + z, 1.0), Quantity(80.0, 0.0)) for z in (-2.0, 2.0001, -2.9999, 3.0)]
+    assert words == ["agree", "doubtful", "doubtful", "disagree"]

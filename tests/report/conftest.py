@@ -20,6 +20,7 @@ from debriscount.figures.records import (
     PassFigures,
     ZoneFigures,
 )
+from debriscount.flags import Flag
 from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import CustomZone, Marker, Patch
@@ -91,6 +92,7 @@ def _figures(before: tuple[float, int], after: tuple[float, int], pickup: float 
         None if pickup is None else pickup + 1,
         pickup,
         None if pickup is None else (pickup - 2.000049, pickup + 2.5),
+        trust="not measurable" if pickup is None else "sound",
     )
 
 
@@ -132,7 +134,7 @@ def _made_up_run() -> Measurement:
         shots=shots,
         passes=(PassFigures(1, zones, by_kind), PassFigures(2, {"patch": zones["patch"]}, by_kind)),
         budget=(BudgetLine("light", 0.41234567), BudgetLine("edge pixels", float("nan"))),
-        warnings=("before.jpg and after.jpg differ in light by 12 %",),
+        flags=(Flag(code="light", severity="doubtful", sentence="before.jpg and after.jpg differ in light by 12 %"),),
     )
 
 

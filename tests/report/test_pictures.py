@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from debriscount.figures.records import MeasuredShot, Measurement, PassFigures
+from debriscount.figures.trust import untold
+from debriscount.flags import Flag
 from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.report import draw_overlay, pictures
@@ -124,7 +126,7 @@ def test_captions_tell_shot_patch_and_figures(run: Measurement, captions: list[C
     ]
     assert captions[0].figures == "Debris in the patch: 50.3 mm², 7 grains"
     assert captions[1].figures == (
-        "Debris in the patch: 25.1 mm², 4 grains. Pickup 50.0 % (95 % interval 48.0 to 52.5 %)"
+        "Debris in the patch: 25.1 mm², 4 grains. Pickup 50.0 %, sound (95 % interval 48.0 to 52.5 %)"
     )
     assert captions[0].note.startswith("Photo before größer.jpg, patch 100 x 80 mm, 0.1 mm per pixel")
     legends = [[entry.text for entry in c.legend] for c in captions]
@@ -136,7 +138,7 @@ def test_captions_tell_shot_patch_and_figures(run: Measurement, captions: list[C
 def test_a_negative_pickup_is_explained(run: Measurement, captions: list[Caption]) -> None:
     zones = {"patch": replace(run.passes[0].zones["patch"], pickup_percent=-12.3)}
     draw_overlay(run.shots[1], replace(run, passes=(PassFigures(1, zones, {}),)))
-    assert captions[0].figures.endswith("Pickup -12.3 %: more debris lies here than before: pushed in")
+    assert captions[0].figures.endswith("Pickup -12.3 %, sound: more debris lies here than before: pushed in")
 
 
 def test_next_to_nothing_left_is_worded_as_in_the_table(
@@ -146,8 +148,27 @@ def test_next_to_nothing_left_is_worded_as_in_the_table(
     monkeypatch.setattr(pictures, "draw_labels", lambda *_, texts, size: labels.append(texts))
     clean = replace(run.passes[0].zones["patch"], pickup_percent=100.0, more_than_percent=99.6789)
     draw_overlay(run.shots[1], replace(run, passes=(PassFigures(1, {"patch": clean, "edge": clean}, {}),)))
-    assert captions[0].figures.endswith("Pickup more than 99.6 % (95 % interval 47.9 to 52.5 %)")
+    assert captions[0].figures.endswith("Pickup more than 99.6 %, sound (95 % interval 47.9 to 52.5 %)")
     assert labels[0]["edge"] == ["edge more than 99.6 %", "edge\nmore than 99.6 %", "edge"]
+
+
+def test_what_is_doubtful_or_not_measurable_is_called_so(
+    run: Measurement, captions: list[Caption], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    labels: list[dict[str, list[str]]] = []
+    monkeypatch.setattr(pictures, "draw_labels", lambda *_, texts, size: labels.append(texts))
+    zones = {
+        "patch": untold(run.passes[0].zones["patch"], "its 95 % interval is wider than 30 points"),
+        "edge": replace(run.passes[0].zones["open"], trust="doubtful"),
+    }
+    draw_overlay(run.shots[1], replace(run, passes=(PassFigures(1, zones, {}),)))
+    assert captions[0].figures.endswith(". Pickup not measurable")
+    assert labels[0]["edge"][0] == "edge 50.0 % doubtful"
+    unfit = Flag(code="blurred", severity="unfit", sentence="is blurred", shot="after")
+    draw_overlay(run.shots[1], replace(run, flags=(unfit,)))
+    assert ". Pickup 50.0 %, not fit to publish (95 % interval" in captions[1].figures
+    draw_overlay(run.shots[2], replace(run, flags=(unfit,)))
+    assert ". Pickup 50.0 %, sound (95 % interval" in captions[2].figures
 
 
 def test_a_blank_shows_what_the_clean_floor_itself_shows(run: Measurement, captions: list[Caption]) -> None:

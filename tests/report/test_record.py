@@ -41,6 +41,8 @@ def test_figures_are_rounded_but_keep_their_digits(run: Measurement) -> None:
         "detection_limit_mm2": None,
         "interval95": [47.9876, 52.4877],
         "gone_percent": 50.9877,
+        "trust": "sound",
+        "why": "",
         "before": {"area_mm2": 50.265, "grains": 7, "grains_interval95": None, "mass_g": None},
         "after": {"area_mm2": 25.141, "grains": 4, "grains_interval95": None, "mass_g": None},
     }
@@ -197,10 +199,10 @@ def test_files_of_another_format_are_refused(tmp_path: Path, text: str, words: s
 def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "measurement.json"
     path.write_bytes(b"\xff\xd8\xff\xe0")
-    with pytest.raises(InputFileError, match="is not a JSON file"):
+    with pytest.raises(InputFileError, match="line 1: is not UTF-8 text"):
         read_record(path)
 
 
 def test_a_missing_record_is_named(tmp_path: Path) -> None:
-    with pytest.raises(InputFileError, match=r"measurement\.json: cannot be read \(No such file"):
+    with pytest.raises(InputFileError, match=r"measurement\.json: there is no such file"):
         read_record(tmp_path / "measurement.json")

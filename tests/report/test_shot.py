@@ -1,17 +1,61 @@
 import json
 
+import pytest
+
 from debriscount.fitness.records import Finding, Fitness, at_least, at_most, told
-from debriscount.report.shot import shot_json, shot_text
+from debriscount.report.shot import MOST_LINES, details_text, shot_json, shot_text
 
-GOOD = at_least("markers seen", 4, "of 4", 3, "three fix the plane of the floor", "Uncover them.")
-BAD = at_most("edge spread", 5.234, "px", 3.1, "blur shrinks grains", "Focus on the floor.")
+GOOD = at_least("markers seen", 4, "of 4", 3, "three fix the plane of the floor", "Uncover them.", "markers-hidden")
+BAD = at_most("edge spread", 5.234, "px", 3.1, "blur shrinks grains", "Focus on the floor.", "blurred")
+SYMPTOM = at_most("markers off", 2.0, "mm", 1.0, "", "Measure the markers' places again.", "markers-off")
 NOTE = told("scale", None, "mm/px", "at the farthest corner", "Give the debris file.")
+LONG = "Hold the camera over the middle of the patch, looking straight down, and take it again from there. "
 
 
-def test_the_verdict_comes_first_and_what_to_do_last() -> None:
-    text = shot_text(Fitness("before.jpg", "blank.jpg", 0.5, (GOOD, BAD, NOTE)))
-    first, *rows, do, note = text.splitlines()
-    assert first == "before.jpg: NOT FIT to measure pickup to 0.5 points, against blank.jpg"
+def test_the_verdict_comes_first_then_what_to_do_then_the_debris() -> None:
+    shot = Fitness("before.jpg", "blank.jpg", 0.5, (GOOD, SYMPTOM, BAD, NOTE))
+    assert shot_text(shot, "About 160 more grains lie here than in blank.jpg.").splitlines() == [
+        "NOT FIT: before.jpg to measure pickup to 0.5 points, against blank.jpg",
+        "- Focus on the floor.",
+        "- Give the debris file.",
+        "About 160 more grains lie here than in blank.jpg.",
+    ]
+
+
+def test_the_verdict_stays_on_the_screen_when_it_comes_last() -> None:
+    lines = shot_text(Fitness("before.jpg", "", 1.0, (BAD,)), "No debris is seen here.", verdict_last=True).splitlines()
+    assert lines == [
+        "- Focus on the floor.",
+        "No debris is seen here.",
+        "NOT FIT: before.jpg to measure pickup to 1 point",
+    ]
+
+
+def test_a_fit_shot_says_so_and_no_more() -> None:
+    assert shot_text(Fitness("a.jpg", "", 1.0, (GOOD,))) == "FIT: a.jpg to measure pickup to 1 point\n"
+
+
+@pytest.mark.parametrize("width", [50, 60, 80, 200])
+@pytest.mark.parametrize("advice", [["Do this."] * 5, [LONG, "Do that."], [5 * LONG], ["Do that.", 5 * LONG, "So."]])
+def test_what_to_do_takes_three_lines_at_most(width: int, advice: list[str]) -> None:
+    faults = [at_most("x", 2.0, "", 1.0, "", f"{number} {one}", str(number)) for number, one in enumerate(advice)]
+    text = shot_text(Fitness("a.jpg", "", 1.0, faults), "", width)
+    verdict, *todo = text.splitlines()
+    assert verdict.startswith("NOT FIT: a.jpg")
+    assert 1 <= len(todo) <= MOST_LINES == 3
+    assert todo[0].startswith("- 0 ")
+    assert max(map(len, todo)) <= width
+
+
+def test_a_missing_marker_is_told_without_the_files_name_twice() -> None:
+    fault = Finding(
+        "markers seen", None, "of 4", 3, True, False, "", "a.jpg: found 2 of 4. Retake it.", "markers-hidden"
+    )
+    assert shot_text(Fitness("a.jpg", "", 1.0, (fault,))).splitlines()[1] == "- Found 2 of 4. Retake it."
+
+
+def test_details_are_a_table_with_all_advice_below() -> None:
+    *rows, do, note = details_text(Fitness("before.jpg", "blank.jpg", 0.5, (GOOD, BAD, NOTE))).splitlines()
     assert rows[0].startswith("  markers seen  4 of 4")
     assert rows[1].startswith("! edge spread   5.23 px  at most 3.1")
     assert rows[2].startswith("  scale         -")
@@ -19,12 +63,9 @@ def test_the_verdict_comes_first_and_what_to_do_last() -> None:
     assert note == "Note: Give the debris file."
 
 
-def test_a_fit_shot_says_so() -> None:
-    assert shot_text(Fitness("a.jpg", "", 1.0, (GOOD,))).startswith("a.jpg: FIT to measure pickup to 1 point\n")
-
-
 def test_advice_is_given_once() -> None:
     assert shot_text(Fitness("a.jpg", "", 1.0, (BAD, BAD))).count("Focus") == 1
+    assert details_text(Fitness("a.jpg", "", 1.0, (BAD, BAD))).count("Focus") == 1
 
 
 def test_the_record_holds_value_limit_and_reason() -> None:
@@ -35,7 +76,7 @@ def test_the_record_holds_value_limit_and_reason() -> None:
     assert shot["against"] is None
     good, bad, note = shot["findings"]
     assert (good["limit"], good["limit_is"], good["fit"], good["advice"]) == (3, "least", True, "")
-    assert (bad["value"], bad["limit_is"], bad["fit"]) == (5.234, "most", False)
+    assert (bad["value"], bad["limit_is"], bad["fit"], bad["code"]) == (5.234, "most", False, "blurred")
     assert (note["value"], note["limit"], note["limit_is"]) == (None, None, None)
 
 

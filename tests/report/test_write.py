@@ -1,5 +1,6 @@
 import csv
 import errno
+import hashlib
 import json
 import os
 import subprocess
@@ -13,8 +14,12 @@ from PIL import Image
 
 from debriscount.errors import OutputError
 from debriscount.figures.records import Measurement
+from debriscount.flags import Flag
 from debriscount.report import grains_csv, measurement_json, read_record, write, write_measurement, zones_csv
-from debriscount.report.folder import MARK
+from debriscount.report.folder import MARK, refuse_other_photos, settle_folder
+
+#: Makes a record that differs from the made-up run's.
+NEW = (Flag(code="new", severity="note", sentence="new"),)
 
 NAMES = ["measurement.json", "zones.csv", "grains.csv", "overlay-before.jpg", "overlay-after.jpg", "overlay-after2.jpg"]
 
@@ -83,7 +88,9 @@ def test_the_folder_is_as_open_as_any_other(run: Measurement, tmp_path: Path) ->
 
 def test_a_list_of_numbers_stands_on_one_line_and_texts_stay_as_they_are(run: Measurement, tmp_path: Path) -> None:
     odd = '[\n  1,\n 2\n] \\"[ 1, 2 ]'
-    write_measurement(replace(run, warnings=(odd, "[1,\n2]")), tmp_path)
+    write_measurement(
+        replace(run, flags=tuple(Flag(code="x", severity="note", sentence=said) for said in (odd, "[1,\n2]"))), tmp_path
+    )
     text = (tmp_path / "measurement.json").read_text(encoding="utf-8")
     assert '"interval95": [47.9876, 52.4877],' in text
     assert json.loads(text)["warnings"] == [odd, "[1,\n2]"]
@@ -202,7 +209,7 @@ def test_after_a_failure_the_old_result_is_intact(
     old = _contents(tmp_path)
     monkeypatch.setattr(write, failing, _full_disk)
     with pytest.raises(OutputError, match="No space left on device"):
-        write_measurement(replace(run, warnings=("new",)), tmp_path / "out")
+        write_measurement(replace(run, flags=NEW), tmp_path / "out")
     assert _contents(tmp_path) == old
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
@@ -223,7 +230,7 @@ def test_a_failure_while_files_are_exchanged_puts_the_old_ones_back(
 
     monkeypatch.setattr(Path, "rename", fail_once)
     with pytest.raises(OutputError, match="Input/output error"):
-        write_measurement(replace(run, warnings=("new",)), tmp_path / "out")
+        write_measurement(replace(run, flags=NEW), tmp_path / "out")
     assert _contents(tmp_path) == old
 
 
@@ -242,7 +249,7 @@ def test_old_files_that_cannot_be_put_back_are_not_thrown_away(
 
     monkeypatch.setattr(Path, "rename", fail_from_then_on)
     with pytest.raises(OutputError, match="Input/output error"):
-        write_measurement(replace(run, warnings=("new",)), tmp_path / "out")
+        write_measurement(replace(run, flags=NEW), tmp_path / "out")
     assert old <= set(_contents(tmp_path).values())
 
 
@@ -252,3 +259,73 @@ def test_importing_the_report_loads_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["False"] * 3
+
+
+def _noted(sentence: str) -> Flag:
+    return Flag(code="noted", severity="note", sentence=sentence)
+
+
+def _with_photos(run: Measurement, *sums: str) -> Measurement:
+    return replace(run, shots=tuple(replace(shot, sha256=s) for shot, s in zip(run.shots, sums, strict=False)))
+
+
+def test_a_result_of_other_photos_is_replaced_only_when_told(run: Measurement, tmp_path: Path) -> None:
+    first = _with_photos(run, "a" * 64, "b" * 64)
+    other = replace(_with_photos(run, "a" * 64, "c" * 64), flags=(_noted("other"),))
+    write_measurement(first, tmp_path)
+    old = _contents(tmp_path)
+    with pytest.raises(
+        OutputError, match=r"holds a result of other photos\. Choose another folder, or add --overwrite"
+    ):
+        write_measurement(other, tmp_path)
+    assert _contents(tmp_path) == old
+    write_measurement(other, tmp_path, overwrite=True)
+    assert read_record(tmp_path / "measurement.json")["warnings"] == ["other"]
+
+
+def test_the_same_run_with_a_further_pass_replaces_its_result(run: Measurement, tmp_path: Path) -> None:
+    sums = ("a" * 64, "b" * 64, "c" * 64)
+    for count in (2, 3, 2):
+        write_measurement(_with_photos(run, *sums[:count]), tmp_path)
+    assert len(read_record(tmp_path / "measurement.json")["photos"]) == 2
+
+
+def test_an_earlier_record_that_cannot_be_read_is_not_thrown_away(run: Measurement, tmp_path: Path) -> None:
+    (tmp_path / "measurement.json").write_text('{"format": "debriscount/measurement/1", "photos": {"before": 3}}')
+    with pytest.raises(OutputError, match="holds a result of other photos"):
+        write_measurement(_with_photos(run, "a" * 64, "b" * 64), tmp_path)
+
+
+def test_names_that_are_not_utf8_cost_no_result(run: Measurement, tmp_path: Path) -> None:
+    """The name of a file may hold any byte, which Python tells as half a surrogate."""
+    odd = replace(run, patch=replace(run.patch, name="k\udcfcche"), flags=(_noted("\udcff"),))
+    write_measurement(odd, tmp_path / "out")
+    assert read_record(tmp_path / "out" / "measurement.json")["patch"]["name"] == "k?che"
+
+
+def test_a_run_killed_while_it_wrote_is_put_right_by_the_next(run: Measurement, tmp_path: Path) -> None:
+    write_measurement(run, tmp_path)
+    old = _contents(tmp_path)
+    work = tmp_path / f".{tmp_path.name}-0123abcd.part"
+    (work / ".old").mkdir(parents=True)
+    (work / ".plan").write_text(json.dumps({"beside": "", "names": ["measurement.json", "zones.csv"]}))
+    for name in ("measurement.json", "zones.csv"):
+        (tmp_path / name).rename(work / ".old" / name)
+    (tmp_path / "zones.csv").write_text("new")
+    settle_folder(tmp_path)
+    assert _contents(tmp_path) == old
+
+
+def test_other_photos_are_refused_before_they_are_measured(run: Measurement, tmp_path: Path) -> None:
+    photos = {name: tmp_path / f"{name}.jpg" for name in ("before", "after", "other")}
+    for name, path in photos.items():
+        path.write_text(name)
+    sums = [hashlib.sha256(name.encode()).hexdigest() for name in ("before", "after")]
+    out = tmp_path / "out"
+    refuse_other_photos(out, photos.values())
+    write_measurement(_with_photos(run, *sums), out)
+    refuse_other_photos(out, [photos["before"], photos["after"]])
+    refuse_other_photos(out, [photos["before"], photos["after"], photos["other"]])
+    refuse_other_photos(out, [tmp_path / "missing.jpg"])
+    with pytest.raises(OutputError, match="holds a result of other photos"):
+        refuse_other_photos(out, [photos["before"], photos["other"]])

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.scale.agreement import agree, en_score, zeta_score
+from debriscount.scale.agreement import MOST_EXPANDED, WORTHLESS, agree, en_score, zeta_score
 from debriscount.scale.fault_patterns import Evidence
 from debriscount.scale.quantity import Quantity
 
@@ -26,7 +26,7 @@ def test_a_run_that_does_not_agree_names_the_likeliest_cause() -> None:
     found = agree(Quantity(88.0, 0.45), Quantity(82.9, 0.2), Evidence(margin_gain_percent=6.0, wall_gone_percent=0.0))
     assert found.verdict == "disagree"
     assert found.sentence == (
-        "photo 88.0 ± 0.9 %, scale 82.9 ± 0.4 %: they disagree by 5.1 points, 10.4 standard uncertainties; "
+        "photo 88.0 ± 0.9 %, scale 82.9 ± 0.4 %: they disagree by 5.1 points, where 1.0 may be chance; "
         "most likely scatter beyond the margin: 5.1 % of the portion was flung beyond the margin, where the photo takes "
         "it for picked up (the margin gained 6.0 %)"
     )
@@ -38,9 +38,35 @@ def test_a_doubtful_run_is_neither() -> None:
     found = agree(Quantity(84.2, 0.45), Quantity(82.9, 0.2))
     assert found.verdict == "doubtful"
     assert found.sentence.endswith(
-        "it is doubtful whether they agree, they differ by 1.3 points, 2.6 standard uncertainties"
+        "it is doubtful whether they agree, they differ by 1.3 points, where 1.0 may be chance"
     )
     assert found.causes == ()
+
+
+def test_what_may_be_off_by_anything_does_not_agree() -> None:
+    found = agree(Quantity(83.0, 0.5), Quantity(80.0, 8.5))
+    assert (found.verdict, found.causes) == ("too uncertain", ())
+    assert found.sentence == (
+        "photo 83.0 ± 1.0 %, scale 80.0 ± 17.0 %: too uncertain to tell whether they agree, since by chance alone they "
+        "may differ by 17.0 points, most of it by the scale"
+    )
+    assert "most of it by the photo" in agree(Quantity(83.0, 8.5), Quantity(80.0, 0.5)).sentence
+
+
+def test_the_limit_is_where_a_worthless_photo_is_found_out() -> None:
+    """At the largest uncertainty that may agree, a photo off by 15 points disagrees in 97.7 % (normal beyond 3 - 5)."""
+    u = MOST_EXPANDED / 2
+    rng = np.random.default_rng(4)
+    words = [agree(Quantity(rng.normal(70 + WORTHLESS, u), u), Quantity(70.0, 0.0)).verdict for _ in range(2000)]
+    assert words.count("disagree") / 2000 == pytest.approx(0.977, abs=0.012)
+
+
+def test_a_cause_may_be_named_even_where_the_scale_is_too_uncertain() -> None:
+    evidence = Evidence(exchanged=("x and y seem to be exchanged",), balance_doubted=True)
+    found = agree(Quantity(83, 0.5), Quantity(40, 40.0), evidence)
+    assert agree(Quantity(83, 0.5), Quantity(40, 40.0), Evidence(exchanged=evidence.exchanged)).causes == ()
+    assert found.causes[0].name == "exchanged readings"
+    assert found.sentence.endswith("most likely exchanged readings: x and y seem to be exchanged")
 
 
 def test_small_uncertainties_keep_a_digit() -> None:
@@ -65,7 +91,10 @@ def test_scores_change_sign_with_sides_and_en_is_half_of_zeta(a: float, b: float
     zeta = zeta_score(a, b, u_a, u_b)
     assert zeta == -zeta_score(b, a, u_b, u_a)
     assert en_score(a, b, 2 * u_a, 2 * u_b) == pytest.approx(zeta / 2, rel=1e-12, abs=1e-300)
-    assert (agree(Quantity(a, u_a), Quantity(b, u_b)).verdict == "agree") == (abs(zeta) <= 2)
+    close, told = abs(zeta) <= 2, 2 * math.hypot(u_a, u_b) <= MOST_EXPANDED
+    word = agree(Quantity(a, u_a), Quantity(b, u_b)).verdict
+    assert (word in ("agree", "too uncertain")) == close
+    assert (word == "agree") == (close and told)
 
 
 def test_runs_without_a_fault_agree_as_often_as_k_2_says() -> None:

@@ -4,8 +4,7 @@ from dataclasses import replace
 import pytest
 
 from debriscount.inputs.weighing import Net, Scale, Weighing
-from debriscount.scale.balance import Balance, balance_weights, chance, mass_balance, summed
-from debriscount.scale.quantity import Quantity
+from debriscount.scale.balance import Balance, balance_weights, mass_balance, summed
 from debriscount.scale.readings import masses, scale_errors
 
 #: Digit 0.1 g and nothing else: each reading has u = 0.1/√12.
@@ -145,21 +144,6 @@ def test_repeats_on_a_scale_that_nobody_stated_need_to_be_far_apart() -> None:
     usual = replace(SOUND, scale=Scale(0.1))
     assert "repeats" not in kinds(replace(usual, bin=Net((351.9, 352.2), (310.2,))))
     assert "repeats" in kinds(replace(usual, bin=Net((351.9, 395.1), (310.2,))))
-
-
-@pytest.mark.parametrize(
-    ("excess", "expected"),
-    [
-        # Published: JCGM 100, tables G.1 and G.2: 95 % lie within 1.960 u, and within 2.57 u for 5 degrees of freedom.
-        (Quantity(1.960, 1.0), 0.05),
-        (Quantity(-2.57, 1.0, 5.0), 0.05),
-        (Quantity(0.0, 1.0), 1.0),
-        (Quantity(0.0, 0.0), 1.0),
-        (Quantity(0.1, 0.0), 0.0),
-    ],
-)
-def test_chance(excess: Quantity, expected: float) -> None:
-    assert chance(excess) == pytest.approx(expected, abs=1e-4)
 
 
 def test_weights_of_the_balance_are_those_of_its_parts() -> None:

@@ -160,3 +160,30 @@ def test_nothing_picked_up_has_no_wrap_share() -> None:
     assert hair is not None
     assert hair.wrap_percent is None
     assert value(hair.bin_percent) == 0.0
+
+
+def test_a_zone_left_out_may_hold_nothing_or_all_that_was_laid_there() -> None:
+    """Rectangular from 0 to the 10 % laid there (JCGM 100, 4.3.7): half of it, and 10/√12 beside the readings."""
+    some = replace(RUN, bin=None, elsewhere={}, swept={"open": Net((3.0,)), "corner": Net((1.0,))})
+    whole = weighed_pickup(replace(some, swept={**some.swept, "edge": Net((0.0,))}), ("open", "edge", "corner"))
+    found = weighed_pickup(some, ("open", "edge", "corner", "margin"), {"open": 85.0, "edge": 10.0, "corner": 5.0})
+    assert whole.pickup_percent is not None
+    assert found.pickup_percent is not None
+    assert (found.not_swept, whole.not_swept) == (("edge",), ())
+    assert found.pickup_percent.value == pytest.approx(whole.pickup_percent.value - 5)
+    assert found.pickup_percent.u == pytest.approx(math.hypot(whole.pickup_percent.u, 10 / math.sqrt(12)), rel=0.02)
+    assert not found.balance.closed
+
+
+def test_a_corner_that_was_swept_has_edges_beside_it() -> None:
+    some = replace(RUN, bin=None, elsewhere={}, swept={"open": Net((3.0,)), "corner": Net((1.0,))})
+    found = weighed_pickup(some)
+    assert (found.not_swept, found.pickup_percent) == (("edge",), None)
+
+
+def test_the_bin_counts_alone_where_a_zone_was_left_out() -> None:
+    some = replace(RUN, swept={"open": Net((3.0,))})
+    found = weighed_pickup(some, ("open", "edge"), {"open": 90.0, "edge": 10.0})
+    assert found.pickup_percent == found.by_collection_percent
+    assert found.by_residue_percent is not None
+    assert found.unaccounted_percent is None

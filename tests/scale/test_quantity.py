@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from debriscount.scale.quantity import Quantity, coverage_factor95
+from debriscount.scale.quantity import Quantity, chance_of, coverage_factor95
 
 
 def test_the_interval_of_a_known_uncertainty() -> None:
@@ -34,3 +34,26 @@ def test_text_has_two_digits_of_the_half_width(quantity: Quantity, text: str) ->
 def test_no_quantity_without_a_meaning(wrong: tuple[float, ...]) -> None:
     with pytest.raises(ValueError, match="no quantity has value"):
         Quantity(*wrong)
+
+
+@pytest.mark.parametrize(
+    ("excess", "expected"),
+    [
+        # Published: JCGM 100, tables G.1 and G.2: 95 % lie within 1.960 u, and within 2.57 u for 5 degrees of freedom.
+        (Quantity(1.960, 1.0), 0.05),
+        (Quantity(-2.57, 1.0, 5.0), 0.05),
+        (Quantity(0.0, 1.0), 1.0),
+        (Quantity(0.0, 0.0), 1.0),
+        (Quantity(0.1, 0.0), 0.0),
+    ],
+)
+def test_chance(excess: Quantity, expected: float) -> None:
+    assert chance_of(excess) == pytest.approx(expected, abs=1e-4)
+
+
+def test_chance_of_known_quantiles() -> None:
+    """*Published*: tables of the normal distribution and Student's t: 1.96; 2.262 with 9 degrees of freedom."""
+    assert chance_of(Quantity(1.96, 1.0)) == pytest.approx(0.05, abs=1e-4)
+    assert chance_of(Quantity(3.262, 1.0, 9), 1.0) == pytest.approx(0.05, abs=1e-4)
+    assert chance_of(Quantity(1.0, 0.0), 1.0) == 1
+    assert chance_of(Quantity(1.0, 0.0)) == 0

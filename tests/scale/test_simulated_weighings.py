@@ -18,6 +18,12 @@ def weighing(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
     sys.modules.pop("weighing", None)
 
 
+@pytest.fixture
+def causes(weighing: Any) -> Iterator[Any]:
+    yield importlib.import_module("weighing_causes")
+    sys.modules.pop("weighing_causes", None)
+
+
 def test_masses_of_a_simulated_run_are_those_of_its_truth(weighing: Any) -> None:
     truth = weighing.random_truth(3)
     fault = weighing.Fault(spilled_g=0.1 * truth.portion_g)
@@ -55,10 +61,40 @@ def test_a_smaller_fault_is_seen_less_often(weighing: Any, monkeypatch: pytest.M
 
 @pytest.mark.parametrize(("bar", "code"), [(90.0, 0), (100.1, 1)])
 def test_exit_code(
-    weighing: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], bar: float, code: int
+    weighing: Any,
+    causes: Any,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    bar: float,
+    code: int,
 ) -> None:
     monkeypatch.setattr(weighing, "FLAGGED", bar)
     monkeypatch.setattr(weighing, "share_flagged", lambda _number, seeds: (len(seeds), 97.0))
     monkeypatch.setattr(weighing, "sound_runs", lambda seeds, **_: {"|E_n| <= 1, photo against scale": 95.0})
+    monkeypatch.setattr(causes, "report", lambda _seeds: False)
     assert weighing.main(["--runs", "9"]) == code
     assert "spilled portion, swept" in capsys.readouterr().out
+
+
+def test_exchanged_readings_are_named_and_sound_runs_seldom_blamed(causes: Any) -> None:
+    for number, (name, _, cause, _) in enumerate(causes.FAULTS):
+        if cause == "exchanged readings":
+            found = causes.name_first(number, range(25), 15.0)
+            assert found.right >= 0.85 * (found.runs - found.unseen), name
+    alarms = causes.false_alarms(range(60))
+    assert alarms["an exchange named"] <= 2
+    assert alarms["a cause named"] <= 15
+
+
+def test_a_sound_run_of_the_causes_is_what_its_truth_says(causes: Any, weighing: Any) -> None:
+    truth = weighing.random_truth(4)
+    seen = causes.figures(truth, causes.Planted(weighing.weigh(truth))).zones["patch"]
+    assert seen.pickup_percent == pytest.approx(truth.pickup_percent, abs=4 * truth.photo_u)
+    spilled = causes._spilled(truth, weighing.weigh(truth), 0.15 * truth.portion_g)
+    weighed = weighing.weighed_pickup(spilled.weighing)
+    assert weighed.balance.unaccounted_g.value == pytest.approx(0.15 * truth.portion_g, rel=0.1)
+
+
+def test_best_figures_are_no_worse_than_the_better_of_both(causes: Any) -> None:
+    found = causes.best_figures(range(100))
+    assert found["best"] <= 1.1 * min(found["photo"], found["scale"])

@@ -1,5 +1,6 @@
 import csv
 import json
+import os
 from pathlib import Path
 from typing import Any
 
@@ -153,10 +154,10 @@ def test_a_file_in_the_way_is_refused(scene: Any, tmp_path: Path) -> None:
 
 
 def test_a_failure_leaves_nothing(scene: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def fail(self: Path, data: bytes) -> int:
+    def fail(descriptor: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "write_bytes", fail)
+    monkeypatch.setattr(os, "fsync", fail)
     with pytest.raises(OutputError, match=r"out: cannot be written \(No space left on device\)\. Give a folder"):
         write_scene(scene.scene, tmp_path / "out")
     assert list(tmp_path.iterdir()) == []
