@@ -56,8 +56,8 @@ def count_interval(grains: GrainTable, chosen: NDArray[np.bool_]) -> tuple[int, 
     Of a clump that lies across a zone's border, the pieces whose centres lie in the zone are a clump of the zone, so
     that D of zones adds up to D of the patch. Large grains touch others more often than small ones, which makes A / a a
     little high. What a grain hides of another is missing from the area, and a grain that is hidden wholly from both
-    counts: so to the upper end are added as many as random overlap would hide beneath the clumps (the Boolean model,
-    `crowding_factor`).
+    counts: so to the upper end are added as many as random overlap would hide beneath the clumps of all kinds together
+    (the Boolean model, `crowding_factor`).
 
     References
     ----------
@@ -67,28 +67,20 @@ def count_interval(grains: GrainTable, chosen: NDArray[np.bool_]) -> tuple[int, 
     if len(grains.clump) != len(grains):
         return None
     alone = np.bincount(grains.clump)[grains.clump] == 1
+    area = grains.outline_mm2 if len(grains.outline_mm2) else grains.area_mm2
     down = up = variance = 0.0
     for kind in np.unique(grains.kind[chosen]):
         own = grains.kind == kind
-        counts = _counts_by_area(grains.area_mm2[own], alone[own], chosen[own])
+        counts = _counts_by_area(area[own], alone[own], chosen[own])
         if counts is None:
             return None
         more, square = counts
         down, up, variance = down + min(0.0, more), up + max(0.0, more), variance + square
     counted, beyond = int(chosen.sum()), K95 * float(np.sqrt(variance))
-    up += _hidden(grains, chosen & ~alone)
+    hidden = crowding_factor(grains.x_mm, grains.y_mm, area, 1.0) - 1
+    up += float(hidden[chosen & ~alone].sum())
     least = len(np.unique(grains.clump[chosen]))
     return max(int(np.floor(counted + down - beyond)), least), int(np.ceil(counted + up + beyond))
-
-
-def _hidden(grains: GrainTable, chosen: NDArray[np.bool_]) -> float:
-    """How many grains lie hidden among the chosen ones if grains overlap at random."""
-    hidden = 0.0
-    for kind in np.unique(grains.kind[chosen]):
-        own = grains.kind == kind
-        factor = crowding_factor(grains.x_mm[own], grains.y_mm[own], grains.area_mm2[own], 1.0)
-        hidden += float((factor[chosen[own]] - 1).sum())
-    return hidden
 
 
 def _counts_by_area(

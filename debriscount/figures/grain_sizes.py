@@ -17,7 +17,8 @@ from ..grains.table import GrainTable
 TO_95TH = 3.29
 #: Fewest grains of *before* that tell how much a kind varies as seen.
 FEWEST = 20
-#: Logarithm of the area over the usual one from which on a thing is nearer to two grains than to one, and stays as it is.
+#: Logarithm of the area over the usual one from which on a thing is nearer to two grains than to one: it stays as it
+#: is.
 TWO = 0.5 * np.log(2)
 
 
@@ -34,7 +35,8 @@ def as_varied(tables: Mapping[str, GrainTable], hints: Sequence[KindHint]) -> di
     Notes
     -----
     Logarithms of single grains' areas are drawn to the middle one of *before* until their spread there is that of the
-    kind: the more they vary beyond it, the less do areas tell and the more does the number of grains. Kinds without an outline, whose areas are mostly blur, and those whose sizes are not known stay as they are.
+    kind: the more they vary beyond it, the less do areas tell and the more does the number of grains. Kinds without an
+    outline, whose areas are mostly blur, and those whose sizes are not known stay as they are.
     """
     factors = {name: np.ones(len(table)) for name, table in tables.items()}
     start = tables["before"]
@@ -48,7 +50,10 @@ def as_varied(tables: Mapping[str, GrainTable], hints: Sequence[KindHint]) -> di
             over = np.log(table.area_mm2) - middle
             single = (table.kind == k) & (over < TWO)
             factors[name][single] = np.exp((share - 1) * over[single])
-    return {name: replace(table, area_mm2=table.area_mm2 * factors[name]) for name, table in tables.items()}
+    return {
+        name: replace(table, area_mm2=table.area_mm2 * factors[name], outline_mm2=table.area_mm2)
+        for name, table in tables.items()
+    }
 
 
 def area_spread(hint: KindHint) -> float:

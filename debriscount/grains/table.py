@@ -16,7 +16,8 @@ class GrainTable:
     """The grains of one shot, one entry a grain in every array.
 
     ``kind`` indexes the measurement's ``kinds``; ``zone`` indexes ``ZONES``; ``clump`` is the number of what hangs
-    together, empty where that is unknown.
+    together, empty where that is unknown. ``outline_mm2`` is the area within the outline where ``area_mm2`` is a better
+    estimate of a grain's; empty where they are the same.
     """
 
     kind: NDArray[np.int16]
@@ -25,6 +26,7 @@ class GrainTable:
     area_mm2: NDArray[np.float64]
     zone: NDArray[np.int8]
     clump: NDArray[np.int32] = field(default_factory=lambda: np.zeros(0, np.int32))
+    outline_mm2: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
 
     @property
     def diameter_mm(self) -> NDArray[np.float64]:
@@ -36,10 +38,9 @@ class GrainTable:
 
     def take(self, chosen: NDArray[np.bool_]) -> "GrainTable":
         """Those grains alone."""
-        clump = self.clump[chosen] if len(self.clump) else self.clump
-        return GrainTable(
-            self.kind[chosen], self.x_mm[chosen], self.y_mm[chosen], self.area_mm2[chosen], self.zone[chosen], clump
-        )
+        clump, outline = (v[chosen] if len(v) else v for v in (self.clump, self.outline_mm2))
+        places = self.x_mm[chosen], self.y_mm[chosen]
+        return GrainTable(self.kind[chosen], *places, self.area_mm2[chosen], self.zone[chosen], clump, outline)
 
 
 def grain_table(

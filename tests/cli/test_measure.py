@@ -137,9 +137,9 @@ def test_strict_exits_with_3_unless_the_figure_is_sound(
     patch = replace(result.passes[0].zones["patch"], trust=trust)
     measured["result"] = replace(result, passes=(replace(result.passes[0], zones={"patch": patch}),))
     assert run(tmp_path / "out").exit_code == 0
-    strict = run(tmp_path / "out", "--strict")
+    strict = run(tmp_path / "strict", "--strict")
     assert strict.exit_code == code
-    assert (tmp_path / "out" / "measurement.json").is_file()
+    assert (tmp_path / "strict" / "measurement.json").is_file()
     assert "wrote " in strict.stderr
 
 

@@ -161,6 +161,22 @@ def test_sigma_is_the_spread_of_cover_on_bare_floor(painter: "Painter") -> None:
     assert np.median(shot.sigma) == pytest.approx(spread, rel=0.1)
 
 
+def test_debris_stands_out_by_the_noise_there_is(painter: "Painter") -> None:
+    """Noise that all channels share hides no hue: of two shots without a blank it leaves no debris in the floor."""
+    rng = np.random.default_rng(5)
+    floor = painter.grained(1)
+    before, after = (painter.scatter(seed, 60, RADIUS_PX) for seed in (2, 2))
+    views = {}
+    for name, cover in (("before", before.cover), ("after", np.where(np.arange(480) < 240, after.cover, 0))):
+        view = painter.photographed(floor, np.asarray(cover, np.float32), seed=len(views), noise=0.002)
+        views[name] = view * np.asarray(np.exp(0.08 * rng.standard_normal(view.shape[:2])), np.float32)[..., None]
+    maps = maps_of(views, [painter.lentil])
+    inside = before.cover == 1
+    assert np.mean(maps.shots["before"].cover[inside] > 0.5) > 0.95
+    kept = inside & (np.arange(480) < 240)
+    assert np.mean(maps.shots["after"].cover[kept] > 0.5) > 0.95
+
+
 def test_fine_debris_keeps_its_sum(painter: "Painter") -> None:
     """Specks of 2.6 px, all edge: a pixel's cover is blurred away, the sum is not."""
     floor = painter.grained(1)

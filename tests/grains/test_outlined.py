@@ -201,3 +201,14 @@ def test_no_cover_no_grains(painter: "Painter") -> None:
         nothing = found(painter.shot_of(np.zeros(SHAPE, np.float32)), diameter_px)
         assert not nothing.mask.any()
         assert not nothing.labels.any()
+
+
+@pytest.mark.parametrize(("usual_apart", "count"), [(np.inf, 0), (30.0, 0), (3.0, 1)])
+def test_a_kind_that_is_nearly_as_dark_as_shade_is_held_against_itself(
+    painter: "Painter", usual_apart: float, count: int
+) -> None:
+    shot = painter.shot_of(painter.discs(MIDDLE[None], 8.0, SHAPE))
+    near = replace(shot, apart=np.where(shot.cover > 0.5, np.float32(2), np.float32(0)))
+    kind = KindHint(np.full(3, 0.5), (15.0, 17.0))
+    labelled = outlined_grains(near.cover, near, kind, 0.0, usual_apart)
+    assert len(sum_grains(labelled).area_px) == count

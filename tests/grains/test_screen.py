@@ -61,3 +61,18 @@ def test_where_the_floor_around_shows_nothing_all_stay() -> None:
     )  # fmt: skip
     assert screened["before"] is before[0]
     assert len(screened["after"]) == 3
+
+
+def test_what_shows_behind_a_wall_speaks_neither_for_floor_nor_for_debris() -> None:
+    """A row of things of the debris' colour along the foot of a wall, where nothing was strewn."""
+    grains = lattice(LENTIL, range(70, 340, 30), range(70, 240, 40))
+    foot = lattice(LENTIL, range(15, 390, 15), range(8, 9))
+    before, after = shot(*grains, *foot), shot(*grains[:5], *foot)
+    usable = np.ones(SHAPE, bool)
+    usable[:16] = False
+    screened = screen_grains(
+        {"before": before[0], "after": after[0]}, {"before": before[1], "after": after[1]},
+        [KIND], [COLOUR], usable, STREWN,
+    )  # fmt: skip
+    inside = (screened[name].y_px > 16 for name in ("before", "after"))
+    assert [int(i.sum()) for i in inside] == [len(grains), 5]
