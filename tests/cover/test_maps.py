@@ -169,7 +169,7 @@ def test_debris_stands_out_by_the_noise_there_is(painter: "Painter") -> None:
     views = {}
     for name, cover in (("before", before.cover), ("after", np.where(np.arange(480) < 240, after.cover, 0))):
         view = painter.photographed(floor, np.asarray(cover, np.float32), seed=len(views), noise=0.002)
-        views[name] = view * np.asarray(np.exp(0.08 * rng.standard_normal(view.shape[:2])), np.float32)[..., None]
+        views[name] = view * np.asarray(np.exp(0.3 * rng.standard_normal(view.shape[:2])), np.float32)[..., None]
     maps = maps_of(views, [painter.lentil])
     inside = before.cover == 1
     assert np.mean(maps.shots["before"].cover[inside] > 0.5) > 0.95
