@@ -22,7 +22,7 @@ from ..scale.pickup import WeighedPickup
 Trust = Literal["sound", "doubtful", "not measurable"]
 #: Width of the 95 % interval of a number of grains from which on the number is not given: this share of it and so many
 #: grains besides, since of a few grains one more or less is no fault.
-UNTOLD, UNTOLD_GRAINS = 0.15, 4
+UNTOLD, UNTOLD_GRAINS = 0.1, 4
 
 
 @dataclass(frozen=True, slots=True)
