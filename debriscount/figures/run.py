@@ -11,7 +11,7 @@ from ..cover.fine import faint_share
 from ..cover.guess import guess_kinds
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps, cover_maps
-from ..errors import NoDebrisError, PhotoFileError
+from ..errors import NoDebrisError
 from ..fitness.records import USUAL_WANT
 from ..fitness.shot import check_located
 from ..geometry.grid import FloorGrid
@@ -34,9 +34,11 @@ from .checks import check_debris, check_same_floor, run_warnings
 from .detection import FalseGrains, mirror_grains
 from .explained import explained
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
+from .mixups import blank_flags, check_shot_order, other_run_flags, size_flags
 from .passes import pass_figures
 from .records import MeasuredShot, Measurement
 from .same_grains import as_before
+from .same_photo import check_distinct, check_saved_again, time_flags
 from .sources import PhotoSource, Progress, load_photo
 from .uncertainty import Doubts, ShotGrains
 from .weighed import scale_figures
@@ -110,6 +112,8 @@ def measure(
         lens=lens,
         progress=lambda done: tell(0.1 + 0.3 * done, "aligning"),
     )
+    if registered.located is not None:
+        check_saved_again(photos, registered.located.seen)
     check_same_floor(photos, registered)
     tell(0.4, "telling debris from floor")
     hints = _hints(registered, kinds)
@@ -122,6 +126,8 @@ def measure(
     found = screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
     tell(0.9, "summing zones")
     grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
+    covers = {name: shot.cover for name, shot in maps.shots.items()}
+    check_shot_order(photos, found, covers, strewn)
     grains, alike = as_before(grains)
     scale = registered.grid.mm_per_px
     weighed = {
@@ -164,6 +170,12 @@ def measure(
             *_unfit(photos, registered, patch, kinds),
             *(() if scale_side is None else (flag.message for flag in scale_side.weighed.balance.flags)),
         ),
+        flags=(
+            *time_flags(photos),
+            *(blank_flags(found["before"], covers["blank"]) if "blank" in found else ()),
+            *size_flags(named, hints, covers["before"], strewn, scale),
+            *other_run_flags(passes),
+        ),
         scale=scale_side,
         lens=lens,
         further=further,
@@ -205,9 +217,7 @@ def _read_photos(
     for step, (name, source) in enumerate(sources.items()):
         tell(0.1 * step / len(sources), "reading photos")
         photos[name] = load_photo(source, name, most_megapixels)
-    for name, photo in photos.items():
-        if name.startswith("after") and photo.sha256 and photo.sha256 == photos["before"].sha256:
-            raise PhotoFileError(f"{photo.name}: is the same photo as *before*. Give the photo taken after the pass.")
+    check_distinct(photos)
     return photos
 
 
