@@ -47,13 +47,13 @@ def corners_apart_px(
     None where they show no marker in common or differ in shape.
     """
     both = sorted(set(seen) & set(seen_there))
-    larger = max(other.pixels.shape[:2]) / max(one.pixels.shape[:2])
+    larger = float(max(other.pixels.shape[:2]) / max(one.pixels.shape[:2]))
     if not both or abs(min(one.pixels.shape[:2]) * larger - min(other.pixels.shape[:2])) > 1 + larger:
         return None
     a, b = (np.concatenate([those[i].corners_px for i in both]) for those in (seen, seen_there))
     # Pixel centres lie at whole numbers, so the picture's corner lies at -0.5.
-    apart = np.hypot(*((a + 0.5) * larger - 0.5 - b).T)
-    return float(np.median(apart)) / max(larger, 1.0)
+    apart = float(np.median(np.hypot(*((a + 0.5) * larger - 0.5 - b).T)))
+    return apart / float(max(larger, 1.0))
 
 
 def time_flags(photos: Mapping[str, Photo]) -> list[Flag]:

@@ -21,7 +21,8 @@ def scene(noise_seed: int, gone: int = 0) -> NDArray[np.uint8]:
         y, x = rng.integers(10, 310), rng.integers(10, 390)
         if k >= gone:
             floor[y - 4 : y + 4, x - 4 : x + 4] = (230, 120, 60)
-    return np.clip(floor + np.random.default_rng(noise_seed).normal(0, 2, floor.shape), 0, 255).astype(np.uint8)
+    noisy = floor + np.random.default_rng(noise_seed).normal(0, 2, floor.shape)
+    return np.asarray(np.clip(noisy, 0, 255), np.uint8)
 
 
 def as_jpeg(pixels: NDArray[np.uint8], quality: int, share: float = 1.0, **options: Any) -> Photo:
