@@ -24,7 +24,7 @@ STAGES = (
     "cli",
 )
 #: Beside the stages: they import none, and every stage may import them.
-BESIDE = ("errors", "opencv", "shipped")
+BESIDE = ("errors", "flags", "opencv", "shipped")
 FILES = [*sorted((ROOT / "debriscount").rglob("*.py")), *sorted((ROOT / "cli").rglob("*.py"))]
 FILES.remove(ROOT / "debriscount" / "__init__.py")  # names what every stage has to offer, and loads it when asked
 

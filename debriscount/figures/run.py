@@ -6,6 +6,7 @@ from os import PathLike
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from ..cover.fine import faint_share
 from ..cover.guess import guess_kinds
@@ -14,6 +15,7 @@ from ..cover.maps import CoverMaps, cover_maps
 from ..errors import NoDebrisError
 from ..fitness.records import USUAL_WANT
 from ..fitness.shot import check_located
+from ..flags import Flag
 from ..geometry.grid import FloorGrid
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import FoundGrains, find_grains, least_area_px
@@ -30,13 +32,15 @@ from ..photo.colour import srgb_pixels
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
 from ..photo.shots import side_by_side
+from .alike import alike_flags
 from .checks import check_debris, check_same_floor, run_warnings
 from .detection import FalseGrains, mirror_grains
 from .explained import explained
+from .foreign import foreign_flags
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .mixups import blank_flags, check_shot_order, other_run_flags, size_flags
 from .passes import pass_figures
-from .records import MeasuredShot, Measurement
+from .records import MeasuredShot, Measurement, PassFigures
 from .same_grains import as_before
 from .same_photo import check_distinct, check_saved_again, time_flags
 from .sources import PhotoSource, Progress, load_photo
@@ -126,8 +130,7 @@ def measure(
     found = screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
     tell(0.9, "summing zones")
     grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
-    covers = {name: shot.cover for name, shot in maps.shots.items()}
-    check_shot_order(photos, found, covers, strewn)
+    check_shot_order(photos, found, {name: shot.cover for name, shot in maps.shots.items()}, strewn)
     grains, alike = as_before(grains)
     scale = registered.grid.mm_per_px
     weighed = {
@@ -170,15 +173,33 @@ def measure(
             *_unfit(photos, registered, patch, kinds),
             *(() if scale_side is None else (flag.message for flag in scale_side.weighed.balance.flags)),
         ),
-        flags=(
-            *time_flags(photos),
-            *(blank_flags(found["before"], covers["blank"]) if "blank" in found else ()),
-            *size_flags(named, hints, covers["before"], strewn, scale),
-            *other_run_flags(passes),
-        ),
+        flags=_flags(photos, registered, maps, found, strewn, named, hints, passes),
         scale=scale_side,
         lens=lens,
         further=further,
+    )
+
+
+def _flags(
+    photos: Mapping[str, Photo],
+    registered: RegisteredShots,
+    maps: CoverMaps,
+    found: Mapping[str, FoundGrains],
+    strewn: NDArray[np.bool_],
+    kinds: Sequence[DebrisKind],
+    hints: Sequence[KindHint],
+    passes: Sequence[PassFigures],
+) -> tuple[Flag, ...]:
+    """What looks like a mix-up, a foreign thing or a shot taken otherwise than the rest."""
+    assert registered.located is not None
+    covers, scale = {name: shot.cover for name, shot in maps.shots.items()}, registered.grid.mm_per_px
+    return (
+        *time_flags(photos),
+        *(blank_flags(found["before"], covers["blank"]) if "blank" in covers else ()),
+        *size_flags(kinds, hints, covers["before"], strewn, scale),
+        *other_run_flags(passes),
+        *foreign_flags(registered.views, registered.usable, strewn, found, hints, scale),
+        *alike_flags(photos, registered.located.seen, maps.matched, found, registered.usable),
     )
 
 

@@ -29,8 +29,8 @@ def saved_again(one: Photo, other: Photo) -> bool:
     -----
     A JPEG holds its picture in multiples of its quantisation steps (ITU-T T.81). If the one picture, rounded to the
     steps of the other's file, is the other, the other was made of it. Two photos from a stand differ by the noise of
-    both, whatever they are rounded to; only where one is compressed so much more that no noise is left in it, and nothing
-    came or went, do they pass for one. Where the sizes differ, smoothed pictures are compared.
+    both, whatever they are rounded to; only where one is compressed so much more that no noise is left in it, and
+    nothing came or went, do they pass for one. Where the sizes differ, smoothed pictures are compared.
     """
     if one.pixels.shape != other.pixels.shape:
         return _smaller_copy(one.pixels, other.pixels)
