@@ -13,6 +13,7 @@ from ..flags import Flag
 from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
 from ..photo.read import Photo
+from .checks import TOO_FINE_PX
 from .records import PassFigures
 
 Mask = NDArray[np.bool_]
@@ -106,8 +107,10 @@ def blank_flags(before: FoundGrains, blank_cover: NDArray[np.float32]) -> list[F
     ]
 
 
-def other_run_flags(passes: Sequence[PassFigures]) -> list[Flag]:
-    """A flag for every pass of whose leftovers hardly any lay there before."""
+def other_run_flags(passes: Sequence[PassFigures], hints: Sequence[KindHint]) -> list[Flag]:
+    """A flag for every pass of whose leftovers hardly any lay there before; none for grains found by chance alone."""
+    if min(hint.size_px[0] for hint in hints) < TOO_FINE_PX:
+        return []
     flags = []
     for figures in passes:
         left = None if figures.why is None else figures.why.leftovers.zones.get("patch")

@@ -45,6 +45,7 @@ from .same_grains import as_before
 from .same_photo import check_distinct, check_saved_again, time_flags
 from .sources import PhotoSource, Progress, load_photo
 from .uncertainty import Doubts, ShotGrains
+from .unnamed import unnamed_flags
 from .weighed import scale_figures
 
 
@@ -197,8 +198,9 @@ def _flags(
         *time_flags(photos),
         *(blank_flags(found["before"], covers["blank"]) if "blank" in covers else ()),
         *size_flags(kinds, hints, covers["before"], strewn, scale),
-        *other_run_flags(passes),
+        *other_run_flags(passes, hints),
         *foreign_flags(registered.views, registered.usable, strewn, found, hints, scale),
+        *unnamed_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours),
         *alike_flags(photos, registered.located.seen, maps.matched, found, registered.usable),
     )
 
