@@ -315,7 +315,7 @@ def _damaged(kit: Kit) -> Run:
 
 BLANK = r"debris-on-blank|exchanged|same (photo|picture)"
 SAME = r"same photo|same picture"
-FOREIGN = r"foreign|stain|no grain|shadow"
+FOREIGN = r"foreign-thing|solid-thing|shadow, foot"
 TONE = r"tone|colour|contrast|light|exposure|edges"
 CASES = (
     Case("right", lambda kit: kit.run, r"$^"),
@@ -342,7 +342,7 @@ CASES = (
     Case("a kind that is not there", _one_kind_too_many, "no .* was found|not there|hardly"),
     Case("a kind without a file", lambda kit: _one_kind_too_few(kit, 0), "no file"),
     Case("the other kind without a file", lambda kit: _one_kind_too_few(kit, 1), "no file"),
-    Case("lens of another camera", _foreign_lens, "lens"),
+    Case("lens of another camera", _foreign_lens, "^lens"),
     Case("patch: squares 3 % too large", lambda kit: _patch(kit, r"(side_mm = )([\d.]+)", _times_number(1.03)), "marker|square"),
     Case("patch: squares 5 % too small", lambda kit: _patch(kit, r"(side_mm = )([\d.]+)", _times_number(0.95)), "marker|square"),
     Case("patch: places 3 % too wide", lambda kit: _patch(kit, r"center_mm = \[([-\d.]+), ([-\d.]+)\]", _places(1.03, 1)), "marker"),

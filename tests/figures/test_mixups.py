@@ -1,5 +1,8 @@
 """Mix-ups told from made-up grains: discs on a lattice, some of them missing, moved or on the blank."""
 
+from types import SimpleNamespace
+from typing import cast
+
 import cv2
 import numpy as np
 import pytest
@@ -14,9 +17,11 @@ from debriscount.figures.mixups import (
     came_back,
     check_shot_order,
     lying_too,
+    other_run_flags,
     size_flags,
     usual_size_px,
 )
+from debriscount.figures.records import PassFigures
 from debriscount.grains.find import FoundGrains
 from debriscount.inputs.debris import DebrisKind
 from debriscount.photo.read import Photo, photo_from_array
@@ -90,6 +95,27 @@ def test_debris_that_lay_on_the_blank_already_is_told(lying: int, severity: str 
 
 def test_specks_on_the_blank_beside_the_debris_are_none() -> None:
     assert blank_flags(discs(*LATTICE), cover_of(discs(*[(x + 15, y + 15) for x, y in LATTICE[:30]]))) == []
+
+
+def passes(untouched: float | None, left: int) -> tuple[PassFigures, ...]:
+    """As much of a pass as is looked at."""
+    zone = SimpleNamespace(untouched_percent=untouched)
+    figures = SimpleNamespace(
+        number=2,
+        why=SimpleNamespace(leftovers=SimpleNamespace(zones={"patch": zone})),
+        zones={"patch": SimpleNamespace(after=SimpleNamespace(grains=left))},
+    )
+    return (cast("PassFigures", figures),)
+
+
+def test_leftovers_of_which_none_lay_there_before_are_of_another_run() -> None:
+    (flag,) = other_run_flags(passes(3.0, 50), [HINT])
+    assert (flag.code, flag.severity, flag.shot) == ("another-run", "doubtful", "after2")
+    assert "pass 2 left only 3 %" in flag.sentence
+    assert other_run_flags(passes(60.0, 50), [HINT]) == []
+    assert other_run_flags(passes(3.0, 5), [HINT]) == []  # a few grains may all have been moved
+    assert other_run_flags(passes(None, 50), [HINT]) == []
+    assert other_run_flags(passes(3.0, 50), [KindHint(HINT.colour, (0.8, 2.0))]) == []  # found by chance
 
 
 def test_sizes_of_the_file_are_held_against_what_is_seen() -> None:
