@@ -39,6 +39,7 @@ from .explained import explained
 from .foreign import foreign_flags
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .mixups import blank_flags, check_shot_order, other_run_flags, size_flags
+from .on_blank import gone_flags
 from .passes import pass_figures
 from .records import MeasuredShot, Measurement, PassFigures
 from .same_grains import as_before
@@ -197,6 +198,7 @@ def _flags(
     return (
         *time_flags(photos),
         *(blank_flags(found["before"], covers["blank"]) if "blank" in covers else ()),
+        *gone_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours),
         *size_flags(kinds, hints, covers["before"], strewn, scale),
         *other_run_flags(passes, hints),
         *foreign_flags(registered.views, registered.usable, strewn, found, hints, scale),

@@ -126,8 +126,8 @@ class Kit:
     def with_file(self, shot: str, file: Path) -> Run:
         """The run with one shot's file exchanged, or one added."""
         run = self.run
-        order = ("blank", "before", *(name for name in run.shots if name.startswith("after")))
         shots = {**run.shots, shot: file}
+        order = ("blank", "before", *(name for name in shots if name.startswith("after")))
         return Run(run.patch, {name: shots[name] for name in order if name in shots}, run.debris, run.lens)
 
     def with_text(self, file: Path, *changes: tuple[str, str]) -> Path:
