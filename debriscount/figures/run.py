@@ -11,7 +11,7 @@ from ..cover.fine import faint_share
 from ..cover.guess import guess_kinds
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps, cover_maps
-from ..errors import NoDebrisError, PhotoFileError
+from ..errors import NoDebrisError
 from ..flags import worst_first
 from ..geometry.grid import FloorGrid
 from ..geometry.register import RegisteredShots, register_shots
@@ -34,11 +34,14 @@ from .detection import FalseGrains, mirror_grains
 from .explained import explained
 from .grain_sizes import as_varied
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
+from .mixups import check_shot_order
 from .noticed import balance_flags, photo_flags, shot_flags
 from .passes import pass_figures
 from .records import MeasuredShot, Measurement
 from .same_grains import as_before
+from .same_photo import check_distinct, check_saved_again
 from .sources import PhotoSource, Progress, load_photo
+from .suspicions import mixup_flags
 from .trust import judged
 from .uncertainty import Doubts, ShotGrains
 from .weighed import measurable, scale_figures
@@ -112,6 +115,8 @@ def measure(
         lens=lens,
         progress=lambda done: tell(0.1 + 0.3 * done, "aligning"),
     )
+    if registered.located is not None:
+        check_saved_again(photos, registered.located.seen)
     check_same_floor(photos, registered)
     tell(0.4, "telling debris from floor")
     hints = _hints(registered, kinds)
@@ -124,6 +129,7 @@ def measure(
     found = screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
     tell(0.9, "summing zones")
     grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
+    check_shot_order(photos, found, {name: shot.cover for name, shot in maps.shots.items()}, strewn)
     grains, alike = as_before(grains)
     grains = as_varied(grains, hints)
     scale = registered.grid.mm_per_px
@@ -142,6 +148,7 @@ def measure(
     assert registered.located is not None  # only shots without markers have none
     flags = worst_first(
         [
+            *mixup_flags(photos, registered, maps, found, strewn, named, hints, passes),
             *shot_flags(photos, registered.located, patch, kinds),
             *run_flags(patch, registered, passes, maps, named, hints, budget),
             *photo_flags(photos, told),
@@ -207,9 +214,7 @@ def _read_photos(
     for step, (name, source) in enumerate(sources.items()):
         tell(0.1 * step / len(sources), "reading photos")
         photos[name] = load_photo(source, name, most_megapixels)
-    for name, photo in photos.items():
-        if name.startswith("after") and photo.sha256 and photo.sha256 == photos["before"].sha256:
-            raise PhotoFileError(f"{photo.name}: is the same photo as *before*. Give the photo taken after the pass.")
+    check_distinct(photos)
     return photos
 
 

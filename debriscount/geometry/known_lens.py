@@ -9,11 +9,15 @@ from ..errors import LensError
 from ..flags import Flag
 from ..inputs.lens import VERDICTS, CameraLens
 from ..photo.read import Photo
+from .fit import FittedViews
 from .lens import Lens
 
 #: A stated focal length differs from the lens file's if by more than this share: EXIF rounds it to a tenth of a
 #: millimetre or less, a tenth of what other lenses of one phone differ by.
 SAME_FOCAL = 0.02
+#: How much worse than without a lens file the markers may fit with it: without one three more numbers follow them,
+#: which explains a tenth; and corners are seldom known to better than that many millimetres.
+WORSE, WORSE_MM = 1.5, 0.1
 
 
 def sensor_pixels(photo: Photo) -> NDArray[np.uint8]:
@@ -78,6 +82,19 @@ def lens_of_photo(lens: CameraLens, photo: Photo) -> Lens:
             "not cropped or turned, or calibrate the lens at this size."
         )
     return sensor_lens(lens).scaled(share).turned(photo.turned_deg, size)
+
+
+def check_lens_fits(lens: CameraLens, known: FittedViews, free: FittedViews) -> None:
+    """Raise LensError if the markers fit worse with a lens than with one that is told from them alone.
+
+    ``known`` is the fit with the lens of the file, ``free`` that without any, to the same corners.
+    """
+    off, own = (float(np.sqrt(np.mean(np.square(fit.residual_mm)))) for fit in (known, free))
+    if off > WORSE * own + WORSE_MM:
+        raise LensError(
+            f'lens "{lens.name}": the markers lie {off:.2f} mm off their places with it, and {own:.2f} mm without any '
+            "lens file. It is another camera's, or was calibrated at another zoom: give the right one, or none."
+        )
 
 
 def lens_warnings(lens: CameraLens, photos: Mapping[str, Photo]) -> list[Flag]:

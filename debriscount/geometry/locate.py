@@ -13,7 +13,7 @@ from ..inputs.patch import Patch
 from ..photo.read import Photo
 from .find_patch import find_patch
 from .fit import FittedViews, SeenCorners, fit_views
-from .known_lens import lens_of_photo, lens_warnings
+from .known_lens import check_lens_fits, lens_of_photo, lens_warnings
 from .layout import Corners, Fitting, off_mm, wrong_mm
 from .lens import Lens
 from .markers import SeenMarker, find_markers
@@ -100,6 +100,8 @@ def locate_shots(photos: Mapping[str, Photo], patch: Patch, *, lens: CameraLens 
     used, misplaced = _without_misplaced(shots, used)
     corners = shots.corners(used)
     fitted = fit_views(corners, shots.lens)
+    if lens is not None:
+        check_lens_fits(lens, fitted, fit_views(corners))
     _check_places(photos, patch, used, corners, fitted, layout)
     left_out = [
         _left_out(one, those, moved, misplaced, layout)

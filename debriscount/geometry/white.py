@@ -30,18 +30,28 @@ def paper_colour(pixels: NDArray[np.uint8], squares_px: Iterable[NDArray[np.floa
     ndarray of shape (3,) or None
         Median over the squares of each one's median; None if none shows enough paper.
     """
-    seen = []
-    for corners in squares_px:
-        centre = corners.mean(axis=0)
-        outer, inner = (centre + (corners - centre) * factor for factor in reversed(RING))
-        low = np.maximum(np.floor(outer.min(axis=0)).astype(int), 0)
-        high = np.minimum(np.ceil(outer.max(axis=0)).astype(int) + 1, (pixels.shape[1], pixels.shape[0]))
-        if (high <= low).any():
-            continue
-        ring = np.zeros((high[1] - low[1], high[0] - low[0]), np.uint8)
-        cv2.fillConvexPoly(ring, np.round(outer - low).astype(np.int32), (1,))
-        cv2.fillConvexPoly(ring, np.round(inner - low).astype(np.int32), (0,))
-        if int(ring.sum()) >= FEWEST:
-            crop = linear_pixels(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
-            seen.append(np.median(crop[ring > 0], axis=0))
+    rings = [ring_colour(pixels, corners, *RING) for corners in squares_px]
+    seen = [colour for colour in rings if colour is not None]
     return np.median(np.array(seen, float), axis=0) if seen else None
+
+
+def ring_colour(
+    pixels: NDArray[np.uint8], corners: NDArray[np.float64], inner: float, outer: float
+) -> NDArray[np.float64] | None:
+    """Median linear colour, shape (3,), of the ring between two copies of a square; None where too little is seen.
+
+    ``corners`` of shape (4, 2) are the square's in the photo, ``inner`` and ``outer`` its factors.
+    """
+    centre = corners.mean(axis=0)
+    far, near = (centre + (corners - centre) * factor for factor in (outer, inner))
+    low = np.maximum(np.floor(far.min(axis=0)).astype(int), 0)
+    high = np.minimum(np.ceil(far.max(axis=0)).astype(int) + 1, (pixels.shape[1], pixels.shape[0]))
+    if (high <= low).any():
+        return None
+    ring = np.zeros((high[1] - low[1], high[0] - low[0]), np.uint8)
+    cv2.fillConvexPoly(ring, np.round(far - low).astype(np.int32), (1,))
+    cv2.fillConvexPoly(ring, np.round(near - low).astype(np.int32), (0,))
+    if int(ring.sum()) < FEWEST:
+        return None
+    crop = linear_pixels(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
+    return np.asarray(np.median(crop[ring > 0], axis=0), float)

@@ -38,7 +38,8 @@ class GrainTable:
 
     def take(self, chosen: NDArray[np.bool_]) -> "GrainTable":
         """Those grains alone."""
-        clump, outline = (v[chosen] if len(v) else v for v in (self.clump, self.outline_mm2))
+        clump = self.clump[chosen] if len(self.clump) else self.clump
+        outline = self.outline_mm2[chosen] if len(self.outline_mm2) else self.outline_mm2
         places = self.x_mm[chosen], self.y_mm[chosen]
         return GrainTable(self.kind[chosen], *places, self.area_mm2[chosen], self.zone[chosen], clump, outline)
 

@@ -166,7 +166,7 @@ def test_debris_stands_out_by_the_noise_there_is(painter: "Painter") -> None:
     rng = np.random.default_rng(5)
     floor = painter.grained(1)
     before, after = (painter.scatter(seed, 60, RADIUS_PX) for seed in (2, 2))
-    views = {}
+    views: dict[str, NDArray[np.float32]] = {}
     for name, cover in (("before", before.cover), ("after", np.where(np.arange(480) < 240, after.cover, 0))):
         view = painter.photographed(floor, np.asarray(cover, np.float32), seed=len(views), noise=0.002)
         views[name] = view * np.asarray(np.exp(0.3 * rng.standard_normal(view.shape[:2])), np.float32)[..., None]

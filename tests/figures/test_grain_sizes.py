@@ -16,9 +16,7 @@ HINT = KindHint(np.full(3, 0.2), (18.0, 22.0))
 
 def table(area_mm2: NDArray[np.float64], kind: int = 0) -> GrainTable:
     place = np.arange(len(area_mm2), dtype=np.float64)
-    return GrainTable(
-        np.full(len(area_mm2), kind, np.int16), place, place, area_mm2, np.zeros(len(area_mm2), np.int8)
-    )
+    return GrainTable(np.full(len(area_mm2), kind, np.int16), place, place, area_mm2, np.zeros(len(area_mm2), np.int8))
 
 
 def areas(count: int, spread: float, seed: int = 1) -> NDArray[np.float64]:

@@ -1,0 +1,70 @@
+"""Things painted into made-up floor views: rough floor, discs for grains, bars and blots for what is foreign."""
+
+import re
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from debriscount.cover.kinds import KindHint
+from debriscount.figures.foreign import foreign_flags, solid_things
+from debriscount.grains.find import FoundGrains
+
+SHAPE = (360, 480)
+ALL = np.ones(SHAPE, bool)
+HINT = KindHint(np.array([0.5, 0.05, 0.01]), (8.0, 12.0))
+GRAINS = [(x, y) for x in range(20, 470, 28) for y in range(20, 350, 28)]
+
+
+def shot(grains: list[tuple[int, int]], seed: int, light: float = 1.0) -> tuple[NDArray[np.float32], FoundGrains]:
+    """The same rough floor with grains on it, noise of its own, light that falls off to one side."""
+    floor = 0.3 + 0.03 * np.random.default_rng(0).normal(size=(*SHAPE, 1)) + np.array([0.05, 0, -0.05])
+    mask = np.zeros(SHAPE, np.uint8)
+    for place in grains:
+        cv2.circle(mask, place, 5, (1,), -1)
+    view = np.where(mask[..., None] > 0, HINT.colour, floor) + np.random.default_rng(seed).normal(0, 0.01, (*SHAPE, 3))
+    view *= light * np.linspace(1, 0.8, SHAPE[1])[:, None] ** (seed - 2)
+    none = np.zeros(0)
+    return view.astype(np.float32), FoundGrains(
+        none.astype(np.int16), none, none, none, none, none.astype(np.int32), mask, mask.astype(np.int32)
+    )
+
+
+def run(*names: str) -> tuple[dict[str, NDArray[np.float32]], dict[str, FoundGrains]]:
+    lie = {"blank": [], "before": GRAINS, "after": GRAINS[:20]}
+    shots = {name: shot(lie[name], k + 1, 1 + 0.1 * k) for k, name in enumerate(names)}
+    return {n: s[0] for n, s in shots.items()}, {n: s[1] for n, s in shots.items()}
+
+
+@pytest.mark.parametrize("names", [("blank", "before", "after"), ("before", "after")])
+def test_grains_that_went_and_light_that_changed_are_nothing_foreign(names: tuple[str, ...]) -> None:
+    views, found = run(*names)
+    assert foreign_flags(views, ALL, ALL, found, [HINT], 0.5) == []
+
+
+@pytest.mark.parametrize("factor", [0.15, 0.7, 1.8])
+@pytest.mark.parametrize("name", ["blank", "before", "after"])
+def test_a_large_thing_in_one_shot_is_told_with_its_place(name: str, factor: float) -> None:
+    views, found = run("blank", "before", "after")
+    views[name][150:230, 300:400] *= factor
+    found[name].kind_map[150:230, 300:400] = 0
+    for one in found.values():  # no debris below, so that all of it is seen
+        one.kind_map[150:230, 300:400] = 0
+    flags = foreign_flags(views, ALL, ALL, found, [HINT], 0.5)
+    assert [(flag.code, flag.severity, flag.shot) for flag in flags] == [("foreign-thing", "doubtful", name)]
+    assert re.search(r"about 17[4-6] mm right and 9[4-6] mm down", flags[0].sentence)
+
+
+def test_a_cable_of_the_debris_colour_is_told_and_a_row_of_grains_is_not() -> None:
+    views, found = run("blank", "before", "after")
+    row = np.zeros(SHAPE, np.uint8)
+    for x in range(10, 470, 11):
+        cv2.circle(row, (x, 300), 5, (1,), -1)
+    assert not solid_things(row > 0, ~ALL, 12.0).any()
+    cable = cv2.line(np.zeros(SHAPE, np.uint8), (10, 300), (470, 320), (1,), 13) > 0
+    assert solid_things(cable, ~ALL, 12.0).any()
+    assert not solid_things(cable, cable, 12.0).any()
+    found["after"].kind_map[cable] = 1
+    (flag,) = foreign_flags(views, ALL, ALL, found, [HINT], 0.5)
+    assert (flag.code, flag.severity, flag.shot) == ("solid-thing", "unfit", "after")
