@@ -268,7 +268,8 @@ def _covered(
     """Where each shot shows what the noise of none of them explains."""
     covered = {n: np.zeros(floor.shape[:2], bool) for n in run.matched}
     for f in filters:
-        least = np.maximum(limit, 3 * _one_noise(f, run, floor).sigma)
+        # Of a shot that stands alone debris may fill most, and the spread of cover is then no noise.
+        least = np.maximum(limit, 3 * (f if run.alone else _one_noise(f, run, floor)).sigma)
         for n, view in run.matched.items():
             covered[n] |= cover_of(f, view, floor) > least
     return covered

@@ -156,7 +156,9 @@ def _heard(content: bytes, image: Image.Image) -> Image.Image | NDArray[np.uint8
         return image
     if image.mode == "L":
         pixels = pixels[..., 0]
-    check_shift(pixels, block_size(image.layer))  # type: ignore[attr-defined]
+    steps = jpeg_steps(image)
+    rounding = (0.0,) if steps is None else (steps[:, 0, 0] / 8).tolist()  # the first coefficient is eight times the mean
+    check_shift(pixels, block_size(image.layer), rounding)  # type: ignore[attr-defined]
     return pixels
 
 

@@ -25,7 +25,7 @@ _LEAST = 3.0
 _ENDS = 4
 
 
-def check_shift(pixels: NDArray[np.uint8], block: tuple[int, int]) -> None:
+def check_shift(pixels: NDArray[np.uint8], block: tuple[int, int], rounding: Sequence[float] = (0.0,)) -> None:
     """Raise PhotoFileError, which does not name the file, where a JPEG's brightness or tint jumps in mid-row.
 
     Parameters
@@ -34,13 +34,17 @@ def check_shift(pixels: NDArray[np.uint8], block: tuple[int, int]) -> None:
         As stored.
     block : tuple of int
         Height and width of what is coded together, px.
+    rounding : sequence of float
+        To what a block's mean is rounded, levels, of luma and, where there is any, of chroma.
     """
     height, width = block
     rows, columns = pixels.shape[0] // height, -(-pixels.shape[1] // width)
     if rows < 3 or columns < 4 * _ENDS:
         return
     for channel in range(1 if pixels.ndim == 2 else 3):
-        place = _shifted_from(_steps(pixels, height, width, channel), columns)
+        # Where means are coarse, a soft edge of the scene becomes a step that is as even as a shift.
+        least = max(_LEAST, _CLEAR * rounding[min(channel, len(rounding) - 1)])
+        place = _shifted_from(_steps(pixels, height, width, channel), columns, least)
         if place is not None:
             row, column = divmod(place, columns)
             raise PhotoFileError(
@@ -76,10 +80,10 @@ def _channel(rows: NDArray[np.uint8], channel: int) -> NDArray[np.float32]:
     return np.asarray(cv2.cvtColor(rows, cv2.COLOR_RGB2YCrCb)[..., channel], np.float32)
 
 
-def _shifted_from(steps: NDArray[np.float32], columns: int) -> int | None:
+def _shifted_from(steps: NDArray[np.float32], columns: int, least: float) -> int | None:
     """Index of the first step of a shift, or None."""
     usual = 1.4826 * float(np.median(np.abs(steps)))
-    limit = max(_LEAST, _CLEAR * usual)
+    limit = max(least, _CLEAR * usual)
     sums = np.cumsum(np.concatenate([[0.0], np.clip(steps, -limit, limit)]))
     means = (sums[columns:] - sums[:-columns]) / columns
     first = int(np.argmax(np.abs(means)))

@@ -46,6 +46,10 @@ def test_a_shift_of_grey_is_refused() -> None:
         check_shift(pixels(shifted(floor(), 9, 20, 15.0, 8)[..., 0]), (8, 8))
 
 
+def test_a_step_of_coarse_rounding_is_none() -> None:
+    check_shift(pixels(shifted(floor(), 10, 20, 12.0)), (16, 16), (12.0, 12.0))
+
+
 @pytest.mark.parametrize("row", [128, 130])
 def test_an_edge_in_the_scene_is_none(row: int) -> None:
     """A level edge spans the photo; even on the border of blocks it does not jump by a row."""
