@@ -157,7 +157,8 @@ def _heard(content: bytes, image: Image.Image) -> Image.Image | NDArray[np.uint8
     if image.mode == "L":
         pixels = pixels[..., 0]
     steps = jpeg_steps(image)
-    rounding = (0.0,) if steps is None else (steps[:, 0, 0] / 8).tolist()  # the first coefficient is eight times the mean
+    # The first coefficient of a block is eight times its mean.
+    rounding = (0.0,) if steps is None else (steps[:, 0, 0] / 8).tolist()
     check_shift(pixels, block_size(image.layer), rounding)  # type: ignore[attr-defined]
     return pixels
 
