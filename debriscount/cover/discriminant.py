@@ -17,6 +17,9 @@ SHEEN = 0.1 / np.sqrt(12)
 #: across the photo, quantised colour (common practice, no source). It keeps a hue that floor and debris
 #: nearly share from deciding.
 TINT = 0.03
+#: How far shade may change the hue of a floor, as a share of each channel: of two lamps of unlike colour one is
+#: hidden from a shadow. Daylight beside a warm lamp changes a channel's share of the light by about a tenth.
+SHADE_TINT = 0.1
 
 
 #: Largest weight of a channel: cover then changes by a hundred for one step of an 8-bit photo's darkest levels.
@@ -145,3 +148,21 @@ def departure(
 
     over_strips(work, floor.shape[0])
     return length
+
+
+def from_shaded_floor(
+    view: NDArray[np.float32], floor: NDArray[np.float32], sigma: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """How many standard deviations a view is from floor in any shade, coloured shade included; shape (H, W).
+
+    ``sigma``, of shape (H, W, 3), is the noise of a channel, to which coloured shade adds where the view is darker.
+    """
+    widened = np.empty_like(sigma)
+
+    def work(rows: slice) -> None:
+        v, f, n = view[rows], floor[rows], sigma[rows]
+        tint = np.float32(SHADE_TINT) * f * ((v - f).sum(axis=-1, keepdims=True) < 0)
+        widened[rows] = np.sqrt(n * n + tint * tint)
+
+    over_strips(work, view.shape[0])
+    return departure(view, floor, FloorNoise(widened, np.eye(3)), SHADE)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from .alone import pattern_around
 from .assign import likeliest_kind
 from .colours import LearnedColour, apart_pixels, core_pixels, join_pixels, learn_colours
-from .discriminant import SHADE, SHEEN, Discriminant, cover_of, departure, fisher_discriminant
+from .discriminant import SHEEN, Discriminant, cover_of, departure, fisher_discriminant, from_shaded_floor
 from .fine import SMOOTH_PX, SMOOTHED, fine_spots, full_cover, lone_cover
 from .floor import brightness, disc, local_floor
 from .joints import floor_joints
@@ -18,11 +18,7 @@ from .kinds import KindHint
 from .light import FAINTEST
 from .noise import FloorNoise, tail_factor
 from .shots import BareFloor, Shots
-from .strips import over_strips
 
-#: How far shade may change the hue of a floor, as a share of each channel: of two lamps of unlike colour one is
-#: hidden from a shadow. Daylight beside a warm lamp changes a channel's share of the light by about a tenth.
-SHADE_TINT = 0.1
 #: Cover above which a pixel is kept out of what is averaged as bare floor or light.
 NOT_BARE = 0.25
 #: Width, in small grains, of what may be a joint of the floor in a photo that stands alone: long grains are about half
@@ -310,7 +306,7 @@ def _shot_cover(
     kind = likeliest_kind(view - floor.mean, floor.mean, covers, colours, floor.noise.sigma, grain_px)
     cover = covers[0] if len(covers) == 1 else np.choose(kind, covers)
     sigma = filters[0].sigma if len(covers) == 1 else np.choose(kind, [f.sigma for f in filters])
-    apart = _apart(view, floor.mean, floor.noise.sigma)
+    apart = from_shaded_floor(view, floor.mean, floor.noise.sigma)
     light = np.where(usable, brightness(view) / np.maximum(bright, FAINTEST) - 1, np.float32(0))
     spread = tuple(_spread(f, c) for f, c in zip(filters, colours, strict=True))
     usual = tuple(_usual_apart(floor, c) for c in colours)
@@ -390,22 +386,4 @@ def _usual_apart(floor: BareFloor, colour: LearnedColour) -> float:
     """How far the kind's own colour is from shaded floor, usual over the floor, in standard deviations."""
     some = np.s_[::16, ::16]
     mean = floor.mean[some]
-    return float(np.median(_apart(colour.over(mean.shape[:2]), mean, floor.noise.sigma[some])))
-
-
-def _apart(view: NDArray[np.float32], floor: NDArray[np.float32], sigma: NDArray[np.float32]) -> NDArray[np.float32]:
-    """How many standard deviations a view is from floor in any shade, coloured shade included; shape (H, W)."""
-    return departure(view, floor, FloorNoise(_tinted(view, floor, sigma), np.eye(3)), SHADE)
-
-
-def _tinted(view: NDArray[np.float32], floor: NDArray[np.float32], sigma: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Noise of every channel with what coloured shade adds where a view is darker than the floor."""
-    result = np.empty_like(sigma)
-
-    def work(rows: slice) -> None:
-        v, f, n = view[rows], floor[rows], sigma[rows]
-        tint = np.float32(SHADE_TINT) * f * ((v - f).sum(axis=-1, keepdims=True) < 0)
-        result[rows] = np.sqrt(n * n + tint * tint)
-
-    over_strips(work, view.shape[0])
-    return result
+    return float(np.median(from_shaded_floor(colour.over(mean.shape[:2]), mean, floor.noise.sigma[some])))

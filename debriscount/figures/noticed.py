@@ -23,6 +23,8 @@ WANTS = (SOUND, SOUND * math.sqrt(TOGETHER))
 #: Fine grains are measured too small in every shot alike, which cancels in a pickup; those too fine for that are told
 #: by `checks.kind_flags`.
 CANCELS = ("too-coarse",)
+#: What widens the interval, whose noise is that of the photos themselves: shared by all shots, it says no more.
+WIDENS = ("noisy", "compressed")
 
 
 def photo_flags(photos: Mapping[str, Photo], told: Sequence[str]) -> list[Flag]:
@@ -74,7 +76,7 @@ def fault_flags(usual: Mapping[str, Fitness], by_want: Mapping[float, Mapping[st
     -------
     list of Flag
         A note unless the fault, or a symptom of it, is one at less accuracy too. One that all shots share is a step
-        less grave, since a pickup is a ratio. Of the shots that share a fault all say the same: how far beyond its
+        less grave, since a pickup is a ratio, and a note where the interval is the wider for it. Of the shots that share a fault all say the same: how far beyond its
         limit it is in the worst of them.
     """
     first = next(iter(usual))
@@ -93,7 +95,7 @@ def fault_flags(usual: Mapping[str, Fitness], by_want: Mapping[float, Mapping[st
     for name, fault in found:
         grave, sentence = _gravity(name, fault, by_want), worst[fault.code].sentence
         if sharing[fault.code] == len(usual) > 1:
-            grave = max(grave - 1, 0)
+            grave = 0 if fault.code in WIDENS else max(grave - 1, 0)
         code, shot = fault.code, name
         if code == "other-blurred":
             code, shot = "blurred", first

@@ -54,8 +54,15 @@ def test_a_limit_that_is_the_same_for_any_accuracy_is_passed_a_little(value: flo
 
 
 def test_a_fault_that_all_shots_share_is_less_grave() -> None:
-    grave = [("compressed", 5.0)]
+    grave = [("burnt-out", 5.0)]
     assert set(flags({"before": grave, "after": grave}).values()) == {"doubtful"}
+    assert set(flags({"blank": [], "before": grave, "after": grave}).values()) == {"unfit"}
+
+
+@pytest.mark.parametrize("code", ["noisy", "compressed"])
+def test_noise_that_all_shots_share_is_in_the_interval(code: str) -> None:
+    grave = [(code, 5.0)]
+    assert set(flags({"before": grave, "after": grave}).values()) == {"note"}
     assert set(flags({"blank": [], "before": grave, "after": grave}).values()) == {"unfit"}
 
 
