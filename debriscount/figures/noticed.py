@@ -76,8 +76,8 @@ def fault_flags(usual: Mapping[str, Fitness], by_want: Mapping[float, Mapping[st
     -------
     list of Flag
         A note unless the fault, or a symptom of it, is one at less accuracy too. One that all shots share is a step
-        less grave, since a pickup is a ratio, and a note where the interval is the wider for it. Of the shots that share a fault all say the same: how far beyond its
-        limit it is in the worst of them.
+        less grave, since a pickup is a ratio, and a note where the interval is the wider for it. Of the shots that
+        share a fault all say the same: how far beyond its limit it is in the worst of them.
     """
     first = next(iter(usual))
     # Lens and plane are fitted to all shots together, so that one that is blurred spoils them for all.

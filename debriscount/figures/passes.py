@@ -11,7 +11,7 @@ from .possible import possible
 from .records import Amount, BudgetLine, PassFigures, ZoneFigures
 from .trust import TOO_WIDE, WIDEST, untold
 from .uncertainty import Doubts, ShotGrains, pickup_uncertainty
-from .zones import amounts, less_background
+from .zones import amounts, less_background, with_unseen
 
 
 def pass_figures(
@@ -56,7 +56,10 @@ def pass_figures(
                 name: {zone: less_background(a, bare[zone]) for zone, a in zones.items()}
                 for name, zones in by_shot.items()
             }
-        net[only] = by_shot
+        unseen = doubts[only].unseen_share
+        net[only] = {
+            name: {zone: with_unseen(a, unseen) for zone, a in zones.items()} for name, zones in by_shot.items()
+        }
     limits = {only: zone_limits(patch, false, only) for only in choices}
     passes = []
     budget: dict[str, float] = {}

@@ -29,6 +29,8 @@ ELSEWHERE = 0.3
 #: What the leftovers' area is off by, as a share of the part of all grains that is too faint to be seen: whether faint
 #: grains stay as often as others is not known.
 FAINT = 0.5
+#: Most that may go unseen where some is seen, as a share of the debris.
+MOST_UNSEEN = 0.99
 #: Share of what two independent ways to the pickup, by area and by number, differ by that is taken for its uncertainty.
 TWO_WAYS = 0.5
 #: How many of a shot's grains are missed or made up, each by itself: in a wall's shade, beside another, in a joint.
@@ -71,6 +73,11 @@ class Doubts:
     blind_share: float = 0.0
     faint_share: float = 0.0
     still_mm2: float = 0.0
+
+    @property
+    def unseen_share(self) -> float:
+        """Share of the debris that may go unseen, of which at least a little is seen."""
+        return min(1 - (1 - self.blind_share) * (1 - self.faint_share), MOST_UNSEEN)
 
 
 def pickup_uncertainty(

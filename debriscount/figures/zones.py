@@ -1,5 +1,6 @@
 """Sum the grains of a shot by zone and kind."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -60,6 +61,14 @@ def amounts(
             count_interval(grains, chosen),
         )
     return result
+
+
+def with_unseen(amount: Amount, share: float) -> Amount:
+    """The amount when a share of the grains, below 1, may have gone unseen: its interval's upper end holds those too."""
+    if amount.grains95 is None:
+        return amount
+    low, high = amount.grains95
+    return replace(amount, grains95=(low, high + math.ceil(share / (1 - share) * max(amount.grains, 0))))
 
 
 def zone_areas_mm2(patch: Patch) -> dict[str, float]:

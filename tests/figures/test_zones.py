@@ -1,4 +1,5 @@
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -7,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from debriscount.figures.records import Amount
-from debriscount.figures.zones import amounts, less_background
+from debriscount.figures.zones import amounts, less_background, with_unseen
 from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.find import FoundGrains
 from debriscount.grains.table import GrainTable, grain_table, zone_members
@@ -246,3 +247,11 @@ def test_every_zone_tells_how_far_its_count_can_be_trusted() -> None:
 
 def test_a_count_whose_clumps_are_unknown_has_no_interval() -> None:
     assert amounts(patch_of(), grains_at(patch_of(), (100, 50)), [LENTILS])["patch"].grains95 is None
+
+
+def test_what_may_go_unseen_widens_the_interval_of_the_number_upwards() -> None:
+    """By hand: of 80 grains seen on four fifths of the floor, 20 more may lie on the rest."""
+    seen = Amount(100.0, 80, None, (78, 83))
+    assert with_unseen(seen, 0.2).grains95 == (78, 103)
+    assert with_unseen(seen, 0.0) == seen
+    assert with_unseen(replace(seen, grains95=None), 0.2).grains95 is None
