@@ -2,13 +2,15 @@
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 
+from ..errors import NoDebrisError, ShotOrderError
 from ..fitness.allowance import TOGETHER
 from ..fitness.causes import EXPLAINED_BY, causes
 from ..fitness.records import USUAL_WANT, Finding, Fitness
 from ..fitness.shot import check_located
-from ..flags import SEVERITIES, Flag, Severity
+from ..flags import SEVERITIES, Flag, Severity, worst_first
 from ..geometry.locate import LocatedShots
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
@@ -60,6 +62,32 @@ def shot_flags(
     if all(one.fit for one in usual.values()):
         return []
     return fault_flags(usual, {want: check_located(photos, located, patch, kinds, want) for want in WANTS})
+
+
+#: Faults of a photo after which debris that is missing, or too much of it, is no wonder.
+SPOILING = ("blurred", "burnt-out", "shadow", "patch-cut", "faint")
+
+
+@contextmanager
+def refused_for_its_cause(
+    photos: Mapping[str, Photo], located: LocatedShots, patch: Patch, kinds: Sequence[DebrisKind]
+) -> Iterator[None]:
+    """Let a refusal of the debris or of the shots' order inside give the photo's own fault, where it has one.
+
+    Raises
+    ------
+    NoDebrisError, ShotOrderError
+        As raised inside, with the fault of the worst photo as the reason.
+    """
+    try:
+        yield
+    except (NoDebrisError, ShotOrderError) as refusal:
+        faults = [f for f in shot_flags(photos, located, patch, kinds) if f.code in SPOILING and f.severity != "note"]
+        if not faults:
+            raise
+        worst = worst_first(faults)[0]
+        name = photos[worst.shot or "before"].name
+        raise type(refusal)(f"{name}: {worst.sentence} Debris cannot be told from floor in it.") from refusal
 
 
 def fault_flags(usual: Mapping[str, Fitness], by_want: Mapping[float, Mapping[str, Fitness]]) -> list[Flag]:

@@ -35,7 +35,7 @@ from .explained import explained
 from .grain_sizes import as_varied
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .mixups import check_shot_order
-from .noticed import balance_flags, photo_flags, shot_flags
+from .noticed import balance_flags, photo_flags, refused_for_its_cause, shot_flags
 from .passes import pass_figures
 from .records import MeasuredShot, Measurement
 from .same_grains import as_before
@@ -129,7 +129,9 @@ def measure(
     found = screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
     tell(0.9, "summing zones")
     grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
-    check_shot_order(photos, found, {name: shot.cover for name, shot in maps.shots.items()}, strewn)
+    assert registered.located is not None  # only shots without markers have none
+    with refused_for_its_cause(photos, registered.located, patch, kinds):
+        check_shot_order(photos, found, {name: shot.cover for name, shot in maps.shots.items()}, strewn)
     grains, alike = as_before(grains)
     grains = as_varied(grains, hints)
     scale = registered.grid.mm_per_px
@@ -141,11 +143,11 @@ def measure(
     }
     false = _false_grains(patch, registered.grid, maps, found, grains, hints)
     passes, budget = pass_figures(patch, weighed, named, scale, false, _doubts(maps, grains["before"], hints, scale))
-    check_debris(photos, passes, allow_growth)
+    with refused_for_its_cause(photos, registered.located, patch, kinds):
+        check_debris(photos, passes, allow_growth)
     tell(0.92, "looking why debris stayed")
     passes, further = explained(patch, registered, maps, found, grains, named, hints, passes)
     scale_side = None if weighing is None else scale_figures(patch, weighing, passes, kinds, _seen_cover(found))
-    assert registered.located is not None  # only shots without markers have none
     flags = worst_first(
         [
             *mixup_flags(photos, registered, maps, found, strewn, named, hints, passes),

@@ -64,7 +64,7 @@ def amounts(
 
 
 def with_unseen(amount: Amount, share: float) -> Amount:
-    """The amount when a share of the grains, below 1, may have gone unseen: its interval's upper end holds those too."""
+    """The amount when a share of the grains, below 1, may be unseen: its interval's upper end holds those too."""
     if amount.grains95 is None:
         return amount
     low, high = amount.grains95

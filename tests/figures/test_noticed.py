@@ -1,10 +1,13 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
-from debriscount.figures.noticed import WANTS, fault_flags, photo_flags
+from debriscount.errors import ShotOrderError
+from debriscount.figures import noticed
+from debriscount.figures.noticed import WANTS, fault_flags, photo_flags, refused_for_its_cause
 from debriscount.fitness.records import Finding, Fitness, at_most
 from debriscount.flags import Flag, Severity, sentences
 from debriscount.photo.read import Photo, photo_from_array
@@ -135,3 +138,23 @@ def test_what_side_by_side_tells_is_what_is_taken_apart() -> None:
     photos, told = side_by_side({"before": shots[0], "after": replace(shots[1], grey=True)})
     codes = [(f.code, f.shot) for f in photo_flags(photos, told)]
     assert codes == [("no-colour", None), ("photo-file", "before"), ("photo-file", "after"), ("settings-differ", None)]
+
+
+@pytest.mark.parametrize(
+    ("flag", "said"),
+    [
+        (
+            Flag(code="burnt-out", severity="unfit", sentence="30 % is burnt out.", shot="after"),
+            "after.jpg: 30 % is burnt",
+        ),
+        (Flag(code="burnt-out", severity="note", sentence="1 % is burnt out.", shot="after"), "before.jpg: shows more"),
+        (Flag(code="slanted", severity="unfit", sentence="is slanted.", shot="after"), "before.jpg: shows more"),
+    ],
+)
+def test_a_refusal_gives_the_photos_own_fault(monkeypatch: pytest.MonkeyPatch, flag: Flag, said: str) -> None:
+    monkeypatch.setattr(noticed, "shot_flags", lambda *_: [flag])
+    photos = {name: photo(f"{name}.jpg") for name in ("before", "after")}
+    located: Any = None
+    patch: Any = None
+    with pytest.raises(ShotOrderError, match=f"^{said}"), refused_for_its_cause(photos, located, patch, ()):
+        raise ShotOrderError("before.jpg: shows more debris than after.jpg")
