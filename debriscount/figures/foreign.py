@@ -25,6 +25,10 @@ LARGE = 12.0
 #: Depth, as a share of a large grain's diameter, below which grains that touch part into cores; and the area of what
 #: stays, in large grains. In heaps after a pass it reached 1.1 where a cable as wide as a grain had 44.
 DEEP, SOLID = 0.4, 8.0
+#: Length of a thing, in large grains, from which on it is none and no clump of them, if it is no wider than two and
+#: stays whole when all is taken off that is nearer to its edge than this share of its half width, where touching grains
+#: part.
+LONG, WHOLE = 12.0, 0.6
 
 
 def foreign_flags(
@@ -67,8 +71,11 @@ def foreign_flags(
             )
     if all(hint.outlined for hint in hints):
         before = found["before"].kind_map > 0
-        for name in (n for n in found if n.startswith("after")):
-            mask = solid_things(found[name].kind_map > 0, before, large_px)
+        for name, shot in found.items():
+            debris = shot.kind_map > 0
+            mask = long_things(debris & usable, large_px)
+            if name.startswith("after"):
+                mask |= solid_things(debris, before, large_px)
             if mask.any():
                 where, mm2 = _where(mask, strewn, 1, mm_per_px)
                 flags.append(
@@ -148,6 +155,29 @@ def solid_things(debris: Mask, before: Mask, grain_px: float) -> Mask:
     cores = cv2.erode(debris.astype(np.uint8), disc(max(round(DEEP * grain_px), 1)))
     cores[before] = 0
     return _large_parts(np.asarray(cores, np.uint8), SOLID * np.pi / 4 * grain_px**2)
+
+
+def long_things(debris: Mask, grain_px: float) -> Mask:
+    """What is far longer than a grain, narrow, and does not part into grains: a cable, a straw, the foot of a wall.
+
+    Masks of shape (H, W); ``grain_px`` is the diameter of a large grain.
+    """
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(debris.astype(np.uint8), connectivity=8)
+    result = np.zeros_like(debris)
+    longest = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
+    for number in 1 + np.flatnonzero(longest[1:] >= LONG * grain_px):
+        left, top, width, height = (int(v) for v in stats[number, :4])
+        box = np.s_[top : top + height, left : left + width]
+        thing = labels[box] == number
+        inside = cv2.distanceTransform(np.pad(thing, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+        half_width = float(np.percentile(inside[thing], 95))
+        _, _, cores, _ = cv2.connectedComponentsWithStats(
+            (inside > WHOLE * half_width).astype(np.uint8), connectivity=8
+        )
+        extent = np.hypot(cores[1:, cv2.CC_STAT_WIDTH], cores[1:, cv2.CC_STAT_HEIGHT]).max(initial=0)
+        if half_width <= grain_px and extent >= LONG * grain_px:
+            result[box] |= thing
+    return result
 
 
 def _large_parts(mask: NDArray[np.uint8], least_px: float) -> Mask:

@@ -8,7 +8,7 @@ import pytest
 from numpy.typing import NDArray
 
 from debriscount.cover.kinds import KindHint
-from debriscount.figures.foreign import foreign_flags, solid_things
+from debriscount.figures.foreign import foreign_flags, long_things, solid_things
 from debriscount.grains.find import FoundGrains
 
 SHAPE = (360, 480)
@@ -68,3 +68,21 @@ def test_a_cable_of_the_debris_colour_is_told_and_a_row_of_grains_is_not() -> No
     found["after"].kind_map[cable] = 1
     (flag,) = foreign_flags(views, ALL, ALL, found, [HINT], 0.5)
     assert (flag.code, flag.severity, flag.shot) == ("solid-thing", "unfit", "after")
+
+
+def test_a_cable_in_any_shot_is_longer_than_grains_and_a_row_of_grains_is_not() -> None:
+    curve = np.array([(x, int(150 + 40 * np.sin(x / 60))) for x in range(40, 440)], np.int32)
+    cable = np.zeros(SHAPE, np.uint8)
+    cv2.polylines(cable, [curve], False, (1,), 7)
+    row = np.zeros(SHAPE, np.uint8)
+    for x, y in curve[::11]:  # nearly two radii apart: they touch
+        cv2.circle(row, (int(x), int(y)), 6, (1,), -1)
+    heap = np.zeros(SHAPE, np.uint8)
+    cv2.circle(heap, (240, 180), 120, (1,), -1)
+    assert long_things(cable > 0, 12.0).sum() == cable.sum()
+    assert not long_things(row > 0, 12.0).any()
+    assert not long_things(heap > 0, 12.0).any()
+    views, found = run("blank", "before", "after")
+    found["before"].kind_map[cable > 0] = 1
+    flags = foreign_flags(views, ALL, ALL, found, [HINT], 0.5)
+    assert ("solid-thing", "unfit", "before") in [(f.code, f.severity, f.shot) for f in flags]
