@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from ..flags import listed
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from .detection import FalseGrains, zone_limits
@@ -12,6 +13,10 @@ from .records import Amount, BudgetLine, PassFigures, ZoneFigures
 from .trust import TOO_WIDE, WIDEST, untold
 from .uncertainty import Doubts, ShotGrains, pickup_uncertainty
 from .zones import amounts, less_background, with_unseen
+
+#: Share of the floor on which a kind cannot be seen, from which on its pickup is not given, nor that of all kinds: what
+#: is seen of it tells where the floor is plain, not how much lies there.
+MOST_BLIND = 0.5
 
 
 def pass_figures(
@@ -71,12 +76,21 @@ def pass_figures(
                 patch, seen["before"], seen[name], seen.get("blank"), mm_per_px, doubts[only]
             )
             plain = zone_figures(net[only]["before"], net[only][name], limits[only])
-            told = not _too_wide(plain["patch"], intervals["patch"])
-            figures[only] = possible({zone: _with_interval(f, intervals[zone], told) for zone, f in plain.items()})
+            spoilt = _unseen(kinds, doubts, only)
+            if not spoilt and _too_wide(plain["patch"], intervals["patch"]):
+                spoilt = TOO_WIDE
+            figures[only] = possible({zone: _with_interval(f, intervals[zone], spoilt) for zone, f in plain.items()})
         by_kind = {kind.name: figures[k] for k, kind in enumerate(kinds)}
         passes.append(PassFigures(number, figures[None], by_kind, with_patch=with_patch))
     lines = [BudgetLine(source, u) for source, u in budget.items()]
     return tuple(passes), tuple(sorted(lines, key=lambda line: -line.u_percent))
+
+
+def _unseen(kinds: Sequence[DebrisKind], doubts: Mapping[int | None, Doubts], only: int | None) -> str:
+    """Why no pickup is given: which of the kinds in question cannot be seen on most of the floor; "" if none."""
+    asked = range(len(kinds)) if only is None else [only]
+    names = [kinds[k].name for k in asked if doubts[k].blind_share > MOST_BLIND]
+    return f"{listed(names)} can hardly be told from the floor on most of it" if names else ""
 
 
 def _too_wide(figures: ZoneFigures, interval: tuple[float, float] | None) -> bool:
@@ -85,14 +99,14 @@ def _too_wide(figures: ZoneFigures, interval: tuple[float, float] | None) -> boo
     return interval is not None and interval[1] - interval[0] > 2 * WIDEST * left
 
 
-def _with_interval(figures: ZoneFigures, interval: tuple[float, float] | None, told: bool) -> ZoneFigures:
+def _with_interval(figures: ZoneFigures, interval: tuple[float, float] | None, spoilt: str) -> ZoneFigures:
     """Figures with their interval, which must reach down to what is promised at least.
 
     A figure whose interval is so wide that it says next to nothing is not given, nor any where that of the whole patch
-    is (``told`` is False): what spoils the whole spoils its parts.
+    is not, for the reason ``spoilt``: what spoils the whole spoils its parts.
     """
     if interval is not None and figures.more_than_percent is not None:
         interval = (min(interval[0], figures.more_than_percent), interval[1])
-    if interval is not None and (not told or _too_wide(figures, interval)):
-        return untold(figures, TOO_WIDE if figures.pickup_percent is not None else "")
+    if interval is not None and (spoilt or _too_wide(figures, interval)):
+        return untold(figures, (spoilt or TOO_WIDE) if figures.pickup_percent is not None else "")
     return replace(figures, interval95=interval)

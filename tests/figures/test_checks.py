@@ -46,10 +46,10 @@ def test_nothing_that_looks_like_grains_is_no_count_of_zero() -> None:
         check_guess("photo.jpg", grains(), (0, 0))
 
 
-def measured(still_mm2: float) -> object:
+def measured(still_mm2: float, blind_share: float = 0.0) -> object:
     from debriscount.figures.detection import FalseGrains
 
-    doubts: dict[int | None, Doubts] = {k: Doubts(still_mm2=still_mm2) for k in (None, 0)}
+    doubts: dict[int | None, Doubts] = {k: Doubts(blind_share, still_mm2=still_mm2) for k in (None, 0)}
     shots = {
         "before": ShotGrains(grains(*[20.0] * 100), np.zeros(100), 0.01),
         "after": ShotGrains(grains(*[20.0] * 30), np.zeros(30), 0.01),
@@ -67,3 +67,11 @@ def test_a_figure_that_may_be_anything_is_not_given_nor_are_its_parts() -> None:
         zone = unsure.zones[name]  # type: ignore[attr-defined]
         assert (zone.pickup_percent, zone.gone_percent, zone.interval95) == (None, None, None)
         assert zone.before.area_mm2 == 2000
+
+
+def test_a_kind_that_most_of_the_floor_hides_is_not_given_nor_what_holds_it() -> None:
+    hidden, seen = measured(10.0, 0.6), measured(10.0, 0.4)
+    for zones in (hidden.zones, hidden.kinds[KINDS[0].name]):  # type: ignore[attr-defined]
+        assert (zones["patch"].pickup_percent, zones["patch"].trust) == (None, "not measurable")
+        assert zones["patch"].why == f"{KINDS[0].name} can hardly be told from the floor on most of it"
+    assert seen.zones["patch"].pickup_percent == pytest.approx(70)  # type: ignore[attr-defined]
