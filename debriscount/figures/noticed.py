@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 
 from ..errors import NoDebrisError, ShotOrderError
@@ -65,14 +65,14 @@ def shot_flags(
 
 
 #: Faults of a photo after which debris that is missing, or too much of it, is no wonder.
-SPOILING = ("blurred", "burnt-out", "shadow", "patch-cut", "faint")
+SPOILING = ("blurred", "burnt-out", "shadow", "patch-cut", "faint", "other-tone")
 
 
 @contextmanager
-def refused_for_its_cause(
-    photos: Mapping[str, Photo], located: LocatedShots, patch: Patch, kinds: Sequence[DebrisKind]
-) -> Iterator[None]:
-    """Let a refusal of the debris or of the shots' order inside give the photo's own fault, where it has one.
+def refused_for_its_cause(photos: Mapping[str, Photo], faults: Callable[[], Iterable[Flag]]) -> Iterator[None]:
+    """Let a refusal of the debris or of the shots' order inside give a photo's own fault, where one has any.
+
+    ``faults`` finds the flags of the photos, which is done only when something was refused.
 
     Raises
     ------
@@ -82,10 +82,10 @@ def refused_for_its_cause(
     try:
         yield
     except (NoDebrisError, ShotOrderError) as refusal:
-        faults = [f for f in shot_flags(photos, located, patch, kinds) if f.code in SPOILING and f.severity != "note"]
-        if not faults:
+        spoiling = [flag for flag in faults() if flag.code in SPOILING and flag.severity != "note"]
+        if not spoiling:
             raise
-        worst = worst_first(faults)[0]
+        worst = worst_first(spoiling)[0]
         name = photos[worst.shot or "before"].name
         raise type(refusal)(f"{name}: {worst.sentence} Debris cannot be told from floor in it.") from refusal
 

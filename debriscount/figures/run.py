@@ -12,7 +12,7 @@ from ..cover.guess import guess_kinds
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps, cover_maps
 from ..errors import NoDebrisError
-from ..flags import worst_first
+from ..flags import Flag, worst_first
 from ..geometry.grid import FloorGrid
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import FoundGrains, find_grains, least_area_px
@@ -29,6 +29,7 @@ from ..photo.colour import srgb_pixels
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
 from ..photo.shots import side_by_side
+from .alike import alike_flags
 from .checks import check_debris, check_same_floor, run_flags
 from .detection import FalseGrains, mirror_grains
 from .explained import explained
@@ -129,8 +130,14 @@ def measure(
     found = screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
     tell(0.9, "summing zones")
     grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
-    assert registered.located is not None  # only shots without markers have none
-    with refused_for_its_cause(photos, registered.located, patch, kinds):
+    located = registered.located
+    assert located is not None  # only shots without markers have none
+
+    def faults() -> list[Flag]:
+        alike = alike_flags(photos, located.seen, maps.matched, found, registered.usable)
+        return [*shot_flags(photos, located, patch, kinds), *alike]
+
+    with refused_for_its_cause(photos, faults):
         check_shot_order(photos, found, {name: shot.cover for name, shot in maps.shots.items()}, strewn)
     grains, alike = as_before(grains)
     grains = as_varied(grains, hints)
@@ -143,7 +150,7 @@ def measure(
     }
     false = _false_grains(patch, registered.grid, maps, found, grains, hints)
     passes, budget = pass_figures(patch, weighed, named, scale, false, _doubts(maps, grains["before"], hints, scale))
-    with refused_for_its_cause(photos, registered.located, patch, kinds):
+    with refused_for_its_cause(photos, faults):
         check_debris(photos, passes, allow_growth)
     tell(0.92, "looking why debris stayed")
     passes, further = explained(patch, registered, maps, found, grains, named, hints, passes)
@@ -151,7 +158,7 @@ def measure(
     flags = worst_first(
         [
             *mixup_flags(photos, registered, maps, found, strewn, named, hints, passes),
-            *shot_flags(photos, registered.located, patch, kinds),
+            *shot_flags(photos, located, patch, kinds),
             *run_flags(patch, registered, passes, maps, named, hints, budget),
             *photo_flags(photos, told),
             *(() if scale_side is None else balance_flags(scale_side.weighed.balance)),

@@ -1,12 +1,10 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pytest
 
 from debriscount.errors import ShotOrderError
-from debriscount.figures import noticed
 from debriscount.figures.noticed import WANTS, fault_flags, photo_flags, refused_for_its_cause
 from debriscount.fitness.records import Finding, Fitness, at_most
 from debriscount.flags import Flag, Severity, sentences
@@ -151,10 +149,7 @@ def test_what_side_by_side_tells_is_what_is_taken_apart() -> None:
         (Flag(code="slanted", severity="unfit", sentence="is slanted.", shot="after"), "before.jpg: shows more"),
     ],
 )
-def test_a_refusal_gives_the_photos_own_fault(monkeypatch: pytest.MonkeyPatch, flag: Flag, said: str) -> None:
-    monkeypatch.setattr(noticed, "shot_flags", lambda *_: [flag])
+def test_a_refusal_gives_the_photos_own_fault(flag: Flag, said: str) -> None:
     photos = {name: photo(f"{name}.jpg") for name in ("before", "after")}
-    located: Any = None
-    patch: Any = None
-    with pytest.raises(ShotOrderError, match=f"^{said}"), refused_for_its_cause(photos, located, patch, ()):
+    with pytest.raises(ShotOrderError, match=f"^{said}"), refused_for_its_cause(photos, lambda: [flag]):
         raise ShotOrderError("before.jpg: shows more debris than after.jpg")
