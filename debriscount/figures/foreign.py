@@ -73,7 +73,7 @@ def foreign_flags(
         before = found["before"].kind_map > 0
         for name, shot in found.items():
             debris = shot.kind_map > 0
-            mask = long_things(debris & usable, large_px)
+            mask = long_things(debris & usable & strewn, large_px)
             if name.startswith("after"):
                 mask |= solid_things(debris, before, large_px)
             if mask.any():
@@ -120,9 +120,11 @@ def changed_places(
         cut = values[: height * cell, : width * cell]
         return np.asarray(cv2.resize(cut, (width, height), interpolation=cv2.INTER_AREA), np.float32)
 
-    floor = shrunk(usable.astype(np.float32)) > 0.99
     nothing = {name: (np.zeros((height, width), bool), cell) for name in views}
-    if not floor.any() or len(views) < 2:
+    if not height or not width or len(views) < 2:
+        return nothing
+    floor = shrunk(usable.astype(np.float32)) > 0.99
+    if not floor.any():
         return nothing
     names = list(views)
     small = {name: shrunk(view) for name, view in views.items()}
@@ -188,11 +190,12 @@ def _large_parts(mask: NDArray[np.uint8], least_px: float) -> Mask:
 
 
 def _where(mask: Mask, strewn: Mask, cell_px: int, mm_per_px: float) -> tuple[str, float]:
-    """Where the middle of a mask of cells lies on the patch, in words, and its area in mm²."""
-    rows, columns = np.nonzero(mask)
+    """Where the largest part of a mask of cells lies on the patch, in words, and the area of all in mm²."""
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    rows, columns = np.nonzero(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
     top, left = int(np.argmax(strewn.any(axis=1))), int(np.argmax(strewn.any(axis=0)))
     right, down = (
         mm_per_px * (cell_px * (float(np.median(v)) + 0.5) - first) for v, first in ((columns, left), (rows, top))
     )
-    area = len(rows) * (cell_px * mm_per_px) ** 2
+    area = float(mask.sum()) * (cell_px * mm_per_px) ** 2
     return f"about {right:.0f} mm right and {down:.0f} mm down from the patch's top left corner", area

@@ -67,7 +67,7 @@ WIDE_BECAUSE: dict[str, str] = {
     "crowding": "grains hide one another",
 }
 NOTHING_LAY = "no debris lay here before"
-_PLURAL = {"is": "are", "has": "have", "shows": "show", "does": "do", "hides": "hide", "tells": "tell"}
+_PLURAL = {"is": "are", "has": "have", "shows": "show", "does": "do", "hides": "hide", "tells": "tell", "seems": "seem"}
 
 
 def untold(figures: ZoneFigures, why: str) -> ZoneFigures:

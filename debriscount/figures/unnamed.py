@@ -51,37 +51,44 @@ def unnamed_flags(
     """
     if not all(hint.size_known and hint.outlined for hint in hints) or not where.any():
         return []
-    last = "blank" if "blank" in matched else list(matched)[-1]
+    last = list(matched)[-1]
+    pairs = (
+        [(name, "blank") for name in matched if name != "blank"]
+        if "blank" in matched
+        else [("before", last), (last, "before")]
+    )
     debris = np.logical_or.reduce([f.kind_map > 0 for f in found.values()])
     least_px = LEAST * min(hint.size_px[0] for hint in hints)
-    mask = unnamed_places(matched["before"], matched[last], where, debris, [c.mean for c in colours], least_px)
-    share = float(mask.sum() / max(int((found["before"].kind_map > 0)[where].sum()), 1))
+    means = [c.mean for c in colours]
+    masks = {n: unnamed_places(matched[n], matched[bare], where, debris, means, least_px) for n, bare in pairs}
+    name = max(masks, key=lambda n: int(masks[n].sum()))
+    share = float(masks[name].sum() / max(int((found["before"].kind_map > 0)[where].sum()), 1))
     if share < SAID:
         return []
-    red, green, blue = (round(255 * float(v)) for v in linear_to_srgb(np.median(matched["before"][mask], axis=0)))
+    red, green, blue = (round(255 * float(v)) for v in linear_to_srgb(np.median(matched[name][masks[name]], axis=0)))
     return [
         Flag(
             code="unnamed-debris",
             severity="unfit" if share > SPOILS else "doubtful",
-            sentence=f"something of the colour #{red:02x}{green:02x}{blue:02x} came or went that no debris file names, "
-            f"{100 * share:.0f} % as much as the debris named. Give a debris file for each kind that was strewn",
+            sentence=f"something of the colour #{red:02x}{green:02x}{blue:02x} lies in {name} that no debris file "
+            f"names, {100 * share:.0f} % as much as the debris named. Give a debris file for each kind that was strewn",
         )
     ]
 
 
 def unnamed_places(
-    before: NDArray[np.float32],
-    bare: NDArray[np.float32],
+    view: NDArray[np.float32],
+    other: NDArray[np.float32],
     where: Mask,
     debris: Mask,
     colours: Sequence[NDArray[np.float64]],
     least_px: float,
 ) -> Mask:
-    """Where *before* departs from another shot, ``least_px`` wide or more, to neither a kind's colour nor the floor's.
+    """Where a shot departs from another, ``least_px`` wide or more, to neither a kind's colour nor the floor's.
 
     Views are linear light of shape (H, W, 3), masks have shape (H, W), ``colours`` are linear, shape (3,) each.
     """
-    logs = [np.log(np.maximum(cv2.blur(view, (3, 3)), FAINTEST) + np.float32(STRAY)) for view in (before, bare)]
+    logs = [np.log(np.maximum(cv2.blur(v, (3, 3)), FAINTEST) + np.float32(STRAY)) for v in (view, other)]
     change = logs[0] - logs[1]
     hue, light = change[..., [0, 2]] - change[..., 1:2], change.mean(axis=-1)
     spread = [1.4826 * float(np.median(np.abs(v[where]))) for v in (hue[..., 0], hue[..., 1], light)]
@@ -99,10 +106,13 @@ def unnamed_places(
     pixels = np.maximum(np.bincount(label, minlength=count), 1)
     things, floor = (
         colour_places(np.stack([np.bincount(label, v[rows, columns, c], count) / pixels for c in range(3)], axis=-1))
-        for v in (before, bare)
+        for v in (view, other)
     )
-    away = things - floor
-    known = (np.abs(away[:, :2]) < FLOORS_OWN).all(axis=1) & (away[:, 2] < BRIGHTER)
+    usual = colour_places(np.median(view[where & ~near], axis=0)[None]) if (where & ~near).any() else floor
+    known = np.zeros(count, bool)
+    for bare in (floor, usual):
+        away = things - bare
+        known |= (np.abs(away[:, :2]) < FLOORS_OWN).all(axis=1) & (away[:, 2] < BRIGHTER)
     for colour in colours:
         known |= (np.abs(things - colour_places(np.asarray(colour)[None]))[:, :2] < OWN_COLOUR).all(axis=1)
     known[0] = True

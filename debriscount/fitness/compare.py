@@ -1,5 +1,6 @@
 """Whether the shots of a run were taken and processed alike: tone by the markers, noise by the bare floor."""
 
+import warnings
 from collections.abc import Mapping
 
 import cv2
@@ -69,11 +70,18 @@ def _departure(name: str, tones: Mapping[str, Mapping[int, Floats]]) -> float:
     for number, own in tones[name].items():
         others = [those[number] for other, those in tones.items() if other != name and number in those]
         if others:
-            offs.append(own - np.median(np.stack(others), axis=0))
+            offs.append(own - _median(np.stack(others)))
     if not offs:
         return 0.0
-    off = np.median(np.stack(offs), axis=0)
+    off = _median(np.stack(offs))
     return float(np.abs(off[~np.isnan(off)]).max(initial=0.0))
+
+
+def _median(tones: Floats) -> Floats:
+    """Median over the first axis of those that are known; NaN where none is."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        return np.asarray(np.nanmedian(tones, axis=0))
 
 
 def floor_noise(view: NDArray[np.float32], bare: NDArray[np.bool_]) -> float:

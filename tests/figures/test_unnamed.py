@@ -2,6 +2,7 @@
 
 import cv2
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 from debriscount.cover.colours import LearnedColour
@@ -63,3 +64,18 @@ def test_of_grains_too_small_for_an_outline_nothing_is_said() -> None:
     small = KindHint(ORANGE, (2.0, 3.0))
     views = {"before": view(1, *((place, WHITE) for place in LATTICE)), "after": view(2)}
     assert unnamed_flags(views, ALL, {"before": found(), "after": found()}, [small], [NAMED]) == []
+
+
+@pytest.mark.parametrize("blank", [True, False])
+def test_what_came_with_the_pass_is_told_in_its_own_colour(blank: bool) -> None:
+    named = LATTICE[:40]
+    blue = np.array([0.01, 0.05, 0.5])
+    came = [(place, blue) for place in LATTICE[40:80]]
+    views = {"blank": view(3)} if blank else {}
+    views |= {"before": view(1, *((place, ORANGE) for place in named)), "after": view(2, *came)}
+    lying = {name: found(*(named if name == "before" else ())) for name in views}
+    (flag,) = unnamed_flags(views, ALL, lying, [HINT], [NAMED])
+    # sRGB of the linear colour by hand: 0.01, 0.05 and 0.5 are 25, 63 and 188.
+    red, green, blue_level = (int(flag.sentence.split("#")[1][i : i + 2], 16) for i in (0, 2, 4))
+    np.testing.assert_allclose((red, green, blue_level), (25, 63, 188), atol=4)
+    assert "lies in after that no debris file names" in flag.sentence
