@@ -15,8 +15,9 @@ from .uncertainty import Doubts, ShotGrains, pickup_uncertainty
 from .zones import amounts, less_background, with_unseen
 
 #: Share of the floor on which a kind cannot be seen, from which on its pickup is not given, nor that of all kinds: what
-#: is seen of it tells where the floor is plain, not how much lies there.
-MOST_BLIND = 0.5
+#: a quarter of the floor shows is still a sample, and the interval says how good a one; less tells where the floor is
+#: plain.
+MOST_BLIND = 0.75
 
 
 def pass_figures(

@@ -70,7 +70,7 @@ def test_a_figure_that_may_be_anything_is_not_given_nor_are_its_parts() -> None:
 
 
 def test_a_kind_that_most_of_the_floor_hides_is_not_given_nor_what_holds_it() -> None:
-    hidden, seen = measured(10.0, 0.6), measured(10.0, 0.4)
+    hidden, seen = measured(10.0, 0.8), measured(10.0, 0.4)
     for zones in (hidden.zones, hidden.kinds[KINDS[0].name]):  # type: ignore[attr-defined]
         assert (zones["patch"].pickup_percent, zones["patch"].trust) == (None, "not measurable")
         assert zones["patch"].why == f"{KINDS[0].name} can hardly be told from the floor on most of it"
