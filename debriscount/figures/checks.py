@@ -68,7 +68,8 @@ def check_debris(photos: Mapping[str, Photo], passes: Sequence[PassFigures], all
     if start.grains == 0 or start.area_mm2 <= 0:
         raise NoDebrisError(
             f"{photos['before'].name}: shows no debris in the patch, so no share of it can be given. Is it the photo "
-            "taken after scattering? Does the debris file name the right colour?"
+            f"taken after scattering{', and not the blank' if 'blank' in photos else ''}? Does the debris file name "
+            "the right colour?"
         )
     zones = [z for name, z in first.items() if name != "margin" and z.before.grains + z.after.grains > 0]
     if (
@@ -78,7 +79,8 @@ def check_debris(photos: Mapping[str, Photo], passes: Sequence[PassFigures], all
     ):
         raise ShotOrderError(
             f"{photos['after'].name}: shows more debris than {photos['before'].name} in every zone. Are the two "
-            "exchanged? If debris did grow, say so with --allow-growth (allow_growth=True)."
+            f"exchanged{', or the blank and before' if 'blank' in photos else ''}? If debris did grow, say so with "
+            "--allow-growth (allow_growth=True)."
         )
 
 
