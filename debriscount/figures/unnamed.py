@@ -60,7 +60,11 @@ def unnamed_flags(
     debris = np.logical_or.reduce([f.kind_map > 0 for f in found.values()])
     least_px = LEAST * min(hint.size_px[0] for hint in hints)
     means = [c.mean for c in colours]
-    masks = {n: unnamed_places(matched[n], matched[bare], where, debris, means, least_px) for n, bare in pairs}
+    # Debris of *before* shades the floor, which is then brighter where it is gone.
+    masks = {
+        n: unnamed_places(matched[n], matched[bare], where, debris, means, least_px, by_light=bare != "before")
+        for n, bare in pairs
+    }
     name = max(masks, key=lambda n: int(masks[n].sum()))
     share = float(masks[name].sum() / max(int((found["before"].kind_map > 0)[where].sum()), 1))
     if share < SAID:
@@ -83,16 +87,19 @@ def unnamed_places(
     debris: Mask,
     colours: Sequence[NDArray[np.float64]],
     least_px: float,
+    by_light: bool = True,
 ) -> Mask:
     """Where a shot departs from another, ``least_px`` wide or more, to neither a kind's colour nor the floor's.
 
-    Views are linear light of shape (H, W, 3), masks have shape (H, W), ``colours`` are linear, shape (3,) each.
+    Views are linear light of shape (H, W, 3), masks have shape (H, W), ``colours`` are linear, shape (3,) each. What is
+    merely brighter than floor counts if ``by_light``.
     """
     logs = [np.log(np.maximum(cv2.blur(v, (3, 3)), FAINTEST) + np.float32(STRAY)) for v in (view, other)]
     change = logs[0] - logs[1]
     hue, light = change[..., [0, 2]] - change[..., 1:2], change.mean(axis=-1)
     spread = [1.4826 * float(np.median(np.abs(v[where]))) for v in (hue[..., 0], hue[..., 1], light)]
-    changed = light > max(BRIGHTER, SURE * spread[2])
+    brighter = BRIGHTER if by_light else np.inf
+    changed = light > max(brighter, SURE * spread[2])
     for channel in range(2):
         changed |= np.abs(hue[..., channel]) > max(HUE, SURE * spread[channel])
     near = cv2.dilate(debris.astype(np.uint8), disc(RIM_PX)) > 0
@@ -112,7 +119,7 @@ def unnamed_places(
     known = np.zeros(count, bool)
     for bare in (floor, usual):
         away = things - bare
-        known |= (np.abs(away[:, :2]) < FLOORS_OWN).all(axis=1) & (away[:, 2] < BRIGHTER)
+        known |= (np.abs(away[:, :2]) < FLOORS_OWN).all(axis=1) & (away[:, 2] < brighter)
     for colour in colours:
         known |= (np.abs(things - colour_places(np.asarray(colour)[None]))[:, :2] < OWN_COLOUR).all(axis=1)
     known[0] = True
