@@ -79,7 +79,7 @@ def _print(check: "ShotCheck", photo: Path, *, details: bool, verdict_last: bool
 
     one = check.check(photo)
     if details:
-        typer.echo(details_text(one))
+        typer.echo(details_text(one, terminal_width()))
     text = shot_text(one, lying_text(check, photo, one), terminal_width(), verdict_last=verdict_last)
     if in_colour():
         word = verdict_word(one)

@@ -34,10 +34,10 @@ def mixup_flags(
     """A flag for everything about a measured run that makes one doubt that these are the right photos and files."""
     assert registered.located is not None
     covers, scale = {name: shot.cover for name, shot in maps.shots.items()}, registered.grid.mm_per_px
+    on_blank = blank_flags(found["before"], covers["blank"]) if "blank" in covers else []
     return (
         *time_flags(photos),
-        *(blank_flags(found["before"], covers["blank"]) if "blank" in covers else ()),
-        *gone_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours),
+        *(on_blank or gone_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours)),
         *size_flags(kinds, hints, covers["before"], strewn, scale),
         *other_run_flags(passes, hints),
         *foreign_flags(registered.views, registered.usable, strewn, found, hints, scale),

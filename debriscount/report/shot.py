@@ -88,19 +88,24 @@ def _cut(line: str, width: int) -> str:
     return f"{line[: width - 4].rstrip()} ..."
 
 
-def details_text(shot: Fitness) -> str:
-    """Return everything that was looked at as a table, each value with its limit and where that comes from."""
-    rows = [(f.name, _amount(f), _limit(f), f.reason) for f in shot.findings]
+def details_text(shot: Fitness, width: int = TERMINAL_WIDTH) -> str:
+    """Return everything that was looked at as a table, each value with its limit and, below it, where that comes from.
+
+    No line is longer than ``width`` columns, save a name and its values.
+    """
+    rows = [(f.name, _amount(f), _limit(f)) for f in shot.findings]
     widths = [max(len(row[k]) for row in rows) for k in range(3)]
     lines = []
     for finding, row in zip(shot.findings, rows, strict=True):
         mark = " " if finding.fit else "!"
-        cells = "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=False))
-        lines.append(f"{mark} {cells}  {row[3]}".rstrip())
+        cells = "  ".join(cell.ljust(column) for cell, column in zip(row, widths, strict=True))
+        lines.append(f"{mark} {cells}".rstrip())
+        if finding.reason:
+            lines.append("    " + wrapped(finding.reason, "    ", width - 4))
     faults = [f.advice for f in shot.findings if f.advice and not f.fit]
     remarks = [f.advice for f in shot.findings if f.advice and f.fit]
-    lines += [f"To do: {advice}" for advice in dict.fromkeys(faults)]
-    lines += [f"Note: {advice}" for advice in dict.fromkeys(remarks)]
+    lines += [wrapped(f"To do: {advice}", "  ", width) for advice in dict.fromkeys(faults)]
+    lines += [wrapped(f"Note: {advice}", "  ", width) for advice in dict.fromkeys(remarks)]
     return "\n".join(lines) + "\n"
 
 

@@ -227,7 +227,7 @@ def truth_text(scene: Scene) -> str:
         for zone, value in figures.items():
             shown, met = ("-" if share is None else f"{share:.2f} %" for share in (value, reached[zone]))
             lines.append(f"{number:<5}{zone:<8}{shown:>12}{met:>11}{before[zone].grains:>15}{after[zone].grains:>8}")
-    lines.append(f"Not modelled: {'; '.join(NOT_MODELLED)}.")
+    lines += ["Not modelled:", *(f"- {what}" for what in NOT_MODELLED)]
     return "\n".join(lines) + "\n"
 
 

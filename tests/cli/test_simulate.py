@@ -18,7 +18,7 @@ def test_a_scene_is_written_and_its_truth_printed(tmp_path: Path) -> None:
     truth = json.loads((out / "truth.json").read_text(encoding="utf-8"))
     shown = f"{truth['passes'][1]['zones']['corner']['pickup_by_area_percent']:.2f} %"
     assert shown in result.stdout
-    assert "Not modelled: " in result.stdout
+    assert "Not modelled:\n" in result.stdout
     assert result.stderr.startswith(f"wrote {out}: blank.jpg, before.jpg, ")
 
 

@@ -1,4 +1,5 @@
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -55,7 +56,9 @@ def test_a_missing_marker_is_told_without_the_files_name_twice() -> None:
 
 
 def test_details_are_a_table_with_all_advice_below() -> None:
-    *rows, do, note = details_text(Fitness("before.jpg", "blank.jpg", 0.5, (GOOD, BAD, NOTE))).splitlines()
+    *lines, do, note = details_text(Fitness("before.jpg", "blank.jpg", 0.5, (GOOD, BAD, NOTE))).splitlines()
+    rows = [line for line in lines if not line.startswith("    ")]
+    assert len(lines) - len(rows) == sum(bool(f.reason) for f in (GOOD, BAD, NOTE))
     assert rows[0].startswith("  markers seen  4 of 4")
     assert rows[1].startswith("! edge spread   5.23 px  at most 3.1")
     assert rows[2].startswith("  scale         -")
@@ -84,3 +87,11 @@ def test_a_value_at_its_limit_is_fit() -> None:
     assert at_most("x", 2.0, "", 2.0, "", "").fit
     assert at_least("x", 2.0, "", 2.0, "", "").fit
     assert isinstance(GOOD, Finding)
+
+
+@pytest.mark.parametrize("width", [60, 80, 200])
+def test_details_fit_the_terminal(width: int) -> None:
+    long = replace(BAD, reason="blur of half a grain takes its rim away " * 5, advice="Focus on the floor. " * 9)
+    text = details_text(Fitness("before.jpg", "blank.jpg", 0.5, (GOOD, long, NOTE)), width)
+    assert max(map(len, text.splitlines())) <= width
+    assert "takes its rim" in text

@@ -128,7 +128,7 @@ def test_an_unknown_mass_is_left_empty(scene: Any) -> None:
 def test_the_table_says_what_is_left_out(scene: Any) -> None:
     text = truth_text(scene.scene)
     assert "corner" in text
-    assert "Not modelled: grains that let light through" in text
+    assert "Not modelled:\n- grains that let light through" in text
 
 
 def test_kinds_whose_names_look_alike_get_files_of_their_own(scene: Any) -> None:
