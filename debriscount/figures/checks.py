@@ -14,7 +14,7 @@ from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from ..photo.read import Photo
 from .records import BudgetLine, PassFigures, ZoneFigures
-from .trust import SOUND, TOO_WIDE
+from .trust import SOUND, TOO_WIDE, WIDE_BECAUSE
 
 #: Texture of two different floors agrees by chance alone; of half a million places a correlation above 0.04 was
 #: not met between unlike floors, and the same floor full of small debris kept 0.13.
@@ -38,13 +38,12 @@ CUT = 0.1
 #: Without a debris file: how many things must lie within what factor of the usual area, and how wide the interval of
 #: their number may be.
 ALIKE, UNALIKE, UNSURE = 0.8, 3.0, 0.2
-#: What to say of the largest source of uncertainty where a pickup cannot be told.
-CAUSES = {
-    "floor": ": the floor's own pattern looks like this debris; give a photo of the clean floor with --blank, or strew "
-    "debris of another colour",
-    "faint grains": ": most grains are too small to be seen; go closer or use more megapixels",
-    "not judged": ": much of the floor has the debris' own colour; strew debris of another colour",
-    "colour limit": ": debris hardly stands out from the floor; strew debris of another colour, or use broader light",
+#: What to do about the largest source of uncertainty where a pickup cannot be told.
+ADVICE = {
+    "floor": "give a photo of the clean floor with --blank, or strew debris of another colour",
+    "faint grains": "go closer or use more megapixels",
+    "not judged": "strew debris of another colour",
+    "colour limit": "strew debris of another colour, or use broader light",
 }
 
 
@@ -123,7 +122,8 @@ def run_flags(
         lost.pop("margin", None)
         for why in dict.fromkeys(lost.values()):
             names = [name for name in lost if lost[name] == why]
-            cause = CAUSES.get(budget[0].source, "") if budget and why == TOO_WIDE else ""
+            source = budget[0].source if budget and why == TOO_WIDE else ""
+            cause = f": {WIDE_BECAUSE[source]}; {ADVICE[source]}" if source in ADVICE else ""
             sentence = f"pass {figures.number}: pickup of {', '.join(names)} cannot be told, {why}{cause}"
             flags.append(Flag(code="not-told", severity="note", sentence=sentence))
     return tuple(flags)

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from ..flags import SEVERITIES, Flag, listed
+from ..scale.agreement import WORTHLESS
 from .records import PassFigures, ZoneFigures
 
 #: Half width of the 95 % interval, percentage points, up to which the pickup of the patch and of open floor is sound:
@@ -15,9 +16,8 @@ SOUND = 2.0
 SOUND_ZONE = 4.0
 LARGE = ("patch", "open")
 
-#: Half width of a 95 % interval, percentage points, beyond which a pickup is not given: it would rank no
-#: two machines (common practice, no source).
-WIDEST = 15.0
+#: Half width of a 95 % interval, percentage points, beyond which a pickup is not given.
+WIDEST = WORTHLESS
 TOO_WIDE = f"its 95 % interval is wider than {2 * WIDEST:.0f} points"
 
 #: What a flag says of photos in the middle of a sentence, behind their names; of runs it is the whole clause.

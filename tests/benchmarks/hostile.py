@@ -21,8 +21,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from tests.benchmarks.hostile_files import TEXT
+    from tests.inputs.killed_writer import die_before
 else:  # run as a script, this folder is where Python looks first
+    sys.path.append(str(Path(__file__).parents[1] / "inputs"))
     from hostile_files import TEXT
+    from killed_writer import die_before
 
 FORMATS = ("JPEG", "HEIC", "AVIF", "PNG", "TIFF 8", "TIFF 16", "WebP", "GIF", "BMP", "DNG")
 BAR_MIB, BAR_SECONDS = 1024.0, 20.0
@@ -30,8 +33,6 @@ BAR_MIB, BAR_SECONDS = 1024.0, 20.0
 HANGS_S = 60.0
 #: Clears the screen, sets a title, turns writing round, ends the line; and a byte that is no UTF-8.
 HOSTILE = "a\x1b[2J\x1b]0;t\x07\u202egpj\x9b\r\n\u2028\udcff"
-#: What Python tells before it changes a folder.
-CHANGES = ("os.rename", "os.remove", "os.rmdir", "os.mkdir")
 State = dict[str, str]
 Write = Callable[[Path, int], object]
 
@@ -90,19 +91,6 @@ def state_of(folder: Path) -> State:
         for path in folder.rglob("*")
         if path.is_file() or not any(path.iterdir())
     }
-
-
-def die_before(number: int) -> None:
-    """End this process at its change of a folder of that number, counted from 0."""
-    count = [0]
-
-    def count_down(event: str, _: object) -> None:
-        if event in CHANGES:
-            if count[0] == number:
-                os._exit(9)
-            count[0] += 1
-
-    sys.addaudithook(count_down)
 
 
 def in_child(action: Callable[[], object]) -> int:
