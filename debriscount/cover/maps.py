@@ -142,13 +142,13 @@ def cover_maps(
         learned = learn_colours(join_pixels(parts), kinds, usable.shape, _some(floor.mean, usable))
         colours = tuple(new if new.samples else old for new, old in zip(learned, colours, strict=True))
     filters = _filters(floor, colours, run.shade)
-    blind = [_blind(f, kind) for f, kind in zip(filters, kinds, strict=True)]
     if floor.hidden.any() and len(views) > 1:
         # There the floor has its pattern as well, of which the surroundings' mean tells nothing.
         around = np.asarray(cv2.blur(floor.mean, (2 * int(run.largest) + 1, 2 * int(run.largest) + 1)), np.float32)
         pattern = pattern_around(floor.mean, around, usable & ~floor.hidden, run.averaged_px)
         _refilter(filters, floor, colours, pattern, run.shade)
     filters = [_one_noise(f, run, floor.mean) for f in filters]
+    blind = [_blind(f, kind) for f, kind in zip(filters, kinds, strict=True)]
     bright = _lit_floor(floor.mean, None if "blank" in views else run.window)
     shots = {
         n: _shot_cover(v, floor, bright, filters, colours, usable, shown, run.largest) for n, v in run.matched.items()
