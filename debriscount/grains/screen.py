@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from ..cover.colours import LearnedColour
 from ..cover.kinds import KindHint
-from ..cover.looks import look_limit, looks_of, usual_look
+from ..cover.looks import floor_contrasts, look_limit, looks_of, usual_look
 from .find import FoundGrains
 
 #: Share of a grain's pixels on which another shot may show debris if the grain came or went.
@@ -56,7 +56,14 @@ def screen_grains(
             if name != "blank"
         ]
         usual = usual_look(np.concatenate(changed), kind, colour)
-        unlike = {name: usual.unlike(looks[name].look) for name in found}
+        unlike = {
+            name: np.where(
+                usual.faint(looks[name].look, floor_contrasts(views[name], usable & (f.labels == 0), kind)),
+                np.inf,
+                usual.unlike(looks[name].look),
+            )
+            for name, f in found.items()
+        }
         first = "before" if "before" in found else next(iter(found))
         own = found[first].kind == k
         at = looks[first].row, looks[first].column
