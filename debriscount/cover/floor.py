@@ -11,6 +11,8 @@ from .kinds import BLUR_PX
 
 #: How far a grain's blurred rim reaches beyond its outline: two and a half times the blur.
 RIM_PX = round(2.5 * BLUR_PX)
+#: By how much light that is left unmatched may brighten a floor (common practice, no source).
+UNMATCHED = np.float32(0.1)
 #: Weight of a shot at a grain's rim, where blur mixes floor and debris: it counts only where no shot shows the place
 #: clear of debris.
 IN_RIM = np.float32(1e-6)
@@ -51,6 +53,7 @@ def average_bare(
     sigma: NDArray[np.float32],
     grain_px: float,
     before: NDArray[np.float32] | None = None,
+    blank: NDArray[np.float32] | None = None,
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """Mean of all shots that show a place bare and in full light; from the surroundings where none does.
 
@@ -66,6 +69,9 @@ def average_bare(
         Diameter of a large grain: about as far as its cast shadow reaches.
     before : ndarray of float32, shape (H, W, 3), optional
         What the floor was held to be until now, which stays where no shot shows it.
+    blank : ndarray of float32, shape (H, W, 3), optional
+        The one of the views that shows bare floor everywhere: what is paler in another and no larger than a grain is
+        debris that is not known yet.
 
     Returns
     -------
@@ -76,6 +82,9 @@ def average_bare(
     noise = 2 * brightness(sigma)
     rims = [cv2.dilate(mask.astype(np.uint8), disc(RIM_PX)) for mask in covered]
     greys = [cv2.blur(brightness(view), (3, 3)) for view in views]
+    if blank is not None:
+        bare = cv2.blur(brightness(blank), (3, 3))
+        rims = [np.maximum(rim, _paler(grey, bare, noise, grain_px)) for rim, grey in zip(rims, greys, strict=True)]
     brightest = np.maximum.reduce([np.where(rim > 0, -1, grey) for rim, grey in zip(rims, greys, strict=True)])
     still = cv2.dilate(np.logical_and.reduce(covered).astype(np.uint8), disc(RIM_PX)) > 0
     total = np.zeros_like(views[0])
@@ -95,6 +104,15 @@ def average_bare(
         known = from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0)) if before is None else before
         floor[hidden] = known[hidden]
     return floor, hidden
+
+
+def _paler(
+    grey: NDArray[np.float32], bare: NDArray[np.float32], noise: NDArray[np.float32], grain_px: float
+) -> NDArray[np.uint8]:
+    """Where a view is paler than bare floor, over no more than a grain: glare reaches farther."""
+    brighter = grey - (1 + UNMATCHED) * bare
+    wide = cv2.morphologyEx(brighter, cv2.MORPH_OPEN, disc(max(1, round(0.5 * grain_px))))
+    return np.asarray(brighter - np.maximum(wide, 0) > noise, np.uint8)
 
 
 def from_surroundings(view: NDArray[np.float32], known: NDArray[np.bool_], reach_px: float) -> NDArray[np.float32]:

@@ -97,7 +97,12 @@ class Shots:
             return BareFloor(mean, pattern_around(view, mean, bare, self.averaged_px), before.hidden)
         names = list(self.matched)
         mean, hidden = average_bare(
-            [self.matched[n] for n in names], [covered[n] for n in names], before.noise.sigma, self.largest, before.mean
+            [self.matched[n] for n in names],
+            [covered[n] for n in names],
+            before.noise.sigma,
+            self.largest,
+            before.mean,
+            self.matched.get("blank"),
         )
         return BareFloor(
             mean, FloorNoise(sigma_map(self.model, mean), before.noise.mix), hidden, before.colours, before.doubt_px
