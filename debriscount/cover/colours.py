@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from .discriminant import SHADE_TINT
 from .floor import brightness
 from .kinds import KindHint
 from .light import FAINTEST
@@ -28,6 +29,8 @@ RIM = 0.15
 ALL_EDGE = 0.98
 #: Fewest pixels from which a colour is learned, and the share of fine grains' pixels that come nearest to pure debris.
 FEWEST, STRONGEST = 20, 0.1
+#: How much of its light debris may lack against its hint: exposure and the hint are rough.
+DIM = 0.7
 #: A photo's sharpening makes small dark grains darker than they are: none is held to be darker than this share of its
 #: hint.
 DARKEST = 0.5
@@ -184,16 +187,29 @@ def _unseen(hint: NDArray[np.float64]) -> LearnedColour:
 
 
 def _toward(pixels: ApartPixels, hint: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Pixels that differ from their floor in the direction of a hint, within 60 degrees; some of its light may lack."""
-    away = pixels.colour - pixels.floor
+    """Pixels that differ from their floor in the direction of a hint, within 60 degrees.
+
+    Some of its light may lack; but what pale debris then is, darker than the floor, is its shadow as well, so there hue
+    must agree too.
+    """
     scale = np.maximum(pixels.floor, 4 * FAINTEST)
+    away = (pixels.colour - pixels.floor) / scale
     agree = np.zeros(len(away), bool)
-    for light in (1.0, 0.7):
-        wanted = light * hint - pixels.floor
-        inner = (away * wanted / scale**2).sum(axis=1)
-        lengths = np.sqrt(((away / scale) ** 2).sum(axis=1) * ((wanted / scale) ** 2).sum(axis=1))
-        agree |= inner > 0.5 * lengths
+    for light in (1.0, DIM):
+        wanted = (light * hint - pixels.floor) / scale
+        alike = _within_60_degrees(away, wanted)
+        if light < 1:
+            hue, wanted_hue = (v - v.mean(axis=1, keepdims=True) for v in (away, wanted))
+            darker = (wanted.sum(axis=1) < 0) & ((hint - pixels.floor).sum(axis=1) >= 0)
+            tells = np.sqrt((wanted_hue**2).mean(axis=1)) > SHADE_TINT
+            alike &= ~darker | (tells & _within_60_degrees(hue, wanted_hue))
+        agree |= alike
     return agree
+
+
+def _within_60_degrees(one: NDArray[np.floating], other: NDArray[np.floating]) -> NDArray[np.bool_]:
+    lengths = np.sqrt((one**2).sum(axis=1) * (other**2).sum(axis=1))
+    return np.asarray((one * other).sum(axis=1) > 0.5 * lengths)
 
 
 def _full_colour(pixels: ApartPixels, hint: NDArray[np.float64], kind: KindHint) -> NDArray[np.float64]:

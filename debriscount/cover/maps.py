@@ -131,7 +131,8 @@ def cover_maps(
     for _ in range(FINE_ROUNDS if run.fine else 1):
         filters = _filters(floor, colours, run.shade)
         limit = min(NOT_BARE, 0.5 * min(k.least_peak for k in kinds))
-        covered = _covered(run, floor.mean, filters, limit)
+        seen = [f for f, c in zip(filters, colours, strict=True) if c.samples]
+        covered = _covered(run, floor.mean, seen or filters, limit)
         run.match_light(covered)
         floor = run.floor(covered, floor)
         # Now that grains are known, all of their pixels tell their colour, not only those that stand out most.
