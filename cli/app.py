@@ -9,6 +9,7 @@ from .agreement import agreement
 from .count import count
 from .demo import demo
 from .lens import lens
+from .manual import manual
 from .markers import markers
 from .measure import measure
 from .patch import patch
@@ -37,6 +38,7 @@ app.command()(weigh)
 app.command()(agreement)
 app.command()(demo)
 app.command()(simulate)
+app.command()(manual)
 
 
 def _print_version(wanted: bool) -> None:

@@ -60,6 +60,10 @@ class PortionError(DebriscountError, ValueError):
     """Portions, their weights or their photos cannot be used as given."""
 
 
+class ManualTopicError(DebriscountError, ValueError):
+    """The manual has no page of that name."""
+
+
 class OutputError(DebriscountError, OSError):
     """A result cannot be written where it was asked for."""
 

@@ -21,6 +21,7 @@ STAGES = (
     "sheet",
     "report",
     "demo",
+    "manual",
     "cli",
 )
 #: Beside the stages: they import no stage, and every stage may import them.
