@@ -45,6 +45,7 @@ def portion(
     from debriscount.portions.calibrate import calibrate
     from debriscount.portions.text import calibration_json, calibration_text
     from debriscount.portions.write import write_calibration
+    from debriscount.safety import MINERAL_DUST, SAND_MM
 
     if out is not None and not overwrite:
         refuse_existing([out])
@@ -65,5 +66,7 @@ def portion(
         typer.echo(dumps(calibration_json(found), indent=1, ensure_ascii=False, allow_nan=False))
     elif not quiet:
         typer.echo(calibration_text(found), nl=False)
+        if found.kind.size_mm[1] < SAND_MM:
+            typer.echo(MINERAL_DUST, err=True)
         if out is not None:
             typer.echo(f"wrote {out}", err=True)
