@@ -20,7 +20,8 @@ from .weigh import weigh
 
 app = typer.Typer(
     cls=ErrorsToExitCodes,
-    help="Tell from photos before and after how much of the debris a floor cleaner picked up.",
+    help="Measure from photos how much debris a floor cleaning robot picked up.",
+    epilog="debriscount manual lists the pages of the manual.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
