@@ -31,6 +31,8 @@ _INDENT = "  "
 _LIST_ITEM = re.compile(r"(- |\d+\. )")
 _EMPHASIS = re.compile(r"\*([^*\s][^*]*)\*")
 _LINK = re.compile(r"\[(\w+)\]\(\1\.md\)")  # to another page
+#: What must not be parted at the end of a line: commands, and a number and its %.
+_KEPT = re.compile(r"`[^`]+`|\d %")
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
@@ -134,11 +136,12 @@ def _block_text(block: list[str], width: int) -> str:
 
 
 def _wrapped(text: str, width: int) -> str:
-    """Fill a paragraph or an item of a list, without marks that only Markdown needs; a % stays with its number."""
+    """Fill a paragraph or an item of a list, without marks that only Markdown needs."""
     mark = _LIST_ITEM.match(text)
-    plain = _EMPHASIS.sub(r"\1", _LINK.sub(r"`debriscount manual \1`", text)).replace(" %", f"{_NO_BREAK}%")
+    plain = _EMPHASIS.sub(r"\1", _LINK.sub(r"`debriscount manual \1`", text))
+    kept = _KEPT.sub(lambda found: found[0].replace(" ", _NO_BREAK), plain)
     filled = textwrap.fill(
-        plain,
+        kept,
         width,
         subsequent_indent=" " * len(mark[0]) if mark else "",
         break_long_words=False,
