@@ -1,11 +1,17 @@
 """The manual's pages, and how they read on a terminal."""
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+import debriscount
 from debriscount.errors import ManualTopicError
+from debriscount.inputs.debris_file import read_debris
+from debriscount.inputs.lens_file import read_lens
+from debriscount.inputs.patch_file import read_patch
+from debriscount.inputs.weighing_file import read_weighing
 from debriscount.manual import pages
 from debriscount.manual.pages import TOPICS, page, page_text, topics_text
 
@@ -47,6 +53,23 @@ def test_a_page_says_all_that_is_written_in_the_columns_there_are(topic: str, wi
         assert f"  {line}".rstrip() in lines
     prose = [line for line in lines[1:] if line[2:] not in copied and line != line.upper()]
     assert not [line for line in prose if len(line) > width and " " in line.strip()]
+
+
+@pytest.mark.parametrize(
+    ("topic", "read"), [("patch", read_patch), ("lens", read_lens), ("debris", read_debris), ("weigh", read_weighing)]
+)
+def test_the_file_that_a_page_shows_can_be_read(topic: str, read: Callable[[Path], object], tmp_path: Path) -> None:
+    (written,) = re.findall(r"^```toml\n(.*?)^```", page(topic), re.DOTALL | re.MULTILINE)
+    (tmp_path / "a.toml").write_text(written, encoding="utf-8")
+    read(tmp_path / "a.toml")
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_what_a_page_shows_of_python_is_python(topic: str) -> None:
+    for written in re.findall(r"^```python\n(.*?)^```", page(topic), re.DOTALL | re.MULTILINE):
+        for name in re.findall(r"debriscount\.(\w+)", written):
+            assert name in debriscount.__all__
+        compile(written, topic, "exec")
 
 
 def test_a_title_fits_beside_its_topic() -> None:
