@@ -26,6 +26,7 @@ TOPICS = (
     "records",
     "safety",
 )
+_WHERE = "To try the commands, run debriscount demo and change to the folder debriscount-demo/lentils-oak-corner."
 _FENCE = "```"
 _INDENT = "  "
 _LIST_ITEM = re.compile(r"(- |\d+\. )")
@@ -84,7 +85,7 @@ def page_text(topic: str, width: int) -> str:
 
 
 def topics_text(width: int) -> str:
-    """Return one line for each topic: its name, and the title of its page cut to the width.
+    """Return one line for each topic, its name and the title of its page cut to the width, and how to try commands.
 
     Parameters
     ----------
@@ -97,10 +98,11 @@ def topics_text(width: int) -> str:
     """
     column = max(map(len, TOPICS)) + 2
     titles = (page(topic).split("\n", 1)[0].removeprefix("# ") for topic in TOPICS)
-    return "".join(
-        f"{topic:<{column}}{textwrap.shorten(title, width - column, placeholder=' …')}\n"
+    lines = [
+        f"{topic:<{column}}{textwrap.shorten(title, width - column, placeholder=' …')}"
         for topic, title in zip(TOPICS, titles, strict=True)
-    )
+    ]
+    return "\n".join([*lines, "", textwrap.fill(_WHERE, width, break_on_hyphens=False)]) + "\n"
 
 
 def _blocks(lines: list[str]) -> list[list[str]]:

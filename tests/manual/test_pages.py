@@ -73,7 +73,9 @@ def test_what_a_page_shows_of_python_is_python(topic: str) -> None:
 
 
 def test_a_title_fits_beside_its_topic() -> None:
-    lines = topics_text(80).splitlines()
+    listed, where = topics_text(80).split("\n\n")
+    assert "run debriscount demo" in where
+    lines = listed.splitlines()
     assert [line.split()[0] for line in lines] == list(TOPICS)
     assert not [line for line in lines if "…" in line or len(line) > 80]
 
