@@ -10,13 +10,16 @@ from ._terminal import terminal_width
 
 def agreement(
     runs: Annotated[
-        list[Path], typer.Argument(metavar="RUN", help="Folders of measured and weighed runs, oldest first.")
+        list[Path], typer.Argument(metavar="RUN", help="Result folders of measured and weighed runs, oldest first.")
     ],
     *,
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Folder for record and plot.")] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of the table.")] = False,
 ) -> None:
-    """Hold photo against scale over many runs: whether to recalibrate, and whether to go on weighing."""
+    """Compare photo and scale over many runs.
+
+    Says whether to recalibrate, and whether to go on weighing.
+    """
     from debriscount.opencv import require_opencv
 
     require_opencv()

@@ -9,6 +9,7 @@ from .agreement import agreement
 from .count import count
 from .demo import demo
 from .lens import lens
+from .manual import manual
 from .markers import markers
 from .measure import measure
 from .patch import patch
@@ -19,7 +20,8 @@ from .weigh import weigh
 
 app = typer.Typer(
     cls=ErrorsToExitCodes,
-    help="Tell from photos before and after how much of the debris a floor cleaner picked up.",
+    help="Measure from photos how much debris a floor cleaning robot picked up.",
+    epilog="debriscount manual lists the pages of the manual.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -37,6 +39,7 @@ app.command()(weigh)
 app.command()(agreement)
 app.command()(demo)
 app.command()(simulate)
+app.command()(manual)
 
 
 def _print_version(wanted: bool) -> None:

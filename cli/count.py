@@ -14,31 +14,36 @@ def count(
     photos: Annotated[list[Path], typer.Argument(metavar="PHOTO", help="Photos to look at, each by itself.")],
     *,
     patch: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="patch.toml, for photos that show its markers.")
+        Path | None, typer.Option(metavar="FILE", help="Patch file, for photos that show its markers.")
     ] = None,
     mm_per_px: Annotated[
         float | None, typer.Option(metavar="S", help="Scale of photos without markers, mm per pixel.")
     ] = None,
     region: Annotated[
         str | None,
-        typer.Option(metavar="X,Y,W,H", help="Part of such a photo: left, top, width, height, pixels once upright."),
+        typer.Option(
+            metavar="X,Y,W,H", help="Part of such a photo: left, top, width, height, in pixels of the upright photo."
+        ),
     ] = None,
     blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
-    debris: Annotated[list[Path] | None, typer.Option(metavar="FILE", help="debris.toml; once for each kind.")] = None,
+    debris: Annotated[
+        list[Path] | None, typer.Option(metavar="FILE", help="Debris file; once for each kind of debris.")
+    ] = None,
     lens: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Lens of the camera, as `debriscount lens` writes it.")
+        Path | None, typer.Option(metavar="FILE", help="Lens file of the camera, from debriscount lens.")
     ] = None,
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")] = None,
     most_megapixels: Annotated[
         float, typer.Option(metavar="N", help="Refuse larger photos before decoding them.")
     ] = MOST_MEGAPIXELS,
-    overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Replace a result of other photos that is in DIR.")
-    ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a result of other photos in DIR.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of the table.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
 ) -> None:
-    """Count and measure the debris in single photos: leftovers, weighed portions, pictures without markers."""
+    """Count and measure debris in single photos.
+
+    For leftovers alone, weighed portions, and pictures without markers.
+    """
     from debriscount.opencv import require_opencv
 
     require_opencv()

@@ -14,7 +14,7 @@ def demo(
     ] = Path("debriscount-demo"),
     every: Annotated[bool, typer.Option("--all", help="Measure all shipped runs, not only the first.")] = False,
 ) -> None:
-    """Measure a shipped run whose truth is known, and print both."""
+    """Measure shipped photos whose true result is known."""
     from debriscount.demo import SCENES, copy_scenes, demo_text, run_scene
 
     for folder in copy_scenes(directory, SCENES if every else SCENES[:1]):

@@ -10,25 +10,29 @@ from ._progress import progress_bar
 
 def lens(
     photos: Annotated[
-        list[Path], typer.Argument(metavar="PHOTO", help="Photos of a printed board: ten or more, of one camera.")
+        list[Path], typer.Argument(metavar="PHOTO", help="Ten or more photos of a printed board, by one camera.")
     ],
     *,
     board: Annotated[
         str,
-        typer.Option(metavar="COLSxROWS", help="Inner corners of a chessboard; squares of a ChArUco board."),
+        typer.Option(metavar="COLSxROWS", help="Inner corners of a chessboard, or squares of a ChArUco board."),
     ],
     square_mm: Annotated[float, typer.Option(metavar="S", help="Side of the board's squares, as measured.")],
     out: Annotated[Path, typer.Option(metavar="FILE", help="Lens file to write, such as calibration/lens/NAME.toml.")],
     charuco: Annotated[
         str | None,
-        typer.Option(metavar="DICT", help="Dictionary of the markers of a ChArUco board, such as DICT_5X5_100."),
+        typer.Option(metavar="DICT", help="For a ChArUco board: the dictionary of its markers, such as DICT_5X5_100."),
     ] = None,
-    marker_mm: Annotated[float | None, typer.Option(metavar="S", help="Side of these markers, as measured.")] = None,
-    name: Annotated[str | None, typer.Option(help="Name of the lens; that of the file if not given.")] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
+    marker_mm: Annotated[
+        float | None, typer.Option(metavar="S", help="For a ChArUco board: side of its markers, as measured.")
+    ] = None,
+    name: Annotated[str | None, typer.Option(help="Name of the lens; the name of the file if not given.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of the table.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
 ) -> None:
-    """Learn a camera's lens from photos of a board, for measure --lens and count --lens.
+    """Make a lens file from photos of a printed board.
+
+    measure, count and shot take it with --lens.
 
     Hold the flat board into all parts of the frame, out to its corners, tilted one way and another. Keep the
     focal length (the same lens of a phone, no zoom) and the size of the photos.

@@ -8,17 +8,23 @@ import typer
 
 def markers(
     *,
-    patch: Annotated[Path, typer.Option(metavar="FILE", help="patch.toml: where the markers lie.")],
-    out: Annotated[Path, typer.Option(metavar="FILE", help="Sheet to write: .pdf, or .svg or .png, one file a page.")],
-    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    patch: Annotated[Path, typer.Option(metavar="FILE", help="Patch file: where the markers lie.")],
+    out: Annotated[
+        Path, typer.Option(metavar="FILE", help="Sheet to write: .pdf, or .svg or .png with one file a page.")
+    ],
+    paper: Annotated[str, typer.Option(help="Paper to print on: a4 or letter.")] = "a4",
     printed_ruler_mm: Annotated[
         float | None,
-        typer.Option(metavar="MM", help="What the printed 100 mm ruler measures: correct the patch file into OUT."),
+        typer.Option(metavar="MM", help="True length of the printed ruler: write the corrected patch file to OUT."),
     ] = None,
-    megapixels: Annotated[float, typer.Option(min=0.05, help="Of the camera.")] = 12.0,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace files that are there.")] = False,
+    megapixels: Annotated[float, typer.Option(min=0.05, help="Megapixels of the camera.")] = 12.0,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing files.")] = False,
 ) -> None:
-    """Draw a patch's markers at true size, with a sketch of where they lie; or correct what was printed."""
+    """Draw the markers of a patch at true size, to be printed.
+
+    The last pages show where each marker lies. If the printed ruler is not 100 mm long, --printed-ruler-mm corrects the
+    patch file for what was printed.
+    """
     if printed_ruler_mm is not None:
         from debriscount.inputs.patch_correct import correct_patch_file
 

@@ -17,32 +17,33 @@ def measure(
     before: Annotated[Path, typer.Argument(metavar="BEFORE", help="Photo of the scattered debris.")],
     after: Annotated[list[Path], typer.Argument(metavar="AFTER", help="Photo after each pass, in order.")],
     *,
-    patch: Annotated[Path, typer.Option(metavar="FILE", help="patch.toml: size, walls, markers, zones.")],
+    patch: Annotated[Path, typer.Option(metavar="FILE", help="Patch file: size, walls, markers, zones.")],
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")],
     blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
-    debris: Annotated[list[Path] | None, typer.Option(metavar="FILE", help="debris.toml; once for each kind.")] = None,
+    debris: Annotated[
+        list[Path] | None, typer.Option(metavar="FILE", help="Debris file; once for each kind of debris.")
+    ] = None,
     lens: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Lens of the camera, as `debriscount lens` writes it.")
+        Path | None, typer.Option(metavar="FILE", help="Lens file of the camera, from debriscount lens.")
     ] = None,
-    weighing: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="weighing.toml: what the scale said of the run.")
-    ] = None,
+    weighing: Annotated[Path | None, typer.Option(metavar="FILE", help="Weighing file: what the scale said.")] = None,
     most_megapixels: Annotated[
         float, typer.Option(metavar="N", help="Refuse larger photos before decoding them.")
     ] = MOST_MEGAPIXELS,
-    overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Replace a result of other photos that is in DIR.")
-    ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not the table.")] = False,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a result of other photos in DIR.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of the table.")] = False,
     allow_growth: Annotated[
-        bool, typer.Option("--allow-growth", help="Debris did grow from before to after: measure anyway.")
+        bool, typer.Option("--allow-growth", help="Measure even if there is more debris after than before.")
     ] = False,
     strict: Annotated[
-        bool, typer.Option("--strict", help="Exit with 3 if the patch's pickup is not sound; results are written.")
+        bool, typer.Option("--strict", help="Exit with 3 if the pickup of the patch is not sound; results are written.")
     ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
 ) -> None:
-    """Measure one run: how much was picked up, by zone, kind of debris and pass, and whether to trust it."""
+    """Measure one run: how much was picked up, and where.
+
+    Figures are given by zone, kind of debris and pass, with whether to trust them and why the rest stayed.
+    """
     from debriscount.opencv import require_opencv
 
     require_opencv()

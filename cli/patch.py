@@ -19,25 +19,39 @@ def _group() -> None:
 def new(
     *,
     out: Annotated[Path, typer.Option(metavar="FILE", help="The file to write.")] = Path("patch.toml"),
-    name: Annotated[str | None, typer.Option(help="Of the patch.")] = None,
-    size: Annotated[str | None, typer.Option(metavar="WxH", help='Of the patch, mm, such as "600x400".')] = None,
-    place: Annotated[str | None, typer.Option(help="open (no wall), wall (one) or corner (two).")] = None,
+    name: Annotated[str | None, typer.Option(help="Name of the patch.")] = None,
+    size: Annotated[str | None, typer.Option(metavar="WxH", help='Size of the patch in mm, such as "600x400".')] = None,
+    place: Annotated[
+        str | None, typer.Option(help="Where it lies: open (no wall), wall (one) or corner (two).")
+    ] = None,
     wall: Annotated[
-        list[str] | None, typer.Option(metavar="SIDE", help="top, right, bottom or left; once for each wall.")
+        list[str] | None,
+        typer.Option(metavar="SIDE", help="Side with a wall: top, right, bottom or left; once for each."),
     ] = None,
-    edge: Annotated[str | None, typer.Option(metavar="MM", help="Width of the strip along a wall.")] = None,
-    corner: Annotated[str | None, typer.Option(metavar="MM", help="Side of the square where walls meet.")] = None,
-    margin: Annotated[str | None, typer.Option(metavar="MM", help="Width of the ring around the patch.")] = None,
-    side: Annotated[str | None, typer.Option("--marker-side", metavar="MM", help="Of the black squares.")] = None,
+    edge: Annotated[
+        str | None, typer.Option(metavar="MM", help="Width of the edge zone, the strip along a wall.")
+    ] = None,
+    corner: Annotated[
+        str | None, typer.Option(metavar="MM", help="Side of the corner zone, the square where two walls meet.")
+    ] = None,
+    margin: Annotated[
+        str | None, typer.Option(metavar="MM", help="Width of the margin, the ring around the patch.")
+    ] = None,
+    side: Annotated[str | None, typer.Option("--marker-side", metavar="MM", help="Side of the black squares.")] = None,
     marker: Annotated[
-        list[str] | None, typer.Option(metavar="ID,X,Y", help="A place of your own, mm; once for each marker.")
+        list[str] | None, typer.Option(metavar="ID,X,Y", help="Marker at a place of your own, in mm; once for each.")
     ] = None,
-    paper: Annotated[str | None, typer.Option(help="a4 or letter, to print the squares on.")] = None,
-    megapixels: Annotated[float, typer.Option(min=0.05, help="Of the camera.")] = 12.0,
-    yes: Annotated[bool, typer.Option("--yes", "-y", help="Take the usual for what is not given.")] = False,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there.")] = False,
+    paper: Annotated[str | None, typer.Option(help="Paper to print on: a4 or letter.")] = None,
+    megapixels: Annotated[float, typer.Option(min=0.05, help="Megapixels of the camera.")] = 12.0,
+    yes: Annotated[
+        bool, typer.Option("--yes", "-y", help="Ask nothing; take the usual answer for what is not given.")
+    ] = False,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing file.")] = False,
 ) -> None:
-    """Write a patch.toml whose markers can work; asks for what the options leave open."""
+    """Write a patch file; asks for what is not given.
+
+    It refuses a layout whose markers cannot work, and says why.
+    """
     from debriscount.errors import PatchLayoutError
     from debriscount.inputs.patch_answers import gather_answers, make_patch, patch_text
     from debriscount.inputs.patch_write import patch_toml

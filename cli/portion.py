@@ -13,30 +13,40 @@ def portion(
         list[str],
         typer.Argument(
             metavar="PHOTO=GRAMS",
-            help='A weighed portion, such as "a.jpg=20.1" or "a.jpg=20.1±0.1"; more photos of it after commas.',
+            help='A weighed portion, such as "a.jpg=20.1" or "a.jpg=20.1±0.1"; further photos of it after commas.',
         ),
     ],
     *,
-    patch: Annotated[Path, typer.Option(metavar="FILE", help="patch.toml.")],
-    debris: Annotated[Path, typer.Option(metavar="FILE", help="debris.toml with name, colour and sizes.")],
+    patch: Annotated[Path, typer.Option(metavar="FILE", help="Patch file.")],
+    debris: Annotated[Path, typer.Option(metavar="FILE", help="Debris file with name, colour and sizes.")],
     blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
-    lens: Annotated[Path | None, typer.Option(metavar="FILE", help="lens.toml of the camera.")] = None,
+    lens: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Lens file of the camera, from debriscount lens.")
+    ] = None,
     thousand: Annotated[
         str | None,
         typer.Option("--thousand-grain-mass-g", metavar="G", help='Mass of a thousand grains, such as "16.7±0.2".'),
     ] = None,
     at_g: Annotated[
-        float | None, typer.Option(metavar="G", help="Mass whose interval is told; the middle portion's if not given.")
+        float | None,
+        typer.Option(
+            metavar="G", help="Mass for which to state the interval; that of the middle portion if not given."
+        ),
     ] = None,
-    remark: Annotated[str, typer.Option(metavar="TEXT", help="Where debris and photos come from, for the file.")] = "",
+    remark: Annotated[
+        str, typer.Option(metavar="TEXT", help="Where debris and photos come from; it goes into the file.")
+    ] = "",
     out: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Debris file to write: calibration/debris/NAME.toml.")
+        Path | None, typer.Option(metavar="FILE", help="Debris file to write, such as calibration/debris/NAME.toml.")
     ] = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the result as JSON, not as text.")] = False,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing file.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the result as JSON instead of text.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print no text and no progress.")] = False,
 ) -> None:
-    """Learn from photos of weighed portions what debris weighs per area, and write it into a debris file."""
+    """Learn from weighed portions what debris weighs.
+
+    The mass per area and per grain goes into a debris file. Never sweep sand or other fine mineral dust dry.
+    """
     from debriscount.opencv import require_opencv
 
     require_opencv()
@@ -45,6 +55,7 @@ def portion(
     from debriscount.portions.calibrate import calibrate
     from debriscount.portions.text import calibration_json, calibration_text
     from debriscount.portions.write import write_calibration
+    from debriscount.safety import MINERAL_DUST, SAND_MM
 
     if out is not None and not overwrite:
         refuse_existing([out])
@@ -65,5 +76,7 @@ def portion(
         typer.echo(dumps(calibration_json(found), indent=1, ensure_ascii=False, allow_nan=False))
     elif not quiet:
         typer.echo(calibration_text(found), nl=False)
+        if found.kind.size_mm[1] < SAND_MM:
+            typer.echo(MINERAL_DUST, err=True)
         if out is not None:
             typer.echo(f"wrote {out}", err=True)

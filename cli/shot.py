@@ -22,23 +22,32 @@ def shot(
         list[Path] | None, typer.Argument(metavar="PHOTO", help="Photos to check, each by itself.")
     ] = None,
     *,
-    patch: Annotated[Path, typer.Option(metavar="FILE", help="patch.toml: size, walls, markers, zones.")],
-    debris: Annotated[list[Path] | None, typer.Option(metavar="FILE", help="debris.toml; once for each kind.")] = None,
-    against: Annotated[
-        Path | None, typer.Option(metavar="PHOTO", help="Another shot of the same run to hold the photos against.")
+    patch: Annotated[Path, typer.Option(metavar="FILE", help="Patch file: size, walls, markers, zones.")],
+    debris: Annotated[
+        list[Path] | None, typer.Option(metavar="FILE", help="Debris file; once for each kind of debris.")
     ] = None,
-    want: Annotated[float, typer.Option(metavar="POINTS", help="Accuracy wanted, percentage points of pickup.")] = 1.0,
+    against: Annotated[
+        Path | None, typer.Option(metavar="PHOTO", help="Another shot of the same run, to compare with.")
+    ] = None,
+    want: Annotated[
+        float, typer.Option(metavar="POINTS", help="Accuracy you want, in percentage points of pickup.")
+    ] = 1.0,
     watch: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Check every photo that arrives in this folder, until Ctrl-C.")
+        Path | None, typer.Option(metavar="DIR", help="Check every photo that arrives in this folder; Ctrl-C ends it.")
     ] = None,
     lens: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Lens of the camera, as `debriscount lens` writes it.")
+        Path | None, typer.Option(metavar="FILE", help="Lens file of the camera, from debriscount lens.")
     ] = None,
     most_megapixels: Annotated[float, typer.Option(metavar="N", help="Refuse larger photo files.")] = MOST_MEGAPIXELS,
-    details: Annotated[bool, typer.Option("--details", help="Print all that was looked at, with its limits.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON, not text.")] = False,
+    details: Annotated[
+        bool, typer.Option("--details", help="Print everything that was checked, with its limits.")
+    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of text.")] = False,
 ) -> None:
-    """Say whether photos will do, before it is too late to retake them, and what to do if not."""
+    """Check whether photos will do, while they can be retaken.
+
+    Says FIT or NOT FIT, and what to do. Exits with 3 if a photo is not fit.
+    """
     from debriscount.opencv import require_opencv
 
     require_opencv()

@@ -14,39 +14,48 @@ def simulate(
         Path | None, typer.Option(metavar="DIR", help="New or empty folder for photos, files and truth.")
     ] = None,
     expect: Annotated[
-        int, typer.Option(metavar="N", help="Make and measure N runs and print what to expect; 0 for none.")
+        int, typer.Option(metavar="N", help="Make and measure N runs, and say what error to expect.")
     ] = 0,
-    debris: Annotated[list[Path] | None, typer.Option(metavar="FILE", help="debris.toml; once for each kind.")] = None,
+    debris: Annotated[
+        list[Path] | None, typer.Option(metavar="FILE", help="Debris file; once for each kind of debris.")
+    ] = None,
     size: Annotated[
-        str | None, typer.Option(metavar="MM,MM", help='Grain diameter instead of a file, such as "4,6".')
+        str | None,
+        typer.Option(metavar="MM,MM", help='Diameter of the grains, instead of a debris file, such as "4,6".'),
     ] = None,
-    color: Annotated[str | None, typer.Option(metavar="#RRGGBB", help="Debris colour, with --size.")] = None,
-    shape: Annotated[str, typer.Option(help="Of the grains: round, long or irregular.")] = "round",
+    color: Annotated[str | None, typer.Option(metavar="#RRGGBB", help="Colour of the debris, with --size.")] = None,
+    shape: Annotated[str, typer.Option(help="Shape of the grains: round, long or irregular.")] = "round",
     load: Annotated[
-        float | None, typer.Option(metavar="PERCENT", help="Debris over the patch, by area; 4 if not given.")
+        float | None, typer.Option(metavar="PERCENT", help="Share of the patch that debris covers; 4 if not given.")
     ] = None,
-    grams: Annotated[float | None, typer.Option(help="Debris by mass, instead of --load.")] = None,
-    floor: Annotated[str, typer.Option(help="plain, planks, tile, terrazzo or carpet.")] = "planks",
+    grams: Annotated[float | None, typer.Option(help="Mass of the debris, instead of --load.")] = None,
+    floor: Annotated[str, typer.Option(help="Floor: plain, planks, tile, terrazzo or carpet.")] = "planks",
     floor_color: Annotated[str | None, typer.Option(metavar="#RRGGBB", help="Colour of the floor.")] = None,
-    contrast: Annotated[float, typer.Option(help="Of the floor's texture; 1 is usual.")] = 1.0,
-    patch_size: Annotated[str, typer.Option(metavar="WxH", help="Of the patch, mm.")] = "600x400",
+    contrast: Annotated[float, typer.Option(help="Contrast of the floor's pattern; 1 is usual.")] = 1.0,
+    patch_size: Annotated[str, typer.Option(metavar="WxH", help="Size of the patch in mm.")] = "600x400",
     wall: Annotated[
-        list[str] | None, typer.Option(metavar="SIDE", help="top, right, bottom or left; once for each.")
+        list[str] | None,
+        typer.Option(metavar="SIDE", help="Side with a wall: top, right, bottom or left; once for each."),
     ] = None,
     camera_height: Annotated[
-        float | None, typer.Option(metavar="MM", help="As low as markers allow if not given.")
+        float | None, typer.Option(metavar="MM", help="Height of the camera; as low as the markers allow if not given.")
     ] = None,
-    megapixels: Annotated[float, typer.Option(help="Of the camera.")] = 12.0,
-    tilt: Annotated[float, typer.Option(metavar="DEG", help="Of the camera.")] = 4.0,
-    pickup: Annotated[float, typer.Option(metavar="PERCENT", help="What the machine takes where it passes.")] = 92.0,
+    megapixels: Annotated[float, typer.Option(help="Megapixels of the camera.")] = 12.0,
+    tilt: Annotated[float, typer.Option(metavar="DEG", help="Tilt of the camera.")] = 4.0,
+    pickup: Annotated[
+        float, typer.Option(metavar="PERCENT", help="Share that the machine picks up where it goes.")
+    ] = 92.0,
     edge_pickup: Annotated[
-        float | None, typer.Option(metavar="PERCENT", help="The same along walls; less if not given.")
+        float | None, typer.Option(metavar="PERCENT", help="The same along walls; somewhat less if not given.")
     ] = None,
     path: Annotated[str, typer.Option(help="How the machine drives: lanes, wander, spiral or everywhere.")] = "lanes",
     passes: Annotated[int, typer.Option(help="How often the machine runs.")] = 1,
     seed: Annotated[int, typer.Option(help="The same seed makes the same files.")] = 0,
 ) -> None:
-    """Make photos of an invented run whose truth is known, or learn what a set-up can show."""
+    """Make photos of an invented run, or try a set-up.
+
+    The truth of such a run is known, so that --expect can say what error your set-up would have.
+    """
     from debriscount.opencv import require_opencv
 
     require_opencv()

@@ -12,47 +12,62 @@ from ._terminal import terminal_width
 def weigh(
     *,
     show: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="weighing.toml to print balance and pickup of; asks nothing.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Print mass balance and pickup of this weighing file; ask nothing."),
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="With --show: print the record as JSON.")] = False,
     out: Annotated[Path, typer.Option(metavar="FILE", help="The file to write.")] = Path("weighing.toml"),
-    unit: Annotated[str | None, typer.Option(help="g or oz, in which all readings are.")] = None,
-    readability: Annotated[str | None, typer.Option(metavar="N", help="Smallest step of the scale's display.")] = None,
+    unit: Annotated[str | None, typer.Option(help="Unit of all readings: g or oz.")] = None,
+    readability: Annotated[
+        str | None, typer.Option(metavar="N", help="Smallest step of the display of the scale.")
+    ] = None,
     repeatability: Annotated[
-        str | None, typer.Option(metavar="N", help="Standard deviation of readings of one load; or kitchen.")
+        str | None,
+        typer.Option(metavar="N", help="Standard deviation of its readings of one load, or the word kitchen."),
     ] = None,
     linearity: Annotated[
-        str | None, typer.Option(metavar="N", help="The scale's greatest error at any load; or kitchen.")
+        str | None, typer.Option(metavar="N", help="Its greatest error at any load, or the word kitchen.")
     ] = None,
     full: Annotated[
-        str | None, typer.Option(metavar="N", help='Cup with the portion; repeats as "152.3 152.4".')
+        str | None, typer.Option(metavar="N", help='Cup with the portion; repeated readings as "152.3 152.4".')
     ] = None,
     empty: Annotated[str | None, typer.Option(metavar="N", help="Cup after scattering.")] = None,
     portion: Annotated[
-        str | None, typer.Option(metavar="N", help="The portion itself, scale set to zero with the cup on it.")
+        str | None,
+        typer.Option(metavar="N", help="The portion alone, if the scale was set to zero with the cup on it."),
     ] = None,
     left_in_cup: Annotated[
-        str | None, typer.Option(metavar="N", help="What stayed in the cup, if weighed empty before.")
+        str | None, typer.Option(metavar="N", help="What stayed in the cup, if the cup was weighed empty before.")
     ] = None,
     clean_cup: Annotated[str | None, typer.Option(metavar="N", help="Cup when clean.")] = None,
-    bin_before: Annotated[str | None, typer.Option(metavar="N", help="Machine's bin before the run.")] = None,
-    bin_after: Annotated[str | None, typer.Option(metavar="N", help="Machine's bin after the run.")] = None,
+    bin_before: Annotated[str | None, typer.Option(metavar="N", help="Bin of the machine before the run.")] = None,
+    bin_after: Annotated[str | None, typer.Option(metavar="N", help="Bin of the machine after the run.")] = None,
     emptied: Annotated[
-        str | None, typer.Option(metavar="N", help='Content of the bin; "gross-tare" for a tray.')
+        str | None, typer.Option(metavar="N", help='What was emptied out of the bin; in a tray as "gross-tare".')
     ] = None,
     clean_bin: Annotated[str | None, typer.Option(metavar="N", help="Bin when clean.")] = None,
     swept: Annotated[
         list[str] | None,
-        typer.Option(metavar="ZONE=N", help="Swept up in open, edge, corner, margin, or total; once for each."),
+        typer.Option(
+            metavar="ZONE=N", help="Swept up in a zone (open, edge, corner, margin) or in total; once for each."
+        ),
     ] = None,
     elsewhere: Annotated[
         list[str] | None,
-        typer.Option(metavar="PART=N", help="Found on brush, filter, wheels, or hair cut off; once for each."),
+        typer.Option(
+            metavar="PART=N", help="Found on brush, filter or wheels, or hair cut off the brush; once for each."
+        ),
     ] = None,
-    yes: Annotated[bool, typer.Option("--yes", "-y", help="Take the usual for what is not given.")] = False,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there.")] = False,
+    yes: Annotated[
+        bool, typer.Option("--yes", "-y", help="Ask nothing; take the usual answer for what is not given.")
+    ] = False,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing file.")] = False,
 ) -> None:
-    """Write down what the scale said, asking step by step; or print balance and pickup by scale with --show."""
+    """Write down what the scale said, or show what follows from it.
+
+    It asks step by step for what is not given. Before you open the machine: machine off, plug or battery out, brush
+    stopped. Never sweep sand or other fine mineral dust dry.
+    """
     from debriscount.errors import WeighingError
     from debriscount.inputs.save import refuse_existing, save_files
     from debriscount.inputs.weighing_answers import gather_weighing

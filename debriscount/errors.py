@@ -33,31 +33,35 @@ class PatchLayoutError(DebriscountError, ValueError):
 
 
 class LensError(DebriscountError, ValueError):
-    """A lens does not go with a photo, or the board that a lens is to be learnt from cannot be."""
+    """A lens does not go with a photo, or the board for a calibration is described wrongly."""
 
 
 class SheetError(DebriscountError, ValueError):
-    """A sheet of markers cannot be printed as asked, or the patch file not be corrected after printing."""
+    """A sheet of markers cannot be printed as asked, or the patch file cannot be corrected for how it was printed."""
 
 
 class SceneError(DebriscountError, ValueError):
-    """A scene to be simulated cannot be: a field is out of range, or a marker out of sight."""
+    """A scene cannot be simulated: a field is out of range, or a marker out of sight."""
 
 
 class CountOptionsError(DebriscountError, ValueError):
-    """What to count in a photo cannot be: patch, scale and region contradict one another, the photo or the debris."""
+    """The options of count contradict each other, the photo or the debris file."""
 
 
 class ShotOptionsError(DebriscountError, ValueError):
-    """What a shot is to be checked for cannot be."""
+    """The options of shot contradict each other, or ask for an accuracy out of range."""
 
 
 class WeighingError(DebriscountError, ValueError):
-    """An answer about a weighing cannot be, or the weighing as a whole."""
+    """An answer about a weighing is impossible, or the weighing as a whole is."""
 
 
 class PortionError(DebriscountError, ValueError):
     """Portions, their weights or their photos cannot be used as given."""
+
+
+class ManualTopicError(DebriscountError, ValueError):
+    """The manual has no page of that name."""
 
 
 class OutputError(DebriscountError, OSError):

@@ -21,12 +21,12 @@ TABLE = {
 #: What the first lines of a file say, by its origin.
 SAID = {
     "modelled": r"modelled in debriscount's rendered test scenes",
-    "handbook": r"handbook table:.*g per 1000.*\((Isik|J\. Agric\. Eng\.).*20\d\d\)",
+    "published": r"abstract of a paper:.*g per 1000.*\((Isik|J\. Agric\. Eng\.).*20\d\d\)",
     "simulated": r"Masses learned from photos of \d+ weighed portions on 20\d\d-\d\d-\d\d by debriscount portion",
 }
 #: Published mass of a thousand grains, g, and size of the area seen from above, mm; sources in the files.
 #: *Published*: Isik 2007 and Isik & Izli 2016 (area by the diameter that it has), J. Agric. Eng. (India) 55(2) 2018.
-HANDBOOK = {
+PUBLISHED = {
     "green-lentils.toml": (72.0, math.pi / 4 * 6.72 * 6.72),
     "yellow-lentils.toml": (15.1, math.pi / 4 * 4.29 * 4.29),
     "millet.toml": (5.25, math.pi / 4 * 2.22 * 2.08),
@@ -57,11 +57,11 @@ def test_every_file_says_where_its_values_come_from(path: Path) -> None:
     assert re.search(SAID[TABLE[path.name]["origin"]], head)
 
 
-def test_handbook_files_follow_from_the_published_grains() -> None:
+def test_published_files_follow_from_the_published_grains() -> None:
     """The published projected areas lie a few percent above those of the published diameters, rounder grains' would."""
-    assert sorted(HANDBOOK) == [path.name for path in files_of("handbook")]
-    for path in files_of("handbook"):
-        kind, (thousand_g, area_mm2) = read_debris(path), HANDBOOK[path.name]
+    assert sorted(PUBLISHED) == [path.name for path in files_of("published")]
+    for path in files_of("published"):
+        kind, (thousand_g, area_mm2) = read_debris(path), PUBLISHED[path.name]
         assert kind.grain_mass_mg == thousand_g  # a thousand grains in grams is one in milligrams
         assert kind.area_mass_mg_per_mm2 == pytest.approx(thousand_g / area_mm2, rel=0.07)
         small, large = kind.size_mm

@@ -1,5 +1,6 @@
 """What is installed is what the source tree has: a subpackage that is not listed works here and is missing there."""
 
+import re
 import shutil
 import subprocess
 import sys
@@ -76,7 +77,8 @@ def test_the_wheel_holds_every_module_and_data_file(wheel: zipfile.ZipFile) -> N
     expected = {
         f"debriscount/{file.relative_to(ROOT / 'debriscount')}" for file in (ROOT / "debriscount").rglob("*.py")
     }
-    expected |= {"debriscount/py.typed"}
+    expected |= {"debriscount/py.typed", "debriscount/LICENSE"}
+    expected |= {f"debriscount/manual/{file.name}" for file in (ROOT / "debriscount" / "manual").glob("*.md")}
     for package, folder in FOLDERS.items():
         home = package.replace(".", "/")
         files = [file for file in (ROOT / folder).rglob("*") if file.is_file() and "__pycache__" not in file.parts]
@@ -104,6 +106,25 @@ def test_the_installed_wheel_works_away_from_the_source_tree(wheel: zipfile.ZipF
     assert Path(lines[0]) == home / "debriscount" / "__init__.py"
     assert Path(lines[1]) == home / "debriscount" / "_reference"
     assert lines[2] == "None"
+
+
+@pytest.mark.slow
+def test_the_wheel_carries_its_licence(wheel: zipfile.ZipFile) -> None:
+    (name,) = (name for name in wheel.namelist() if name.endswith(".dist-info/METADATA"))
+    assert "License-Expression: MIT\n" in wheel.read(name).decode()
+    text = (ROOT / "debriscount" / "LICENSE").read_bytes()
+    assert wheel.read(name.replace("METADATA", "licenses/debriscount/LICENSE")) == text
+    assert b"Copyright (c) 2026 the debriscount authors" in text
+
+
+def test_every_dependency_is_listed_with_its_licence() -> None:
+    project = PROJECT["project"]
+    extras = project["optional-dependencies"]
+    wanted = [*project["dependencies"], *extras["raw"], *extras["dev"]]
+    table = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("## Dependencies")[1]
+    rows = [line.strip("| ").split(" | ") for line in table.splitlines() if line.startswith("| ")][2:]
+    assert {re.split("[><=]", name)[0] for name in wanted} == {row[0].split(" (")[0] for row in rows}
+    assert all(len(row) == 3 and row[2].strip() for row in rows)
 
 
 def test_the_version_is_written_once() -> None:

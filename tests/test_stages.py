@@ -21,10 +21,11 @@ STAGES = (
     "sheet",
     "report",
     "demo",
+    "manual",
     "cli",
 )
 #: Beside the stages: they import no stage, and every stage may import them.
-BESIDE = ("errors", "flags", "opencv", "printable", "shipped")
+BESIDE = ("errors", "flags", "opencv", "printable", "safety", "shipped")
 FILES = [*sorted((ROOT / "debriscount").rglob("*.py")), *sorted((ROOT / "cli").rglob("*.py"))]
 FILES.remove(ROOT / "debriscount" / "__init__.py")  # names what every stage has to offer, and loads it when asked
 

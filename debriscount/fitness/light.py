@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from ..cover.discriminant import SHADE
 from ..cover.light import FAINTEST, fit_quadratic, quadratic_basis
 from ..photo.colour import luminance
+from ..safety import LAMP
 from .allowance import LEFT, allowance_percent, allowed_area_error
 from .look import ShotLook
 from .records import Finding, at_most, told
@@ -33,7 +34,7 @@ def burnt_finding(look: ShotLook, want: float) -> Finding:
         "% of the patch",
         allowance_percent(want),
         "all that is left may lie there unseen",
-        "Expose less, move the lamp whose reflection shows, or turn its light away.",
+        f"Expose less, or move or turn the lamp whose reflection shows; {LAMP}.",
         "burnt-out",
     )
 
@@ -102,7 +103,7 @@ def _strange_finding(look: ShotLook, other: ShotLook, both: NDArray[np.bool_], w
         "% of the patch",
         allowance_percent(want) / LEFT,
         f"light {100 * (1 - np.exp(-DEPARTS)):.0f} % less or {100 * (np.exp(ADDED) - 1):.0f} % more than smooth",
-        f"{what} {_where(largest, look)}: clear it.",
+        f"{what} {_where(largest, look)}: clear it{'' if darker else f'; {LAMP}'}.",
         "shadow",
     )
 

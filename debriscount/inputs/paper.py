@@ -19,7 +19,7 @@ PAGES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 #: Printers leave a rim of the page white: few of them more than 6 mm (common practice, no source).
 RIM_MM = 10.0
 #: Room for the heading, and for the ruler and what it says.
-HEAD_MM, FOOT_MM = 9.0, 40.0
+HEAD_MM, FOOT_MM = 9.0, 48.0
 
 
 def paper_box_mm(marker: Marker) -> Box:

@@ -139,7 +139,10 @@ def make_patch(answers: PatchAnswers) -> Patch:
 
 
 def usual_widths_mm(size_mm: tuple[float, float]) -> tuple[float, float, float]:
-    """Widths of edge, corner and margin unless others are asked for, mm: less than the usual on a small patch."""
+    """Widths of edge, corner and margin unless others are asked for, mm: less than the usual on a small patch.
+
+    They are our own choice, none of a standard's.
+    """
     short = min(size_mm)
     return min(30.0, short // 4), min(60.0, short // 2), min(60.0, short // 2)
 

@@ -48,6 +48,7 @@ class _CustomTable(Table):
 
 
 class _ZonesTable(Table):
+    # The usual widths are our own choice, none of a standard's: see "words" in the manual.
     edge_mm: _Width = Field(default=30.0, description="Give the width of the strip along a wall in millimetres.")
     corner_mm: _Width = Field(
         default=60.0, description="Give the side of the square where two walls meet in millimetres."

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Protocol, TypeVar
 
 from ..errors import WeighingError
+from ..safety import MINERAL_DUST, OPEN_MACHINE
 from .toml_guard import LEAST_NUMBER
 from .weighing import ELSEWHERE, G_PER_UNIT, MOST_G, SWEPT, Net, Scale, Weighing
 
@@ -62,8 +63,10 @@ def gather_weighing(
         bin=bin_net,
         usual_bin_g=answer.if_given("clean_bin", answer.loads) or (),
         emptied=emptied,
-        swept=_parts(answer, swept, SWEPT, "Swept up in which zones", "Swept up"),
-        elsewhere=_parts(answer, elsewhere, ELSEWHERE, "Debris weighed elsewhere", "Found on or cut off the"),
+        swept=_parts(answer, swept, SWEPT, f"{MINERAL_DUST}\nSwept up in which zones", "Swept up"),
+        elsewhere=_parts(
+            answer, elsewhere, ELSEWHERE, f"{OPEN_MACHINE}\nDebris weighed elsewhere", "Found on or cut off the"
+        ),
         unit=unit,
     )
 
@@ -178,7 +181,7 @@ def _bin(answer: _Answers) -> tuple[Net | None, Net | None]:
             if answer.has(*keys)
         )
     else:
-        question = "Bin weighed before and after (weighed), its content (emptied), or none"
+        question = f"{OPEN_MACHINE}\nBin weighed before and after (weighed), its content (emptied), or none"
         chosen = answer.ask(question, _NONE, lambda text: read_names(text, ways))
     gained = emptied = None
     if "weighed" in chosen:

@@ -22,9 +22,9 @@ def open_heif(content: bytes) -> Image.Image:
 
     The library turns it as the file says, so that EXIF orientation, which only repeats it, must not be applied.
     """
-    from pillow_heif import HeifImageFile
+    from pi_heif import HeifImageFile
 
-    image: Image.Image = HeifImageFile(BytesIO(content))  # type: ignore[no-untyped-call]
+    image: Image.Image = HeifImageFile(BytesIO(content))
     return image
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from ..inputs.weighing import Net, Weighing
+from ..safety import MACHINE_OFF
 from .quantity import Quantity, chance_of
 from .readings import Masses, ScaleErrors, mean_and_spread, net_masses, stated_repeatability
 
@@ -127,7 +128,7 @@ def _sum_flags(unaccounted: Quantity | None, closed: bool) -> Iterable[Flag]:
         advice = "Was the scale set to zero, the bin clean before the run, all of the portion weighed?"
         yield _flag("impossible", "{} more was found than dispensed, which cannot be{}. " + advice, unaccounted)
     elif closed:
-        advice = "Look at brush, filter and wheels, and for what was spilled or lies outside."
+        advice = f"Look at brush, filter and wheels ({MACHINE_OFF}), and for what was spilled or lies outside."
         yield _flag("unaccounted", "{} of what was dispensed was found nowhere{}. " + advice, unaccounted)
 
 

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from ..safety import MACHINE_OFF
 from .quantity import Quantity
 
 #: Percent of a portion that somebody spills unnoticed at most, and that a vessel not subtracted weighs at least (by
@@ -136,7 +137,9 @@ def _lost(evidence: Evidence) -> Sequence[Pattern]:
         ),
         Pattern(
             "bin residue", by_bin, 1.0, 0.0,
-            "{:.1f} % of the portion stays in bin, brush, filter or duct and was not weighed"
+            "{:.1f} % of the portion stays in bin, brush, filter or duct (to look there: "
+            + MACHINE_OFF
+            + ") and was not weighed"
             + _words(" ({:.1f} % was found outside the bin)", elsewhere),
             told=elsewhere is not None,
             most=_bound(elsewhere),  # what came off brush and filter speaks for as much again

@@ -2,6 +2,7 @@
 
 from ..inputs.paper import FOOT_MM, HEAD_MM, RIM_MM, page_mm
 from ..inputs.patch_correct import RULER_MM
+from ..safety import SHEET
 from .draw import Page, line, new_page, shortened, text, text_width_mm
 
 #: A reading by which the words beside the ruler show what to enter.
@@ -11,6 +12,7 @@ _ADVICE = (
     "Cut along the dashed lines. Lay each paper flat on the floor, its arrow towards the top side of the patch.",
     "Tape all edges down, so that the machine cannot catch a paper. Lift papers before it runs only where marks",
     "on the floor show how to put them back exactly.",
+    *SHEET,
 )
 
 

@@ -119,7 +119,7 @@ def test_what_is_no_lens_file_is_not_replaced(tmp_path: Path, photos: list[Path]
 
 def test_help_says_what_columns_and_rows_are() -> None:
     text = " ".join(run("--help").stdout.split())
-    assert "Inner corners of a chessboard; squares of a ChArUco board." in text
+    assert "Inner corners of a chessboard, or squares of a ChArUco board." in text
 
 
 def test_a_charuco_board_is_learnt_from(tmp_path: Path) -> None:

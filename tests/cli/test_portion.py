@@ -11,6 +11,7 @@ from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.debris_file import read_debris
 from debriscount.portions import calibrate as stage
 from debriscount.portions.records import PortionCalibration, PortionShot, WeighedPortion
+from debriscount.safety import MINERAL_DUST
 from debriscount.scale.quantity import Quantity
 from debriscount_cli._group import ErrorsToExitCodes
 from debriscount_cli.portion import portion
@@ -41,7 +42,7 @@ def learned(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
 
     def calibrate(patch: Path, debris: Path, given: list[str], **options: Any) -> PortionCalibration:
         calls.append({"patch": patch, "debris": debris, "portions": given, **options})
-        kind = DebrisKind("rice", (220, 210, 190), (4.4, 5.6))
+        kind = DebrisKind("rice", (220, 210, 190), (1.1, 1.9) if debris.name == "sand.toml" else (4.4, 5.6))
         return stage.learn(kind, portions, "bench", "2026-11-25", told=["5.jpg: it is dark"])
 
     monkeypatch.setattr(stage, "calibrate", calibrate)
@@ -120,3 +121,11 @@ def test_a_portion_patch_and_debris_are_required() -> None:
     assert run(*COMMON).exit_code == 2
     assert run("a.jpg=5", "--patch", "p.toml").exit_code == 2
     assert run("a.jpg=5", "--debris", "d.toml").exit_code == 2
+
+
+@pytest.mark.usefixtures("learned")
+@pytest.mark.parametrize(("debris", "told"), [("sand.toml", True), ("rice.toml", False)])
+def test_how_to_clear_up_fine_dust_is_told(debris: str, told: bool) -> None:
+    result = run("a.jpg=5", "--patch", "p.toml", "--debris", debris)
+    assert result.exit_code == 0, result.output
+    assert (MINERAL_DUST in result.stderr) is told

@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 
 from debriscount.inputs.weighing import Net, Scale
 from debriscount.inputs.weighing_file import read_weighing
+from debriscount.safety import MINERAL_DUST, OPEN_MACHINE
 from debriscount_cli.app import app
 
 RUNNER = CliRunner()
@@ -50,6 +51,10 @@ def test_questions_are_answered_read_back_and_saved(out: Path) -> None:
     assert weighing.swept == {"open": Net((3.1,)), "edge": Net((14.0,), (10.0,))}
     shown = result.stdout
     assert "Cup with the portion, g (repeats apart by blanks): " in shown  # no usual answer in brackets
+    # Each danger is told of before the question that leads to it.
+    assert f"{OPEN_MACHINE}\nBin weighed" in shown
+    assert f"{MINERAL_DUST}\nSwept up in which zones" in shown
+    assert f"{OPEN_MACHINE}\nDebris weighed elsewhere (brush" in shown
     assert shown.index("Cup after") < shown.index("full_g = [152.3, 152.4]") < shown.index(f"Save this as {out}?")
 
 

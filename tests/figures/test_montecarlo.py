@@ -53,7 +53,7 @@ def test_one_rectangular_quantity_that_dominates() -> None:
 
 
 def test_the_calibration_of_a_weight() -> None:
-    """*Published*: JCGM 101, 9.3, tables 5 and 6 (model, inputs and u seen in a stored copy): mean 1.2341, u 0.0754 mg.
+    """*Published*: JCGM 101, 9.3, tables 5 and 6 (model, inputs and u; the means from memory): mean 1.2341, u 0.0754 mg.
 
     A linear propagation gives 0.0539; the interval's ends wander, so only mean and u are compared.
     """

@@ -90,7 +90,7 @@ def segments(content: bytes) -> set[int]:
 def looked_over(files: list[Path]) -> None:
     for file in files:
         content = file.read_bytes()
-        for secret in (*SECRETS, "48.137", "Exif", "http://ns.adobe.com", "<x:xmpmeta"):
+        for secret in (*SECRETS, "48.137", "Exif", "http://ns.", "<x:xmpmeta"):
             assert secret.encode() not in content
         if file.suffix == ".jpg":
             assert not {0xE1, 0xED} & segments(content)  # EXIF and XMP; IPTC

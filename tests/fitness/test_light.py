@@ -5,6 +5,7 @@ import pytest
 
 from debriscount.fitness.light import burnt_finding, change_findings, dark_finding, strange_light, uneven_finding
 from debriscount.fitness.look import ShotLook
+from debriscount.safety import LAMP
 
 ROWS, COLUMNS = 36, 48
 
@@ -54,6 +55,7 @@ def test_a_reflection_is_told_from_a_shadow() -> None:
     light[4:16, 20:40] *= 1.8
     *_, finding = change_findings(look(light), look(0.3), 1.0)
     assert "reflection" in finding.advice
+    assert LAMP in finding.advice
 
 
 def test_debris_in_a_heap_is_no_shadow() -> None:
@@ -79,6 +81,7 @@ def test_burnt_out_floor_is_counted_in_cells_of_the_patch() -> None:
     finding = burnt_finding(shot, 1.0)
     assert finding.value == pytest.approx(100 * 5 / COLUMNS)
     assert not finding.fit
+    assert LAMP in finding.advice
     inside = np.ones((ROWS, COLUMNS), bool)
     inside[:, :5] = False
     assert burnt_finding(replace(shot, inside=inside), 1.0).value == 0

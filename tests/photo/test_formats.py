@@ -176,7 +176,7 @@ def test_a_tiff_in_lab_is_converted(tmp_path: Path) -> None:
     np.testing.assert_allclose(photo.pixels, 119.5, atol=1.5)
 
 
-@pytest.mark.parametrize("marked", [True, False], ids=["Adobe's, inverted", "plain"])
+@pytest.mark.parametrize("marked", [True, False], ids=["marked, inverted", "plain"])
 def test_cmyk_jpegs_are_read_inverted_or_not(tmp_path: Path, picture: Picture, marked: bool) -> None:
     image = Image.fromarray(picture()).convert("CMYK")
     file = io.BytesIO()

@@ -15,7 +15,7 @@ Picture = Callable[..., NDArray[np.uint8]]
 #: Chromaticities x, y of red, green, blue; white is D65 (0.3127, 0.3290) for all.
 SRGB = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))  # IEC 61966-2-1
 P3 = ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060))  # SMPTE EG 432-1, with D65 white as SMPTE RP 431-2 Annex C
-ADOBE = ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06))  # Adobe RGB (1998), whose curve is a power of 563/256
+OP_RGB = ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06))  # opRGB (IEC 61966-2-5), whose curve is a power of 563/256
 #: XYZ of D65, and the Bradford matrix to the D50 of profiles (ICC.1:2010, Annex E).
 BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 D50 = np.array([0.9642, 1.0, 0.8249])
@@ -85,7 +85,7 @@ def test_the_matrices_are_those_of_the_standards() -> None:
     # Published: IEC 61966-2-1, the matrix from linear sRGB to XYZ.
     published = [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
     np.testing.assert_allclose(to_xyz(SRGB), published, atol=6e-5)
-    # Display P3's red in linear sRGB, from memory: (1.2249, -0.0420, -0.0196).
+    # P3-D65's red in linear sRGB, from memory: (1.2249, -0.0420, -0.0196).
     red = np.linalg.inv(to_xyz(SRGB)) @ to_xyz(P3) @ [1, 0, 0]
     np.testing.assert_allclose(red, [1.2249, -0.0420, -0.0196], atol=5e-4)
 
@@ -94,9 +94,9 @@ def test_the_matrices_are_those_of_the_standards() -> None:
     ("primaries", "curve", "light"),
     [
         (P3, SRGB_CURVE, srgb_light(COLOURS / 255)),
-        (ADOBE, parametric(563 / 256), (COLOURS / 255) ** (563 / 256)),
+        (OP_RGB, parametric(563 / 256), (COLOURS / 255) ** (563 / 256)),
     ],
-    ids=["Display P3", "Adobe RGB"],
+    ids=["P3-D65", "opRGB"],
 )
 @pytest.mark.parametrize("suffix", ["png", "tif"])
 def test_colours_of_wider_spaces_come_out_as_their_primaries_say(

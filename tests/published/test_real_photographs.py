@@ -1,11 +1,12 @@
 """Counts of real photographs against counts by eye; nothing is set but scale, region and debris file.
 
-The coins are the picture that scikit-image carries (Brooklyn Museum collection). The others lie in a folder beside the
-project, which not every machine has: lentils of a public data set (Foods 2022, 11, 3964; MIT licence), coins and sweets
-out of OpenCV's documentation and samples. Counts, scales and the row below which the lentils lie are in a truth.json
-beside each; its counts were made by eye on numbered overlays. Colours are read off the pictures, sizes too.
+The museum's coins are the picture that scikit-image carries (Brooklyn Museum collection). The others, lentils of a public
+data set (Foods 2022, 11, 3964; MIT licence), coins and sweets out of OpenCV's documentation and samples (Apache-2.0), lie in
+tests/data/photos, with their sources, licences and counts. The lentils are reduced there; at full size they lie in a
+folder beside the project, which not every machine has. Colours are read off the pictures, sizes too.
 """
 
+import hashlib
 import json
 from pathlib import Path
 from typing import Any
@@ -18,14 +19,18 @@ from debriscount.figures.counted import Counted
 from debriscount.inputs.debris import DebrisKind
 from debriscount.photo.read import read_photo
 
-FOLDER = Path(__file__).parents[3] / "shared" / "realdata"
+PHOTOS = Path(__file__).parents[1] / "data" / "photos"
+TRUTH = json.loads((PHOTOS / "truth.json").read_text(encoding="utf-8"))
+FULL_SIZE = Path(__file__).parents[3] / "shared" / "realdata" / "lentils"
 
-needs_photographs = pytest.mark.skipif(not FOLDER.is_dir(), reason="the photographs are not on this machine")
 
-
-def truth(folder: str) -> dict[str, Any]:
-    content: dict[str, Any] = json.loads((FOLDER / folder / "truth.json").read_text(encoding="utf-8"))
-    return content
+def test_the_photographs_are_those_of_the_table() -> None:
+    rows = [line.strip("| ").split(" | ") for line in (PHOTOS / "README.md").read_text(encoding="utf-8").splitlines()]
+    checksums = {row[0]: row[1] for row in rows if len(row) == 2 and len(row[1]) == 64}
+    photos = [path for path in PHOTOS.iterdir() if path.suffix in (".jpg", ".png")]
+    for path in photos:
+        assert hashlib.sha256(path.read_bytes()).hexdigest() == checksums[path.name]
+    assert len(photos) == 20
 
 
 def found_of(counted: Counted, centres_px: list[list[float]], tolerance_px: float) -> int:
@@ -41,7 +46,6 @@ def found_of(counted: Counted, centres_px: list[list[float]], tolerance_px: floa
 COIN = DebrisKind("coin", (0xB0, 0xB0, 0xB0), (40, 58))
 
 
-@pytest.mark.slow
 def test_coins_of_a_museum() -> None:
     """24 coins by eye, grey on an unevenly lit grey ground."""
     from skimage.data import coins
@@ -58,27 +62,34 @@ LENTILS = {
 }
 
 
-@pytest.mark.slow
-@needs_photographs
 @pytest.mark.parametrize("name", LENTILS)
 def test_touching_lentils_on_black_card(name: str) -> None:
-    image = truth("lentils")["images"][name]
-    photo = FOLDER / "lentils" / name
+    truth = TRUTH["lentils"]["photos"][f"lentils-{name}"]
+    found = count(PHOTOS / f"lentils-{name}", mm_per_px=1 / truth["px_per_mm"], debris=[LENTILS[name]])
+    assert found.zones["patch"].grains == pytest.approx(truth["count"], abs=1)
+    tolerance_px = TRUTH["lentils"]["centre_tolerance_px"]
+    assert found_of(found, truth["centres_x_y_px"], tolerance_px) >= truth["count"] - 1
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not FULL_SIZE.is_dir(), reason="the photographs of full size are not on this machine")
+@pytest.mark.parametrize("name", LENTILS)
+def test_touching_lentils_at_full_size(name: str) -> None:
+    truth: dict[str, Any] = json.loads((FULL_SIZE / "truth.json").read_text(encoding="utf-8"))
+    image, photo = truth["images"][name], FULL_SIZE / name
     height, width = read_photo(photo).pixels.shape[:2]
     top = image["seeds_below_row"]
     found = count(photo, mm_per_px=1 / image["px_per_mm"], region=(0, top, width, height - top), debris=[LENTILS[name]])
     assert found.zones["patch"].grains == pytest.approx(image["count"], abs=1)
     centres = [[x, y - top] for x, y in image["centres_x_y_px"]]
-    assert found_of(found, centres, truth("lentils")["centre_tolerance_px"]) >= image["count"] - 1
+    assert found_of(found, centres, truth["centre_tolerance_px"]) >= image["count"] - 1
 
 
-@pytest.mark.slow
-@needs_photographs
 def test_coins_that_touch() -> None:
     """24 equal coins of 47 px in one heap, side by side, on a light ground."""
     coin = DebrisKind("coin", (0x6A, 0x58, 0x3B), (46, 48))
-    found = count(FOLDER / "touching_coins" / "water_coins.jpg", mm_per_px=1, debris=[coin])
-    circles = truth("touching_coins")["circles_x_y_r_px"]
+    found = count(PHOTOS / "touching-coins.jpg", mm_per_px=1, debris=[coin])
+    circles = TRUTH["touching-coins.jpg"]["circles_x_y_r_px"]
     assert found.zones["patch"].grains == pytest.approx(24, abs=1)
     assert found_of(found, [[x, y] for x, y, _ in circles], 5) >= 23
     # All show the same area, that of the circles fitted by hand.
@@ -95,13 +106,10 @@ SWEETS = [
 ]
 
 
-@pytest.mark.slow
-@needs_photographs
 def test_sweets_of_five_colours() -> None:
     """14 sweets on white, two of them cut by the border."""
-    sweets = truth("colour_sweets")
-    found = count(FOLDER / "colour_sweets" / "smarties.png", mm_per_px=1, debris=SWEETS)
-    assert found.zones["patch"].grains == pytest.approx(sweets["count_all"], abs=1)
-    for color, number in sweets["by_colour"].items():
-        grains = found.by_kind[color.replace("_", " ")]["patch"].grains
-        assert grains == pytest.approx(number, abs=1), color
+    truth = TRUTH["sweets.png"]
+    found = count(PHOTOS / "sweets.png", mm_per_px=1, debris=SWEETS)
+    assert found.zones["patch"].grains == pytest.approx(truth["count"], abs=1)
+    for color, number in truth["by_colour"].items():
+        assert found.by_kind[color]["patch"].grains == pytest.approx(number, abs=1), color

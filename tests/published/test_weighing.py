@@ -1,7 +1,7 @@
 """Weighings against published figures; the data in tests/data say where they come from.
 
 *Published*: NIST/ITL Statistical Reference Datasets, univariate (certified to 15 digits); JCGM 100:2008, 4.4.3, 5.2.2
-and table G.2; JCGM 101:2008, 9.3; EA-4/02, example S2; OIML R 76-1, table 6. *Derived* from JCGM 100 are the figures of
+and table G.2; JCGM 101:2008, 9.3; EA-4/02, example S2 (from memory); OIML R 76-1, table 6. *Derived* from JCGM 100 are the figures of
 weighing by difference with the digit alone.
 """
 
@@ -82,11 +82,14 @@ def test_mass_calibration_of_first_order() -> None:
 
 
 def test_calibration_of_a_weight() -> None:
-    """EA-4/02, S2: 22.5, 8.66, 14.4, 5.77 and 5.77 mg make 29.2 mg (29.24 before rounding), U = 58 mg."""
+    """EA-4/02, S2, from memory: 22.5, 8.66, 14.4, 5.77 and 5.77 mg make U = 58 mg, here within 1 mg.
+
+    *By hand*: the root of the sum of their squares is 29.24 mg.
+    """
     parts = independent(standard=22.5, drift=8.66, comparator=14.4, eccentricity=5.77, buoyancy=5.77)
     u = parts.combined(dict.fromkeys(parts.names, 1.0)).u
     assert u == pytest.approx(29.24, abs=5e-3)
-    assert round(2 * u) == 58
+    assert 2 * u == pytest.approx(58, abs=1)
 
 
 def test_the_digit() -> None:

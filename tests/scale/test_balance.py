@@ -4,6 +4,7 @@ from dataclasses import replace
 import pytest
 
 from debriscount.inputs.weighing import Net, Scale, Weighing
+from debriscount.safety import MACHINE_OFF
 from debriscount.scale.balance import Balance, balance_weights, mass_balance, summed
 from debriscount.scale.readings import masses, scale_errors
 
@@ -76,7 +77,9 @@ def test_little_more_than_dispensed_is_no_flag() -> None:
 def test_what_is_missing_is_flagged_only_if_all_leftovers_were_weighed() -> None:
     lost = replace(SOUND, bin=Net((351.0,), (310.2,)))
     assert kinds(lost) == ["unaccounted"]
-    assert "1.00 ± 0.18 g of what was dispensed was found nowhere" in balanced(lost).flags[0].message
+    (flag,) = balanced(lost).flags
+    assert "1.00 ± 0.18 g of what was dispensed was found nowhere" in flag.message
+    assert f"brush, filter and wheels ({MACHINE_OFF})" in flag.message
     assert not balanced(lost, swept_all=False).flags
     assert not balanced(lost, swept_all=False).closed
     unswept = balanced(replace(lost, swept={}))

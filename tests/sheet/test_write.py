@@ -21,6 +21,7 @@ from debriscount.errors import InputFileError, OutputError, PatchLayoutError, Sh
 from debriscount.inputs.paper import page_mm
 from debriscount.inputs.patch import Marker, Patch
 from debriscount.inputs.patch_write import patch_toml
+from debriscount.safety import SHEET
 from debriscount.sheet.draw import plain_style
 from debriscount.sheet.write import draw_sheet, sheet_files, write_sheet
 
@@ -81,6 +82,7 @@ def test_every_page_has_a_ruler_of_100_mm(patches: dict[str, Patch], name: str, 
             assert "This ruler is 100 mm long." in text
             assert "debriscount markers --patch patch.toml --printed-ruler-mm 97.5 --out patch.toml" in text
             assert "Print at 100 % (actual size)" in text
+            assert "\n".join(SHEET) in text
             assert f"page {page.page_number} of {len(pdf.pages)}, {paper.capitalize()}" in text
             level = [line for line in page.lines if abs(line["y0"] - line["y1"]) < 1e-3]
             base = max(level, key=lambda line: float(line["bottom"]))
