@@ -1,7 +1,6 @@
 """Whether OpenCV can be loaded, said in words where it cannot.
 
-``opencv-python-headless``, which comes with debriscount, needs nothing of the system. ``opencv-python``, which another
-program may have put in its place, installs without the system's OpenGL and GLib libraries and then fails at import.
+``opencv-python`` installs without the system's OpenGL and GLib libraries and then fails at import.
 """
 
 import re
@@ -46,5 +45,5 @@ def missing_library(error: ImportError) -> MissingLibraryError:
             " Debian or Ubuntu: apt install libgl1 libglib2.0-0. Fedora: dnf install mesa-libGL glib2."
         )
     return MissingLibraryError(
-        f"OpenCV cannot be loaded ({reason}). Install it with: pip install --force-reinstall opencv-python-headless"
+        f"OpenCV cannot be loaded ({reason}). Install it with: pip install --force-reinstall opencv-python"
     )

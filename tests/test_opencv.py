@@ -39,7 +39,7 @@ def test_a_missing_system_library_is_named_with_what_to_install() -> None:
 def test_another_failure_keeps_its_reason() -> None:
     error = missing_library(ModuleNotFoundError("No module named 'cv2'"))
     assert str(error) == (
-        "OpenCV cannot be loaded (No module named 'cv2'). Install it with: pip install --force-reinstall opencv-python-headless"
+        "OpenCV cannot be loaded (No module named 'cv2'). Install it with: pip install --force-reinstall opencv-python"
     )
 
 

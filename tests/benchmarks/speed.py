@@ -109,7 +109,7 @@ def profile(scene: Scene) -> dict[str, float]:
 
 def print_versions() -> None:
     """Print what the times depend on."""
-    names = ("debriscount", "numpy", "scipy", "opencv-python-headless", "scikit-image", "pillow")
+    names = ("debriscount", "numpy", "scipy", "opencv-python", "scikit-image", "pillow")
     versions = ", ".join(f"{name} {importlib.metadata.version(name)}" for name in names)
     print(f"Python {platform.python_version()}, {versions}; {os.cpu_count()} cores, {platform.machine()}")
 
