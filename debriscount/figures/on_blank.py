@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..cover.colours import LearnedColour
-from ..cover.floor import disc
+from ..cover.floor import disc, local_floor
 from ..cover.kinds import KindHint
 from ..cover.light import FAINTEST
 from ..cover.membership import KIND_SD, STRAY, colour_places
@@ -22,6 +22,9 @@ Mask = NDArray[np.bool_]
 SURE, CHANGED, ALIKE = 6.0, 0.15, 0.25
 #: Spreads within a kind up to which a thing has its colour, and the least grain of which a colour is seen, px.
 NEAR, LEAST_PX = 3.0, 3.0
+#: How much of what a thing departs from its surroundings on the blank it may do so in the last shot; side of the
+#: surroundings, in large grains.
+GONE, AROUND = 0.5, 6.0
 #: Area of such things over that of the debris of *before* from which it is told: 0.0003 at most in 18 rendered runs.
 TOLD = 0.01
 
@@ -40,7 +43,7 @@ def gone_flags(
     sizes = min(h.size_px[0] for h in hints), max(h.size_px[1] for h in hints)
     kinds = [c.mean for c in colours]
     views = matched["blank"], matched["before"], matched[last]
-    mask = gone_places(*views, where, found[last].kind_map > 0, kinds, sizes)
+    mask = gone_places(*views, where, kinds, sizes)
     share = float(mask.sum() / max(int(((found["before"].kind_map > 0) & where).sum()), 1))
     number = cv2.connectedComponents(mask.astype(np.uint8))[0] - 1
     if share < TOLD or number < FEWEST:
@@ -61,29 +64,40 @@ def gone_places(
     before: NDArray[np.float32],
     last: NDArray[np.float32],
     where: Mask,
-    left: Mask,
     colours: Sequence[NDArray[np.float64]],
     sizes_px: tuple[float, float],
 ) -> Mask:
-    """Where blank and *before* agree, the last shot differs, and the former have a kind's colour.
+    """Where blank and *before* show a thing of a kind's colour alike, and the last shot what lies around it.
 
-    Views are linear light of shape (H, W, 3) in one light, masks have shape (H, W); ``left`` is the debris of the last
-    shot, whose shade is kept clear of. ``sizes_px`` are a small and a large grain's diameter.
+    Views are linear light of shape (H, W, 3) in one light, masks have shape (H, W). ``sizes_px`` are a small and a
+    large grain's diameter. Beside a grain of the last shot it is that shot which departs from its surroundings, by
+    shade: so this holds among leftovers as well.
     """
     logs = [np.log(np.maximum(cv2.blur(v, (3, 3)), FAINTEST) + np.float32(STRAY)) for v in (blank, before, last)]
     stayed, went = (np.abs(logs[0] - other).max(axis=-1) for other in logs[1:])
     limit = max(CHANGED, SURE * 1.4826 * float(np.median(went[where])))
-    shaded = cv2.dilate(left.astype(np.uint8), disc(round(sizes_px[1]))) > 0
-    mask = ((went > limit) & (stayed < ALIKE) & where & ~shaded).astype(np.uint8)
+    mask = ((went > limit) & (stayed < ALIKE) & where).astype(np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(max(round(sizes_px[0] / 6), 1))), np.uint8)
-    count, labels = cv2.connectedComponents(mask)
+    labels = np.asarray(cv2.connectedComponents(mask)[1], np.int32)
+    around = AROUND * sizes_px[1]
+    things = _means(labels, blank)
+    own = np.zeros(len(things), bool)
+    for kind in colours:
+        z = (colour_places(things) - colour_places(np.asarray(kind)[None])) / KIND_SD
+        own |= (z**2).sum(axis=1) < NEAR**2
+    departs = [
+        np.abs(np.log((_means(labels, v) + STRAY) / (_means(labels, local_floor(v, around)) + STRAY))).max(axis=1)
+        for v in (blank, last)
+    ]
+    own &= (departs[0] > CHANGED) & (departs[1] < GONE * departs[0])
+    own[0] = False
+    return np.asarray(own[labels])
+
+
+def _means(labels: NDArray[np.int32], view: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Mean colour of every thing, by its label, shape (N + 1, 3); label 0 is no thing."""
+    count = int(labels.max(initial=0)) + 1
     rows, columns = np.nonzero(labels)
     label = labels[rows, columns]
     pixels = np.maximum(np.bincount(label, minlength=count), 1)
-    colour = np.stack([np.bincount(label, blank[rows, columns, c], count) / pixels for c in range(3)], axis=-1)
-    own = np.zeros(count, bool)
-    for kind in colours:
-        z = (colour_places(colour) - colour_places(np.asarray(kind)[None])) / KIND_SD
-        own |= (z**2).sum(axis=1) < NEAR**2
-    own[0] = False
-    return np.asarray(own[labels])
+    return np.stack([np.bincount(label, view[rows, columns, c], count) / pixels for c in range(3)], axis=-1)

@@ -1,4 +1,4 @@
-"""What looks like a mix-up, a foreign thing or a shot taken otherwise than the rest: every such check in one place."""
+"""What looks like a mix-up or a shot taken otherwise than the rest: every such check in one place."""
 
 from collections.abc import Mapping, Sequence
 
@@ -13,7 +13,6 @@ from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
 from ..photo.read import Photo
 from .alike import alike_flags
-from .foreign import foreign_flags
 from .mixups import blank_flags, other_run_flags, size_flags
 from .on_blank import gone_flags
 from .records import PassFigures
@@ -40,7 +39,6 @@ def mixup_flags(
         *(on_blank or gone_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours)),
         *size_flags(kinds, hints, covers["before"], strewn, scale),
         *other_run_flags(passes, hints),
-        *foreign_flags(registered.views, registered.usable, strewn, found, hints, scale),
         *unnamed_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours),
         *alike_flags(photos, registered.located.seen, maps.matched, found, registered.usable),
     )
