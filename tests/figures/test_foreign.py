@@ -102,7 +102,7 @@ def test_a_dark_thing_that_was_taken_for_debris_is_told_by_its_colour_and_masked
     found["before"].kind_map[thing] = 1
     (one,) = foreign_things(views, views, ALL, ALL, found, [HINT], [COLOUR], 0.5)
     assert (one.flag.code, one.flag.shot) == ("foreign-thing", "before")
-    assert one.mask[thing].mean() > 0.97
+    assert one.mask[thing].mean() > 0.9
     assert one.mask.mean() < 3 * thing.mean()
 
 
