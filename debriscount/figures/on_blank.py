@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from ..cover.colours import LearnedColour
 from ..cover.floor import disc, local_floor
@@ -73,31 +73,27 @@ def gone_places(
     large grain's diameter. Beside a grain of the last shot it is that shot which departs from its surroundings, by
     shade: so this holds among leftovers as well.
     """
-    logs = [np.log(np.maximum(cv2.blur(v, (3, 3)), FAINTEST) + np.float32(STRAY)) for v in (blank, before, last)]
-    stayed, went = (np.abs(logs[0] - other).max(axis=-1) for other in logs[1:])
-    limit = max(CHANGED, SURE * 1.4826 * float(np.median(went[where])))
-    mask = ((went > limit) & (stayed < ALIKE) & where).astype(np.uint8)
-    mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(max(round(sizes_px[0] / 6), 1))), np.uint8)
-    labels = np.asarray(cv2.connectedComponents(mask)[1], np.int32)
     around = AROUND * sizes_px[1]
-    things = _means(labels, blank)
-    own = np.zeros(len(things), bool)
+    logs = [_log(cv2.blur(v, (3, 3))) for v in (blank, before, last)]
+    stayed, went = (np.abs(logs[0] - other).max(axis=-1) for other in logs[1:])
+    lay, lies = (
+        np.abs(log - _log(local_floor(v, around))).max(axis=-1) for log, v in zip(logs[::2], (blank, last), strict=True)
+    )
+    limit = max(CHANGED, SURE * 1.4826 * float(np.median(went[where])))
+    mask = ((went > limit) & (stayed < ALIKE) & (lay > CHANGED) & (lies < GONE * lay) & where).astype(np.uint8)
+    mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(max(round(sizes_px[0] / 6), 1))), np.uint8)
+    count, labels = cv2.connectedComponents(mask)
+    rows, columns = np.nonzero(labels)
+    label = labels[rows, columns]
+    pixels = np.maximum(np.bincount(label, minlength=count), 1)
+    colour = np.stack([np.bincount(label, blank[rows, columns, c], count) / pixels for c in range(3)], axis=-1)
+    own = np.zeros(count, bool)
     for kind in colours:
-        z = (colour_places(things) - colour_places(np.asarray(kind)[None])) / KIND_SD
+        z = (colour_places(colour) - colour_places(np.asarray(kind)[None])) / KIND_SD
         own |= (z**2).sum(axis=1) < NEAR**2
-    departs = [
-        np.abs(np.log((_means(labels, v) + STRAY) / (_means(labels, local_floor(v, around)) + STRAY))).max(axis=1)
-        for v in (blank, last)
-    ]
-    own &= (departs[0] > CHANGED) & (departs[1] < GONE * departs[0])
     own[0] = False
     return np.asarray(own[labels])
 
 
-def _means(labels: NDArray[np.int32], view: NDArray[np.float32]) -> NDArray[np.float64]:
-    """Mean colour of every thing, by its label, shape (N + 1, 3); label 0 is no thing."""
-    count = int(labels.max(initial=0)) + 1
-    rows, columns = np.nonzero(labels)
-    label = labels[rows, columns]
-    pixels = np.maximum(np.bincount(label, minlength=count), 1)
-    return np.stack([np.bincount(label, view[rows, columns, c], count) / pixels for c in range(3)], axis=-1)
+def _log(view: ArrayLike) -> NDArray[np.float32]:
+    return np.asarray(np.log(np.maximum(view, FAINTEST) + np.float32(STRAY)), np.float32)
