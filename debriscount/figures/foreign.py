@@ -81,11 +81,11 @@ def foreign_things(
     for name, (cells, cell_px) in changed.items():
         if cells.any():
             where, mm2 = _where(cells, strewn, cell_px, mm_per_px)
-            what = f"{name} shows a thing, a stain or a shadow of {mm2:.0f} mm² that other shots do not, {where}"
+            what = f"a thing, a stain or a shadow of {mm2:.0f} mm² lies {where} that other shots do not show"
             flag = Flag(code="foreign-thing", severity="doubtful", shot=name, sentence=f"{what}. {LEFT_OUT}")
             things.append(ForeignThing(_with_rim(_full_size(cells, cell_px, usable.shape), large_px), flag))
     outlined = [k + 1 for k, hint in enumerate(hints) if hint.outlined]
-    coarse = {n: np.isin(f.kind_map, outlined) for n, f in found.items()}
+    coarse = {n: np.isin(f.kind_map, outlined) for n, f in found.items() if n != "blank"}
     for name, debris in coarse.items():
         told = [thing.mask for thing in things if thing.flag.shot == name]
         mask = debris & ~np.logical_or.reduce([~usable, *told])
@@ -94,8 +94,8 @@ def foreign_things(
             solid |= _whole(mask, solid_things(mask, coarse["before"], large_px))
         if solid.any():
             what = (
-                f"{name} shows a thing of the debris' colour, {_where(solid, strewn, 1, mm_per_px)[0]}, that is far "
-                "larger than a grain and does not part into grains"
+                f"a thing of the debris' colour lies {_where(solid, strewn, 1, mm_per_px)[0]} that is far larger than "
+                "a grain and does not part into grains"
             )
             flag = Flag(code="solid-thing", severity="doubtful", shot=name, sentence=f"{what}. {UNLESS_HEAP}")
             things.append(ForeignThing(_with_rim(solid, large_px), flag))

@@ -73,14 +73,11 @@ def gone_places(
     large grain's diameter. Beside a grain of the last shot it is that shot which departs from its surroundings, by
     shade: so this holds among leftovers as well.
     """
-    around = AROUND * sizes_px[1]
     logs = [_log(cv2.blur(v, (3, 3))) for v in (blank, before, last)]
     stayed, went = (np.abs(logs[0] - other).max(axis=-1) for other in logs[1:])
-    lay, lies = (
-        np.abs(log - _log(local_floor(v, around))).max(axis=-1) for log, v in zip(logs[::2], (blank, last), strict=True)
-    )
+    lay, gone = stands_out(blank, last, sizes_px[1])
     limit = max(CHANGED, SURE * 1.4826 * float(np.median(went[where])))
-    mask = ((went > limit) & (stayed < ALIKE) & (lay > CHANGED) & (lies < GONE * lay) & where).astype(np.uint8)
+    mask = ((went > limit) & (stayed < ALIKE) & lay & gone & where).astype(np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(max(round(sizes_px[0] / 6), 1))), np.uint8)
     count, labels = cv2.connectedComponents(mask)
     rows, columns = np.nonzero(labels)
@@ -93,6 +90,14 @@ def gone_places(
         own |= (z**2).sum(axis=1) < NEAR**2
     own[0] = False
     return np.asarray(own[labels])
+
+
+def stands_out(view: NDArray[np.float32], other: NDArray[np.float32], large_px: float) -> tuple[Mask, Mask]:
+    """Where a view departs from what lies around it, and where it does so far more than another, both (H, W)."""
+    departs = [
+        np.abs(_log(cv2.blur(v, (3, 3))) - _log(local_floor(v, AROUND * large_px))).max(axis=-1) for v in (view, other)
+    ]
+    return departs[0] > CHANGED, departs[1] < GONE * departs[0]
 
 
 def _log(view: ArrayLike) -> NDArray[np.float32]:

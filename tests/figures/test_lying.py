@@ -35,7 +35,13 @@ def counted(grains: int, margin: int = 0, interval: tuple[int, int] | None = (0,
     ],
 )  # fmt: skip
 def test_debris_on_what_should_be_bare_is_told_in_two_digits(grains: int, words: str) -> None:
-    assert lying_sentence(counted(grains), None) == f"{words}: a blank must be bare."
+    assert lying_sentence(counted(grains), None, "Blank 1.jpg") == f"{words}: a blank must be bare."
+
+
+def test_that_a_blank_must_be_bare_is_said_of_what_may_be_one() -> None:
+    assert lying_sentence(counted(163), None, "after2.jpg") == "About 160 grains lie here."
+    unknown = lying_sentence(counted(163), None, "0815.jpg")
+    assert unknown == "About 160 grains lie here; a blank would have to be bare."
 
 
 def test_a_bare_floor_is_called_so() -> None:
