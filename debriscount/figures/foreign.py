@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..cover.colours import LearnedColour
 from ..cover.floor import disc
 from ..cover.kinds import KindHint
 from ..cover.light import FAINTEST, stiff_gain
+from ..cover.maps import CoverMaps
 from ..cover.membership import KIND_SD, colour_places
 from ..flags import Flag
 from ..grains.find import FoundGrains
@@ -19,6 +19,8 @@ Mask = NDArray[np.bool_]
 
 #: Spreads within a kind up to which debris has its colour; what was taken for debris and has another may be a thing.
 NEAR = 3.0
+#: Shares of a pixel that debris covers, for the colours between.
+MIXTURES = (0.25, 0.5, 0.75, 1.0)
 #: Least diameter of what is looked for, mm; and cells across the larger of that and a large grain, so that a grain
 #: overlooked and its shade stay smaller than what is told.
 LEAST_MM, CELLS = 6.0, 6
@@ -51,31 +53,31 @@ class ForeignThing:
 
 def foreign_things(
     views: Mapping[str, NDArray[np.float32]],
-    matched: Mapping[str, NDArray[np.float32]],
+    maps: CoverMaps,
     usable: Mask,
     strewn: Mask,
     found: Mapping[str, FoundGrains],
     hints: Sequence[KindHint],
-    colours: Sequence[LearnedColour],
     mm_per_px: float,
 ) -> list[ForeignThing]:
     """Every large thing that one shot shows and others do not, and which is no debris.
 
     Parameters
     ----------
-    views, matched : mapping of str to ndarray of float32, each of shape (H, W, 3)
-        Floor views in linear light, as photographed and in one light.
+    views : mapping of str to ndarray of float32, each of shape (H, W, 3)
+        Floor views in linear light, as photographed.
+    maps : CoverMaps
+        The same in one light, the floor and the kinds' colours.
     usable, strewn : ndarray of bool, shape (H, W)
         Floor that all shots show, and the patch.
     found : mapping of str to FoundGrains
         Debris of every shot.
-    hints, colours : sequence
-        The kinds and their learned colours.
+    hints : sequence of KindHint
     mm_per_px : float
     """
     large_px = max(hint.size_px[1] for hint in hints)
-    means = [c.mean for c in colours if c.samples]
-    coloured = {n: (f.kind_map > 0) & of_kind_colour(matched[n], means) for n, f in found.items()}
+    means = [c.mean for c in maps.colours if c.samples]
+    coloured = {n: (f.kind_map > 0) & of_kind_colour(maps.matched[n], maps.floor, means) for n, f in found.items()}
     changed = changed_places(views, usable, coloured, max(large_px, LEAST_MM / mm_per_px))
     things = []
     for name, (cells, cell_px) in changed.items():
@@ -102,13 +104,20 @@ def foreign_things(
     return things
 
 
-def of_kind_colour(view: NDArray[np.float32], colours: Sequence[NDArray[np.float64]]) -> Mask:
-    """Where a view of shape (H, W, 3) has the colour of a kind, lit or in a grain's own shade, shape (H, W)."""
-    places = colour_places(np.asarray(cv2.blur(view, (3, 3)), float).reshape(-1, 3))
+def of_kind_colour(
+    view: NDArray[np.float32], floor: NDArray[np.float32], colours: Sequence[NDArray[np.float64]]
+) -> Mask:
+    """Where a view has the colour of a kind, or one between that and the floor's, as fine grains and rims have.
+
+    ``view`` and ``floor`` have shape (H, W, 3), ``colours`` shape (3,) each; the result (H, W).
+    """
+    seen, bare = (np.asarray(cv2.blur(v, (3, 3)), float).reshape(-1, 3) for v in (view, floor))
+    places = colour_places(seen)
     own = np.zeros(len(places), bool)
     for colour in colours:
-        z = (places - colour_places(np.asarray(colour)[None])) / KIND_SD
-        own |= (z**2).sum(axis=1) < NEAR**2
+        for share in MIXTURES:
+            z = (places - colour_places(share * np.asarray(colour) + (1 - share) * bare)) / KIND_SD
+            own |= (z**2).sum(axis=1) < NEAR**2
     return own.reshape(view.shape[:2])
 
 

@@ -137,9 +137,7 @@ def measure(
 
     with refused_for_its_cause(photos, faults):
         check_shot_order(photos, found, {name: shot.cover for name, shot in maps.shots.items()}, strewn)
-    things = foreign_things(
-        registered.views, maps.matched, registered.usable, strewn, found, hints, maps.colours, scale
-    )
+    things = foreign_things(registered.views, maps, registered.usable, strewn, found, hints, scale)
     left_out = 0.0
     if things:
         registered, left_out = _without(registered, things, strewn)

@@ -48,9 +48,10 @@ def photo_mixup_flags(
         names = listed([kind.name for kind in kinds])
         sentence = f"no {names} is seen, but other things are. Is it the right debris file?"
         return (Flag(code="not-found", severity="doubtful", sentence=sentence),)
-    # Whatever of the other shot has a kind's colour may be debris that is gone.
-    known = {"blank": replace(found["blank"], kind_map=np.ones_like(found["blank"].kind_map)), name: found[name]}
-    things = foreign_things(registered.views, maps.matched, usable, strewn, known, hints, maps.colours, scale)
+    # What stands out from the other shot's floor may be debris that is gone.
+    there = np.logical_and(*stands_out(views["blank"], views[name], large_px)).astype(np.uint8)
+    known = {"blank": replace(found["blank"], kind_map=there), name: found[name]}
+    things = foreign_things(registered.views, maps, usable, strewn, known, hints, scale)
     clear = usable & ~np.logical_or.reduce([~usable, *(thing.mask for thing in things)])
     return (
         *(thing.flag for thing in things),

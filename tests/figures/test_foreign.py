@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from debriscount.cover.colours import LearnedColour
 from debriscount.cover.kinds import KindHint
-from debriscount.figures.foreign import foreign_things, long_things, of_kind_colour, solid_things
+from debriscount.cover.maps import CoverMaps
+from debriscount.figures.foreign import ForeignThing, foreign_things, long_things, of_kind_colour, solid_things
 from debriscount.flags import Flag
 from debriscount.grains.find import FoundGrains
 
@@ -17,6 +18,7 @@ SHAPE = (360, 480)
 ALL = np.ones(SHAPE, bool)
 HINT = KindHint(np.array([0.5, 0.05, 0.01]), (8.0, 12.0))
 COLOUR = LearnedColour(HINT.colour, np.eye(3) * 1e-3, (0.0, 0.0), 100)
+FLOOR = np.full((*SHAPE, 3), 0.3, np.float32) + np.array([0.05, 0, -0.05], np.float32)
 GRAINS = [(x, y) for x in range(20, 470, 28) for y in range(20, 350, 28)]
 
 
@@ -40,8 +42,15 @@ def run(*names: str) -> tuple[dict[str, NDArray[np.float32]], dict[str, FoundGra
     return {n: s[0] for n, s in shots.items()}, {n: s[1] for n, s in shots.items()}
 
 
+def things_of(
+    views: dict[str, NDArray[np.float32]], found: dict[str, FoundGrains], patch: NDArray[np.bool_] = ALL
+) -> list[ForeignThing]:
+    maps = CoverMaps(FLOOR, views, (COLOUR,), {}, (0.0,))
+    return foreign_things(views, maps, ALL, patch, found, [HINT], 0.5)
+
+
 def flags_of(views: dict[str, NDArray[np.float32]], found: dict[str, FoundGrains]) -> list[Flag]:
-    return [t.flag for t in foreign_things(views, views, ALL, ALL, found, [HINT], [COLOUR], 0.5)]
+    return [t.flag for t in things_of(views, found)]
 
 
 @pytest.mark.parametrize("names", [("blank", "before", "after"), ("before", "after")])
@@ -100,7 +109,7 @@ def test_a_dark_thing_that_was_taken_for_debris_is_told_by_its_colour_and_masked
     thing = cv2.line(np.zeros(SHAPE, np.uint8), (10, 180), (470, 200), (1,), 16) > 0
     views["before"][thing] = 0.03
     found["before"].kind_map[thing] = 1
-    (one,) = foreign_things(views, views, ALL, ALL, found, [HINT], [COLOUR], 0.5)
+    (one,) = things_of(views, found)
     assert (one.flag.code, one.flag.shot) == ("foreign-thing", "before")
     assert one.mask[thing].mean() > 0.9
     assert one.mask.mean() < 3 * thing.mean()
@@ -111,12 +120,14 @@ def test_a_thing_across_the_patchs_border_is_masked_in_the_margin_as_well() -> N
     views["after"][100:360, 200:260] *= 0.3
     patch = ALL.copy()
     patch[250:] = False
-    (one,) = foreign_things(views, views, ALL, patch, found, [HINT], [COLOUR], 0.5)
+    (one,) = things_of(views, found, patch)
     assert one.mask[100:360, 200:260].all()
 
 
 def test_a_grain_keeps_its_colour_in_its_own_shade_and_a_thing_of_another_does_not_have_it() -> None:
     view = np.tile(HINT.colour, (9, 9, 1)).astype(np.float32)
-    assert of_kind_colour(0.6 * view, [HINT.colour]).all()
-    assert not of_kind_colour(0.6 * view[..., ::-1].copy(), [HINT.colour]).any()
-    assert not of_kind_colour(view, []).any()
+    floor = FLOOR[:9, :9]
+    assert of_kind_colour(0.6 * view, floor, [HINT.colour]).all()
+    assert of_kind_colour(0.6 * view + 0.4 * floor, floor, [HINT.colour]).all()
+    assert not of_kind_colour(0.6 * view[..., ::-1].copy(), floor, [HINT.colour]).any()
+    assert not of_kind_colour(view, floor, []).any()
