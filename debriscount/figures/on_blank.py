@@ -4,27 +4,24 @@ from collections.abc import Mapping, Sequence
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from ..cover.colours import LearnedColour
-from ..cover.floor import disc, local_floor
+from ..cover.floor import disc
 from ..cover.kinds import KindHint
-from ..cover.light import FAINTEST
-from ..cover.membership import KIND_SD, STRAY, colour_places
+from ..cover.membership import KIND_SD, colour_places
 from ..flags import Flag
 from ..grains.find import FoundGrains
 from .mixups import FEWEST
+from .standing_out import CHANGED, log_light, stands_out
 
 Mask = NDArray[np.bool_]
 
-#: How many robust deviations, and by how much in the logarithm of any channel, the last shot must differ from blank and
-#: *before*; and how much those two may differ.
-SURE, CHANGED, ALIKE = 6.0, 0.15, 0.25
+#: How many robust deviations the last shot must differ from blank and *before*, in the logarithm of any channel, and
+#: how much those two may differ.
+SURE, ALIKE = 6.0, 0.25
 #: Spreads within a kind up to which a thing has its colour, and the least grain of which a colour is seen, px.
 NEAR, LEAST_PX = 3.0, 3.0
-#: How much of what a thing departs from its surroundings on the blank it may do so in the last shot; side of the
-#: surroundings, in large grains.
-GONE, AROUND = 0.5, 6.0
 #: Area of such things over that of the debris of *before* from which it is told: 0.0003 at most in 18 rendered runs.
 TOLD = 0.01
 
@@ -73,7 +70,7 @@ def gone_places(
     large grain's diameter. Beside a grain of the last shot it is that shot which departs from its surroundings, by
     shade: so this holds among leftovers as well.
     """
-    logs = [_log(cv2.blur(v, (3, 3))) for v in (blank, before, last)]
+    logs = [log_light(cv2.blur(v, (3, 3))) for v in (blank, before, last)]
     stayed, went = (np.abs(logs[0] - other).max(axis=-1) for other in logs[1:])
     lay, gone = stands_out(blank, last, sizes_px[1])
     limit = max(CHANGED, SURE * 1.4826 * float(np.median(went[where])))
@@ -90,15 +87,3 @@ def gone_places(
         own |= (z**2).sum(axis=1) < NEAR**2
     own[0] = False
     return np.asarray(own[labels])
-
-
-def stands_out(view: NDArray[np.float32], other: NDArray[np.float32], large_px: float) -> tuple[Mask, Mask]:
-    """Where a view departs from what lies around it, and where it does so far more than another, both (H, W)."""
-    departs = [
-        np.abs(_log(cv2.blur(v, (3, 3))) - _log(local_floor(v, AROUND * large_px))).max(axis=-1) for v in (view, other)
-    ]
-    return departs[0] > CHANGED, departs[1] < GONE * departs[0]
-
-
-def _log(view: ArrayLike) -> NDArray[np.float32]:
-    return np.asarray(np.log(np.maximum(view, FAINTEST) + np.float32(STRAY)), np.float32)

@@ -136,7 +136,7 @@ def measure(
         return [*shot_flags(photos, located, patch, kinds), *alike]
 
     with refused_for_its_cause(photos, faults):
-        check_shot_order(photos, found, {name: shot.cover for name, shot in maps.shots.items()}, strewn)
+        check_shot_order(photos, found, maps, strewn & registered.usable, hints)
     things = foreign_things(registered.views, maps, registered.usable, strewn, found, hints, scale)
     left_out = 0.0
     if things:

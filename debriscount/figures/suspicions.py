@@ -16,9 +16,10 @@ from ..photo.read import Photo
 from .alike import alike_flags
 from .foreign import foreign_things
 from .mixups import FEWEST, blank_flags, other_run_flags, size_flags
-from .on_blank import gone_flags, stands_out
+from .on_blank import gone_flags
 from .records import PassFigures
 from .same_photo import time_flags
+from .standing_out import stands_out
 from .unnamed import unnamed_flags
 
 
