@@ -8,7 +8,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
-from ._terminal import in_colour, terminal_width
+from ._terminal import in_colour, said_aside, terminal_width
 
 if TYPE_CHECKING:
     from debriscount.fitness.files import ShotCheck
@@ -95,7 +95,7 @@ def _watch(check: "ShotCheck", folder: Path, *, json: bool, details: bool) -> No
     from debriscount.fitness.watch import arriving_photos
 
     arriving = arriving_photos(folder)
-    typer.echo(f"watching {folder}; Ctrl-C ends it", err=True)
+    said_aside(f"watching {folder}; Ctrl-C ends it")
     while True:
         try:
             photo = next(arriving)
@@ -106,6 +106,6 @@ def _watch(check: "ShotCheck", folder: Path, *, json: bool, details: bool) -> No
         except PhotoFileError as error:
             if not folder.is_dir():
                 raise
-            typer.echo(str(error), err=True)  # the next photo may be whole
+            said_aside(str(error))  # the next photo may be whole
         except KeyboardInterrupt:
             return
