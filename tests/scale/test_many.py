@@ -128,7 +128,7 @@ def test_runs_too_uncertain_to_tell_do_not_count() -> None:
     assert found.sentences[-1].endswith("by more than 6 points by chance alone: vague.")
     few = judge_runs([vague, *runs[:2]])
     assert few.verdict == "too few runs"
-    assert few.sentences[0].startswith("2 of the 3 runs")
+    assert few.sentences[0].endswith("here are 2.")
 
 
 def test_runs_are_put_in_order_of_time_where_it_is_known() -> None:
