@@ -6,6 +6,7 @@ from typer.core import TyperGroup
 from debriscount.errors import DebriscountError
 
 from ._stop import INTERRUPTED
+from ._terminal import said_aside
 
 
 class ErrorsToExitCodes(TyperGroup):
@@ -25,7 +26,7 @@ class ErrorsToExitCodes(TyperGroup):
         try:
             return super().invoke(ctx)
         except DebriscountError as error:
-            typer.echo(str(error), err=True)
+            said_aside(str(error))
             raise typer.Exit(error.exit_code) from None
         except KeyboardInterrupt:
             raise typer.Exit(INTERRUPTED) from None

@@ -7,6 +7,8 @@ import typer
 
 from debriscount.errors import DebriscountError
 
+from ._terminal import said_aside
+
 Answer = TypeVar("Answer")
 
 
@@ -28,7 +30,7 @@ class Interview:
             try:
                 return read(answer)
             except DebriscountError as error:
-                typer.echo(str(error), err=True)
+                said_aside(str(error))
 
     def confirmed(self, question: str) -> bool:
         """Whether what was asked for may be saved; nothing is asked where nothing was."""

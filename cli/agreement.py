@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ._terminal import terminal_width
+from ._terminal import said_aside, terminal_width
 
 
 def agreement(
@@ -34,4 +34,4 @@ def agreement(
     else:
         typer.echo(runs_text(many, not_weighed, terminal_width()), nl=False)
     if written:
-        typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)
+        said_aside(f"wrote {out}: {', '.join(path.name for path in written)}")

@@ -8,6 +8,7 @@ import typer
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
 from ._progress import progress_bar, share_of
+from ._terminal import said_aside, terminal_width
 
 
 def count(
@@ -77,12 +78,12 @@ def count(
     if json or quiet:  # the table has the warnings already
         for counted in counts:
             for warning in counted.warnings:
-                typer.echo(f"Warning: {counted.file}: {warning}", err=True)
+                said_aside(f"Warning: {counted.file}: {warning}")
     if json:
         from json import dumps
 
         typer.echo(dumps(count_json(counts), indent=1, allow_nan=False))
     elif not quiet:
-        typer.echo(count_text(counts), nl=False)
+        typer.echo(count_text(counts, terminal_width()), nl=False)
         if written:
-            typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)
+            said_aside(f"wrote {out}: {', '.join(path.name for path in written)}")

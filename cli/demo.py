@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from ._progress import progress_bar
+from ._terminal import said_aside
 
 
 def demo(
@@ -21,5 +22,5 @@ def demo(
         with progress_bar(wanted=True) as progress:
             run = run_scene(folder, progress)
         for warning in run.warnings:
-            typer.echo(f"Warning: {warning}", err=True)
+            said_aside(f"Warning: {warning}")
         typer.echo(demo_text(run) + "\n")

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from ._progress import progress_bar
+from ._terminal import said_aside
 
 
 def lens(
@@ -58,4 +59,4 @@ def lens(
     elif not quiet:
         typer.echo(lens_text(learnt), nl=False)
     if not quiet:
-        typer.echo(f"wrote {out}", err=True)
+        said_aside(f"wrote {out}")

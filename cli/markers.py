@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from ._terminal import said_aside
+
 
 def markers(
     *,
@@ -29,7 +31,7 @@ def markers(
         from debriscount.inputs.patch_correct import correct_patch_file
 
         correct_patch_file(patch, printed_ruler_mm, out, overwrite=overwrite)
-        typer.echo(f"wrote {out}: every side_mm times {printed_ruler_mm / 100:g}", err=True)
+        said_aside(f"wrote {out}: every side_mm times {printed_ruler_mm / 100:g}")
         return
     from debriscount.opencv import require_opencv
 
@@ -37,4 +39,4 @@ def markers(
     from debriscount.sheet.write import write_sheet
 
     written = write_sheet(patch, out, paper, megapixels=megapixels, overwrite=overwrite)
-    typer.echo(f"wrote {', '.join(str(path) for path in written)}", err=True)
+    said_aside(f"wrote {', '.join(str(path) for path in written)}")

@@ -8,7 +8,7 @@ import typer
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
 from ._progress import progress_bar
-from ._terminal import terminal_width
+from ._terminal import said_aside, terminal_width
 
 NOT_SOUND = 3
 
@@ -72,13 +72,13 @@ def measure(
     written = write_measurement(measurement, out, overwrite=overwrite)
     if json or quiet:  # the table has the warnings already
         for severity, sentence in said_once(measurement.flags):
-            typer.echo(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}", err=True)
+            said_aside(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}")
     if json:
         from json import dumps
 
         typer.echo(dumps(measurement_json(measurement), indent=1, allow_nan=False))
     elif not quiet:
         typer.echo(table_text(measurement, terminal_width()), nl=False)
-        typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)
+        said_aside(f"wrote {out}: {', '.join(path.name for path in written)}")
     if strict and not is_sound(measurement):
         raise typer.Exit(NOT_SOUND)

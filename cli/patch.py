@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from ._interview import Interview
+from ._terminal import said_aside
 
 patch = typer.Typer(help="Describe a patch of floor.", no_args_is_help=True, rich_markup_mode=None)
 
@@ -66,8 +67,8 @@ def new(
     made = make_patch(answers)
     typer.echo(patch_text(made, answers.paper), nl=False)
     if not interview.confirmed(f"Save this as {out}?"):
-        typer.echo("nothing saved", err=True)
+        said_aside("nothing saved")
         raise typer.Exit
     save_files({out: patch_toml(made).encode()}, overwrite=overwrite)
-    typer.echo(f"wrote {out}; print its markers with", err=True)
+    said_aside(f"wrote {out}; print its markers with")
     typer.echo(f"debriscount markers --patch {out} --paper {answers.paper} --out markers.pdf", err=True)

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from ._progress import progress_bar
+from ._terminal import said_aside, terminal_width
 
 
 def portion(
@@ -69,14 +70,14 @@ def portion(
         write_calibration(found, out, overwrite=overwrite)
     if json or quiet:  # the text has the warnings already
         for warning in found.warnings:
-            typer.echo(f"Warning: {warning}", err=True)
+            said_aside(f"Warning: {warning}")
     if json:
         from json import dumps
 
         typer.echo(dumps(calibration_json(found), indent=1, ensure_ascii=False, allow_nan=False))
     elif not quiet:
-        typer.echo(calibration_text(found), nl=False)
+        typer.echo(calibration_text(found, terminal_width()), nl=False)
         if found.kind.size_mm[1] < SAND_MM:
-            typer.echo(MINERAL_DUST, err=True)
+            said_aside(MINERAL_DUST)
         if out is not None:
-            typer.echo(f"wrote {out}", err=True)
+            said_aside(f"wrote {out}")

@@ -8,7 +8,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
-from ._terminal import in_colour, terminal_width
+from ._terminal import in_colour, said_aside, terminal_width
 
 if TYPE_CHECKING:
     from debriscount.fitness.files import ShotCheck
@@ -52,6 +52,7 @@ def shot(
 
     require_opencv()
     from debriscount.errors import ShotOptionsError
+    from debriscount.figures.lying import looked_over
     from debriscount.fitness.files import shot_check
 
     if not photos and watch is None:
@@ -61,7 +62,7 @@ def shot(
     )
     fit = True
     if json and photos:
-        fit = _print_json([check.check(photo) for photo in photos])
+        fit = _print_json([looked_over(check, photo)[0] for photo in photos])
     else:
         for number, photo in enumerate(photos or ()):
             typer.echo("\n" * (number > 0), nl=False)
@@ -83,13 +84,13 @@ def _print_json(checked: "Sequence[Fitness]") -> bool:
 
 def _print(check: "ShotCheck", photo: Path, *, details: bool, verdict_last: bool = False) -> bool:
     """Check a photo, print what it comes to, and return whether it is fit."""
-    from debriscount.figures.lying import lying_text
+    from debriscount.figures.lying import looked_over
     from debriscount.report.shot import details_text, shot_text, verdict_word
 
-    one = check.check(photo)
+    one, lying = looked_over(check, photo)
     if details:
         typer.echo(details_text(one, terminal_width()))
-    text = shot_text(one, lying_text(check, photo, one), terminal_width(), verdict_last=verdict_last)
+    text = shot_text(one, lying, terminal_width(), verdict_last=verdict_last)
     if in_colour():
         word = verdict_word(one)
         text = text.replace(f"{word}: ", typer.style(word, fg="green" if one.fit else "red", bold=True) + ": ", 1)
@@ -99,20 +100,21 @@ def _print(check: "ShotCheck", photo: Path, *, details: bool, verdict_last: bool
 
 def _watch(check: "ShotCheck", folder: Path, *, json: bool, details: bool) -> None:
     from debriscount.errors import PhotoFileError
+    from debriscount.figures.lying import looked_over
     from debriscount.fitness.watch import arriving_photos
 
     arriving = arriving_photos(folder)
-    typer.echo(f"watching {folder}; Ctrl-C ends it", err=True)
+    said_aside(f"watching {folder}; Ctrl-C ends it")
     while True:
         try:
             photo = next(arriving)
             if json:
-                _print_json([check.check(photo)])
+                _print_json([looked_over(check, photo)[0]])
             else:
                 _print(check, photo, details=details, verdict_last=True)
         except PhotoFileError as error:
             if not folder.is_dir():
                 raise
-            typer.echo(str(error), err=True)  # the next photo may be whole
+            said_aside(str(error))  # the next photo may be whole
         except KeyboardInterrupt:
             return

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from ._progress import progress_bar
+from ._terminal import said_aside
 
 
 def simulate(
@@ -93,7 +94,7 @@ def simulate(
         scene = make_scene(spec)
         written = write_scene(scene, out)
         typer.echo(truth_text(scene), nl=False)
-        typer.echo(f"wrote {out}: {', '.join(path.name for path in written)}", err=True)
+        said_aside(f"wrote {out}: {', '.join(path.name for path in written)}")
     if expect != 0:
         with progress_bar(wanted=True) as progress:
             result = measure_runs(spec, expect, progress)

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from ._interview import Interview
-from ._terminal import terminal_width
+from ._terminal import said_aside, terminal_width
 
 
 def weigh(
@@ -87,10 +87,10 @@ def weigh(
     text = weighing_toml(weighing)
     typer.echo(f"{text}\n{weighing_text(weighing, terminal_width())}", nl=False)
     if not interview.confirmed(f"Save this as {out}?"):
-        typer.echo("nothing saved", err=True)
+        said_aside("nothing saved")
         return
     save_files({out: text.encode()}, overwrite=overwrite)
-    typer.echo(f"wrote {out}", err=True)
+    said_aside(f"wrote {out}")
 
 
 def _show(file: Path, *, json: bool) -> None:

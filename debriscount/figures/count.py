@@ -10,7 +10,7 @@ from ..cover.guess import guess_kinds, guess_kinds_alone
 from ..cover.kinds import KindHint
 from ..cover.maps import cover_maps
 from ..errors import CountOptionsError, PhotoFileError
-from ..flags import sentences
+from ..flags import Flag, sentences
 from ..geometry.register import RegisteredShots, register_shots
 from ..grains.find import find_grains
 from ..grains.table import GrainTable, grain_table
@@ -31,6 +31,7 @@ from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, wi
 from .records import Amount
 from .region import checked_region, needed_averaging, region_as_patch, region_views
 from .sources import PhotoSource, Progress, load_photo
+from .suspicions import photo_mixup_flags
 from .zones import amounts, less_background, not_negative
 
 #: Scales that a photo of a floor can have: light shows nothing finer, and a pixel of a metre shows no grain.
@@ -126,6 +127,10 @@ def count(
     if hints and not kinds:
         everywhere = np.ones(len(grains["photo"]), bool)
         check_guess(photos["photo"].name, grains["photo"], count_interval(grains["photo"], everywhere))
+    mixups: tuple[Flag, ...] = ()
+    if maps is not None and kinds and patch is not None and blank is not None:
+        strewn = patch.inside(registered.grid.x_mm()[None, :], registered.grid.y_mm()[:, None])
+        mixups = photo_mixup_flags(registered, maps, found, strewn, named, hints)
     flags = [*registered.warnings, *(kind_flags(maps, named, hints) if maps else ())]
     warnings = [*told, *sentences(flags)] + ([] if maps else [NOTHING_SEEN])
     warnings += border_warnings(grains["photo"], zoned) if patch is None else []
@@ -146,6 +151,7 @@ def count(
         floor_view=srgb_pixels(registered.views["photo"]),
         kind_map=found["photo"].kind_map if found else np.zeros(registered.grid.shape, np.uint8),
         warnings=tuple(warnings),
+        mixups=mixups,
         settings=photos["photo"].settings,
         blank_settings=photos["blank"].settings if "blank" in photos else UNKNOWN_SETTINGS,
     )

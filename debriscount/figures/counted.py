@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from ..flags import Flag
 from ..geometry.grid import FloorGrid
 from ..grains.table import GrainTable
 from ..inputs.patch import Patch
@@ -25,7 +26,8 @@ class Counted:
 
     ``by_kind`` is keyed by kind name and then by zone. ``floor_view`` is sRGB of shape (H, W, 3); ``kind_map`` of
     shape (H, W) holds 0 on floor and 1 + kind index on debris. File names and ``sha256`` are empty for photos given as
-    arrays, and for a blank that was not given.
+    arrays, and for a blank that was not given. ``mixups`` is what, held against the blank, makes one doubt that this is
+    the photo or its debris the files' debris.
     """
 
     file: str
@@ -43,5 +45,6 @@ class Counted:
     floor_view: NDArray[np.uint8]
     kind_map: NDArray[np.uint8]
     warnings: tuple[str, ...] = field(default=())
+    mixups: tuple[Flag, ...] = ()
     settings: CameraSettings = UNKNOWN_SETTINGS
     blank_settings: CameraSettings = UNKNOWN_SETTINGS

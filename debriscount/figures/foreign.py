@@ -1,6 +1,7 @@
 """Things that are no debris: a hand, a cable, a stain, the machine, a shadow with an edge."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -9,11 +10,17 @@ from numpy.typing import NDArray
 from ..cover.floor import disc
 from ..cover.kinds import KindHint
 from ..cover.light import FAINTEST, stiff_gain
+from ..cover.maps import CoverMaps
+from ..cover.membership import KIND_SD, colour_places
 from ..flags import Flag
 from ..grains.find import FoundGrains
 
 Mask = NDArray[np.bool_]
 
+#: Spreads within a kind up to which debris has its colour; what was taken for debris and has another may be a thing.
+NEAR = 3.0
+#: Shares of a pixel that debris covers, for the colours between.
+MIXTURES = (0.25, 0.5, 0.75, 1.0)
 #: Least diameter of what is looked for, mm; and cells across the larger of that and a large grain, so that a grain
 #: overlooked and its shade stay smaller than what is told.
 LEAST_MM, CELLS = 6.0, 6
@@ -22,6 +29,8 @@ CHANGED, SURE = 0.2, 4.0
 #: Area of a changed place over that of a disc of that diameter: patterned floors, shade in heaps and grains overlooked
 #: reached 6.5 in 38 rendered runs, while a cable, a hand and a wet spot had 40 to 700.
 LARGE = 12.0
+#: How far a thing is bridged over debris that lies on it or is made of it, in large grains: clumps are rarely wider.
+BRIDGED = 3.0
 #: Depth, as a share of a large grain's diameter, below which grains that touch part into cores; and the area of what
 #: stays, in large grains. In heaps after a pass it reached 1.1 where a cable as wide as a grain had 44.
 DEEP, SOLID = 0.4, 8.0
@@ -29,22 +38,36 @@ DEEP, SOLID = 0.4, 8.0
 #: stays whole when all is taken off that is nearer to its edge than this share of its half width, where touching grains
 #: part.
 LONG, WHOLE = 12.0, 0.6
+#: What becomes of its place, and what to do.
+LEFT_OUT = "Its place is left out of the sums of all shots: clear it and retake the photo"
+UNLESS_HEAP = "Its place is left out of the sums of all shots: unless it is a heap, take it away and retake the photo"
 
 
-def foreign_flags(
+@dataclass(frozen=True, slots=True, eq=False)
+class ForeignThing:
+    """What one shot shows that is no debris: ``mask``, (H, W), its place and rim, and what to say of it."""
+
+    mask: Mask
+    flag: Flag
+
+
+def foreign_things(
     views: Mapping[str, NDArray[np.float32]],
+    maps: CoverMaps,
     usable: Mask,
     strewn: Mask,
     found: Mapping[str, FoundGrains],
     hints: Sequence[KindHint],
     mm_per_px: float,
-) -> list[Flag]:
-    """A flag for every shot that shows a large thing which others do not and which is no debris.
+) -> list[ForeignThing]:
+    """Every large thing that one shot shows and others do not, and which is no debris.
 
     Parameters
     ----------
     views : mapping of str to ndarray of float32, each of shape (H, W, 3)
         Floor views in linear light, as photographed.
+    maps : CoverMaps
+        The same in one light, the floor and the kinds' colours.
     usable, strewn : ndarray of bool, shape (H, W)
         Floor that all shots show, and the patch.
     found : mapping of str to FoundGrains
@@ -53,42 +76,49 @@ def foreign_flags(
     mm_per_px : float
     """
     large_px = max(hint.size_px[1] for hint in hints)
-    flags = []
-    changed = changed_places(
-        views, usable & strewn, {n: f.kind_map > 0 for n, f in found.items()}, max(large_px, LEAST_MM / mm_per_px)
-    )
-    for name, (mask, cell_px) in changed.items():
-        if mask.any():
-            where, mm2 = _where(mask, strewn, cell_px, mm_per_px)
-            flags.append(
-                Flag(
-                    code="foreign-thing",
-                    severity="doubtful",
-                    sentence=f"{name} shows a thing, a stain or a shadow of {mm2:.0f} mm² that other shots do not, "
-                    f"{where}. What lies under it is not seen: clear it and retake the photo",
-                    shot=name,
-                )
+    means = [c.mean for c in maps.colours if c.samples]
+    coloured = {n: (f.kind_map > 0) & of_kind_colour(maps.matched[n], maps.floor, means) for n, f in found.items()}
+    changed = changed_places(views, usable, coloured, max(large_px, LEAST_MM / mm_per_px))
+    things = []
+    for name, (cells, cell_px) in changed.items():
+        if cells.any():
+            where, mm2 = _where(cells, strewn, cell_px, mm_per_px)
+            what = f"a thing, a stain or a shadow of {mm2:.0f} mm² lies {where} that other shots do not show"
+            flag = Flag(code="foreign-thing", severity="doubtful", shot=name, sentence=f"{what}. {LEFT_OUT}")
+            things.append(ForeignThing(_with_rim(_full_size(cells, cell_px, usable.shape), large_px), flag))
+    outlined = [k + 1 for k, hint in enumerate(hints) if hint.outlined]
+    coarse = {n: np.isin(f.kind_map, outlined) for n, f in found.items() if n != "blank"}
+    for name, debris in coarse.items():
+        told = [thing.mask for thing in things if thing.flag.shot == name]
+        mask = debris & ~np.logical_or.reduce([~usable, *told])
+        solid = long_things(mask, large_px)
+        if name.startswith("after"):
+            solid |= _whole(mask, solid_things(mask, coarse["before"], large_px))
+        if solid.any():
+            what = (
+                f"a thing of the debris' colour lies {_where(solid, strewn, 1, mm_per_px)[0]} that is far larger than "
+                "a grain and does not part into grains"
             )
-    if all(hint.outlined for hint in hints):
-        before = found["before"].kind_map > 0
-        for name, shot in found.items():
-            debris = shot.kind_map > 0
-            mask = long_things(debris & usable & strewn, large_px)
-            if name.startswith("after"):
-                mask |= solid_things(debris, before, large_px)
-            if mask.any():
-                where, mm2 = _where(mask, strewn, 1, mm_per_px)
-                flags.append(
-                    Flag(
-                        code="solid-thing",
-                        severity="unfit",
-                        sentence=f"{name} shows a thing of the debris' colour, {where}, that is far larger than a "
-                        "grain and does not part into grains. It counts as debris: unless it is a heap, take it away "
-                        "and retake the photo",
-                        shot=name,
-                    )
-                )
-    return flags
+            flag = Flag(code="solid-thing", severity="doubtful", shot=name, sentence=f"{what}. {UNLESS_HEAP}")
+            things.append(ForeignThing(_with_rim(solid, large_px), flag))
+    return things
+
+
+def of_kind_colour(
+    view: NDArray[np.float32], floor: NDArray[np.float32], colours: Sequence[NDArray[np.float64]]
+) -> Mask:
+    """Where a view has the colour of a kind, or one between that and the floor's, as fine grains and rims have.
+
+    ``view`` and ``floor`` have shape (H, W, 3), ``colours`` shape (3,) each; the result (H, W).
+    """
+    seen, bare = (np.asarray(cv2.blur(v, (3, 3)), float).reshape(-1, 3) for v in (view, floor))
+    places = colour_places(seen)
+    own = np.zeros(len(places), bool)
+    for colour in colours:
+        for share in MIXTURES:
+            z = (places - colour_places(share * np.asarray(colour) + (1 - share) * bare)) / KIND_SD
+            own |= (z**2).sum(axis=1) < NEAR**2
+    return own.reshape(view.shape[:2])
 
 
 def changed_places(
@@ -146,9 +176,17 @@ def changed_places(
         spread = 1.4826 * float(np.median(off[floor]))
         # Of three shots or fewer the median may be debris.
         clear = ~(near[name] if len(names) > 3 else ever)
-        mask = ((off > max(CHANGED, SURE * spread)) & floor & clear).astype(np.uint8)
+        other = (off > max(CHANGED, SURE * spread)) & floor
+        mask = (other & clear).astype(np.uint8)
         mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(max(round(grain / 2), 1))), np.uint8)
-        result[name] = _large_parts(mask, LARGE * np.pi / 4 * grain**2), cell
+        large = _large_parts(mask, LARGE * np.pi / 4 * grain**2)
+        if large.any():  # what of it lies under debris, is taken for debris or stands beside such
+            if names[0] == "blank" != name:  # where debris of *before* is dark, a dark thing may be the median
+                off = np.maximum(off, np.abs(logs[name] - logs["blank"]).max(axis=-1))
+                other = (off > max(CHANGED, SURE * spread)) & floor
+            wide = cv2.morphologyEx(other.astype(np.uint8), cv2.MORPH_OPEN, disc(round(grain)))
+            large |= (_closed(large, BRIDGED * grain) & other) | _whole(wide > 0, large)
+        result[name] = large, cell
     return result
 
 
@@ -182,6 +220,34 @@ def long_things(debris: Mask, grain_px: float) -> Mask:
     return result
 
 
+def _closed(mask: Mask, reach: float) -> Mask:
+    """A mask with gaps and bays narrower than twice ``reach`` filled."""
+    if not mask.any():
+        return mask
+    edge = round(reach)
+    padded = cv2.copyMakeBorder(mask.astype(np.uint8), edge, edge, edge, edge, cv2.BORDER_CONSTANT, value=0)
+    closed = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, disc(edge))
+    return np.asarray(closed[edge:-edge, edge:-edge] > 0)
+
+
+def _whole(mask: Mask, cores: Mask) -> Mask:
+    """The parts of a mask that hold a core."""
+    _, labels = cv2.connectedComponents(mask.astype(np.uint8))
+    chosen = np.unique(labels[cores & mask])
+    return np.asarray(np.isin(labels, chosen[chosen > 0]))
+
+
+def _full_size(cells: Mask, cell_px: int, shape: tuple[int, ...]) -> Mask:
+    """A mask of cells as one of pixels; cells cut off at the far border are those beside them."""
+    rows, columns = (np.minimum(np.arange(n) // cell_px, m - 1) for n, m in zip(shape, cells.shape, strict=True))
+    return np.asarray(cells[rows[:, None], columns])
+
+
+def _with_rim(mask: Mask, grain_px: float) -> Mask:
+    """A mask with what touches it and its shade: a large grain's diameter all round."""
+    return np.asarray(cv2.dilate(mask.astype(np.uint8), disc(round(grain_px))) > 0)
+
+
 def _large_parts(mask: NDArray[np.uint8], least_px: float) -> Mask:
     _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     keep = stats[:, cv2.CC_STAT_AREA] >= least_px
@@ -191,11 +257,20 @@ def _large_parts(mask: NDArray[np.uint8], least_px: float) -> Mask:
 
 def _where(mask: Mask, strewn: Mask, cell_px: int, mm_per_px: float) -> tuple[str, float]:
     """Where the largest part of a mask of cells lies on the patch, in words, and the area of all in mm²."""
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    area = float(mask.sum()) * (cell_px * mm_per_px) ** 2
+    on_patch = mask & _shrunk(strewn, mask.shape, cell_px)
+    if not on_patch.any():
+        return "in the margin", area
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(on_patch.astype(np.uint8), connectivity=8)
     rows, columns = np.nonzero(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
     top, left = int(np.argmax(strewn.any(axis=1))), int(np.argmax(strewn.any(axis=0)))
     right, down = (
         mm_per_px * (cell_px * (float(np.median(v)) + 0.5) - first) for v, first in ((columns, left), (rows, top))
     )
-    area = float(mask.sum()) * (cell_px * mm_per_px) ** 2
     return f"about {right:.0f} mm right and {down:.0f} mm down from the patch's top left corner", area
+
+
+def _shrunk(mask: Mask, shape: tuple[int, ...], cell_px: int) -> Mask:
+    """A mask of pixels as one of cells, each what its middle is."""
+    rows, columns = (np.arange(n) * cell_px + cell_px // 2 for n in shape)
+    return np.asarray(mask[rows[:, None], columns])

@@ -1,10 +1,14 @@
 """How much debris a photo shows, in a sentence for who stands beside the floor."""
 
+import re
+from dataclasses import replace
 from os import PathLike
+from pathlib import Path
 
 from ..errors import DebriscountError
 from ..fitness.files import ShotCheck
-from ..fitness.records import Fitness
+from ..fitness.records import Finding, Fitness
+from ..flags import Flag
 from .count import count
 from .counted import Counted
 from .records import UNTOLD_GRAINS
@@ -15,27 +19,45 @@ UNSURE = 0.5
 #: Grains in the margin, over as much floor of the patch, from which on they are taken for the floor's own pattern:
 #: debris is strewn in the patch alone, and between all of it and none this is a quarter.
 PATTERN = 0.25
+#: Faults after which grains are not counted.
+UNCOUNTED = ("markers-hidden", "same-photo")
+#: What to do about a mix-up while the floor is as it is.
+TO_DO = {
+    "foreign-thing": "Clear the place and retake the photo",
+    "solid-thing": "Take it away, unless it is a heap, and retake the photo",
+    "not-found": "Look whether it is the right debris file",
+    "grain-size": "Look whether it is the right debris file",
+    "unnamed-debris": "Give a debris file for each kind that was strewn",
+}
+#: Names of files that show debris.
+STREWN = re.compile(r"before|after|pass|left|portion")
 
 
-def lying_text(check: ShotCheck, photo: str | PathLike[str], found: Fitness) -> str:
-    """Say about how many grains lie on the patch; nothing where that cannot be told.
+def looked_over(check: ShotCheck, photo: str | PathLike[str]) -> tuple[Fitness, str]:
+    """Check a photo, and say about how many grains lie on the patch; nothing where that cannot be told.
 
     Parameters
     ----------
     check : ShotCheck
-        What the photo was checked by. Without debris files nothing is said.
+        What the photo is checked by. Without debris files nothing is said of grains.
     photo : path
         The photo.
-    found : Fitness
-        What the check found.
+
+    Returns
+    -------
+    Fitness
+        What the check found; held against another shot, also a foreign thing and a debris file that does not fit.
+    str
+        One sentence or nothing.
 
     Notes
     -----
     Without another shot to hold it against, the floor's own pattern is counted as well: nothing is said then where the
     margin, in which nothing is strewn, shows as much.
     """
-    if not check.kinds or any(fault.code == "markers-hidden" for fault in found.faults):
-        return ""
+    found = check.check(photo)
+    if not check.kinds or any(fault.code in UNCOUNTED for fault in found.faults):
+        return found, ""
     try:
         seen = count(
             photo,
@@ -46,12 +68,26 @@ def lying_text(check: ShotCheck, photo: str | PathLike[str], found: Fitness) -> 
             most_megapixels=check.most_megapixels,
         )
     except DebriscountError:  # the check itself has said what is wrong, or the photo is for something else
-        return ""
-    return lying_sentence(seen, None if check.against is None else check.against.name)
+        return found, ""
+    faults = [
+        Finding(flag.code, None, "", None, True, False, "told by the photo itself", _advice(flag), flag.code)
+        for flag in seen.mixups
+    ]
+    said = lying_sentence(seen, None if check.against is None else check.against.name, Path(photo).name)
+    return replace(found, findings=(*found.findings, *faults)), said
 
 
-def lying_sentence(seen: Counted, against: str | None) -> str:
-    """Say about how many grains were counted on a patch, beyond those of another shot of that name or by themselves."""
+def _advice(flag: Flag) -> str:
+    said = flag.sentence.split(". ")[0]
+    return f"{TO_DO[flag.code]}: {said}." if flag.code in TO_DO else f"{flag.sentence}."
+
+
+def lying_sentence(seen: Counted, against: str | None, file: str = "") -> str:
+    """Say about how many grains were counted on a patch, beyond those of another shot of that name or by themselves.
+
+    Whether that is as it should be depends on which shot it is. People name the files by that; where ``file`` does not
+    tell, both are said.
+    """
     patch = seen.zones["patch"]
     if patch.grains95 is None:
         return ""
@@ -62,7 +98,17 @@ def lying_sentence(seen: Counted, against: str | None) -> str:
         return f"{_about(patch.grains, 'more ')} here than in {against}."
     if not patch.grains:
         return "No debris is seen here."
-    return f"{_about(patch.grains)} here: a blank must be bare." if _strewn(seen) else ""
+    if not _strewn(seen):
+        return ""
+    role = file.lower()
+    bare = (
+        ": a blank must be bare"
+        if "blank" in role
+        else ""
+        if STREWN.search(role)
+        else "; a blank would have to be bare"
+    )
+    return f"{_about(patch.grains)} here{bare}."
 
 
 def _strewn(seen: Counted) -> bool:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..cover.kinds import KindHint
+from ..cover.maps import CoverMaps
 from ..errors import ShotOrderError
 from ..flags import Flag
 from ..grains.find import FoundGrains
@@ -15,11 +16,14 @@ from ..inputs.debris import DebrisKind
 from ..photo.read import Photo
 from .checks import TOO_FINE_PX
 from .records import PassFigures
+from .standing_out import stands_out
 
 Mask = NDArray[np.bool_]
 
 #: Fewest things that say something about a whole photo.
 FEWEST = 10
+#: How many times as much must stand out from the blank alone as from *before* alone for the two to be exchanged.
+EXCHANGED = 3.0
 #: Cover of a pixel and its neighbours from which it is taken for debris, whatever a grain may look like.
 COVERED = 0.5
 #: Share of a grain's pixels that another shot must cover for it to lie there too, and may cover if it does not.
@@ -58,8 +62,9 @@ def came_back(found: FoundGrains, earlier: Mask, between: Mask) -> Mask:
 def check_shot_order(
     photos: Mapping[str, Photo],
     found: Mapping[str, FoundGrains],
-    covers: Mapping[str, NDArray[np.float32]],
+    maps: CoverMaps,
     strewn: Mask,
+    hints: Sequence[KindHint],
 ) -> None:
     """Raise ShotOrderError if the blank is *before*, or a later pass shows what an earlier one had taken.
 
@@ -67,14 +72,19 @@ def check_shot_order(
     ----------
     photos : mapping of str to Photo
     found : mapping of str to FoundGrains
-    covers : mapping of str to ndarray of float32, each of shape (H, W)
-        Cover of every shot.
+    maps : CoverMaps
+        Views in one light, and the cover of every shot.
     strewn : ndarray of bool, shape (H, W)
-        The patch.
+        The patch, as far as all shots show it.
+    hints : sequence of KindHint
     """
     if "blank" in found:
-        blank, before = covered(covers["blank"]) & strewn, covered(covers["before"]) & strewn
-        if blank.sum() > before.sum() and _things(blank) >= FEWEST:
+        blank, before = (covered(maps.shots[name].cover) & strewn for name in ("blank", "before"))
+        more = blank.sum() > before.sum() and _things(blank) >= FEWEST
+        # What the blank hides is not known as floor, nor, then, what is debris: but where things lie is.
+        views, large_px = (maps.matched["blank"], maps.matched["before"]), max(hint.size_px[1] for hint in hints)
+        went, came = (np.logical_and.reduce([*stands_out(*pair, large_px), strewn]) for pair in (views, views[::-1]))
+        if more or (went.sum() > EXCHANGED * came.sum() and _things(went) >= FEWEST):
             raise ShotOrderError(
                 f"{photos['blank'].name}: is given as the blank but shows more debris than {photos['before'].name}, "
                 "given as before. Are the two exchanged?"

@@ -9,17 +9,17 @@ from numpy.typing import NDArray
 from ..cover.colours import LearnedColour
 from ..cover.floor import disc
 from ..cover.kinds import KindHint
-from ..cover.light import FAINTEST
-from ..cover.membership import KIND_SD, STRAY, colour_places
+from ..cover.membership import KIND_SD, colour_places
 from ..flags import Flag
 from ..grains.find import FoundGrains
 from .mixups import FEWEST
+from .standing_out import CHANGED, log_light, stands_out
 
 Mask = NDArray[np.bool_]
 
-#: How many robust deviations, and by how much in the logarithm of any channel, the last shot must differ from blank and
-#: *before*; and how much those two may differ.
-SURE, CHANGED, ALIKE = 6.0, 0.15, 0.25
+#: How many robust deviations the last shot must differ from blank and *before*, in the logarithm of any channel, and
+#: how much those two may differ.
+SURE, ALIKE = 6.0, 0.25
 #: Spreads within a kind up to which a thing has its colour, and the least grain of which a colour is seen, px.
 NEAR, LEAST_PX = 3.0, 3.0
 #: Area of such things over that of the debris of *before* from which it is told: 0.0003 at most in 18 rendered runs.
@@ -40,7 +40,7 @@ def gone_flags(
     sizes = min(h.size_px[0] for h in hints), max(h.size_px[1] for h in hints)
     kinds = [c.mean for c in colours]
     views = matched["blank"], matched["before"], matched[last]
-    mask = gone_places(*views, where, found[last].kind_map > 0, kinds, sizes)
+    mask = gone_places(*views, where, kinds, sizes)
     share = float(mask.sum() / max(int(((found["before"].kind_map > 0) & where).sum()), 1))
     number = cv2.connectedComponents(mask.astype(np.uint8))[0] - 1
     if share < TOLD or number < FEWEST:
@@ -61,20 +61,20 @@ def gone_places(
     before: NDArray[np.float32],
     last: NDArray[np.float32],
     where: Mask,
-    left: Mask,
     colours: Sequence[NDArray[np.float64]],
     sizes_px: tuple[float, float],
 ) -> Mask:
-    """Where blank and *before* agree, the last shot differs, and the former have a kind's colour.
+    """Where blank and *before* show a thing of a kind's colour alike, and the last shot what lies around it.
 
-    Views are linear light of shape (H, W, 3) in one light, masks have shape (H, W); ``left`` is the debris of the last
-    shot, whose shade is kept clear of. ``sizes_px`` are a small and a large grain's diameter.
+    Views are linear light of shape (H, W, 3) in one light, masks have shape (H, W). ``sizes_px`` are a small and a
+    large grain's diameter. Beside a grain of the last shot it is that shot which departs from its surroundings, by
+    shade: so this holds among leftovers as well.
     """
-    logs = [np.log(np.maximum(cv2.blur(v, (3, 3)), FAINTEST) + np.float32(STRAY)) for v in (blank, before, last)]
+    logs = [log_light(cv2.blur(v, (3, 3))) for v in (blank, before, last)]
     stayed, went = (np.abs(logs[0] - other).max(axis=-1) for other in logs[1:])
+    lay, gone = stands_out(blank, last, sizes_px[1])
     limit = max(CHANGED, SURE * 1.4826 * float(np.median(went[where])))
-    shaded = cv2.dilate(left.astype(np.uint8), disc(round(sizes_px[1]))) > 0
-    mask = ((went > limit) & (stayed < ALIKE) & where & ~shaded).astype(np.uint8)
+    mask = ((went > limit) & (stayed < ALIKE) & lay & gone & where).astype(np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(max(round(sizes_px[0] / 6), 1))), np.uint8)
     count, labels = cv2.connectedComponents(mask)
     rows, columns = np.nonzero(labels)

@@ -2,10 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from os import PathLike
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from ..cover.fine import faint_share
 from ..cover.guess import guess_kinds
@@ -33,6 +35,7 @@ from .alike import alike_flags
 from .checks import check_debris, check_same_floor, run_flags
 from .detection import FalseGrains, mirror_grains
 from .explained import explained
+from .foreign import ForeignThing, foreign_things
 from .grain_sizes import as_varied
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .mixups import check_shot_order
@@ -123,14 +126,9 @@ def measure(
     hints = _hints(registered, kinds)
     named = named_kinds(kinds, hints)
     strewn = patch.inside(registered.grid.x_mm()[None, :], registered.grid.y_mm()[:, None])
-    maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn)
-    tell(0.75, "counting grains")
-    with ThreadPoolExecutor() as pool:  # most of it happens outside the interpreter's lock
-        found = dict(zip(maps.shots, pool.map(lambda shot: find_grains(shot, hints), maps.shots.values()), strict=True))
-    found = screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
-    tell(0.9, "summing zones")
-    grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
-    located = registered.located
+    maps, found = _told(registered, hints, strewn)
+    tell(0.8, "counting grains")
+    located, scale = registered.located, registered.grid.mm_per_px
     assert located is not None  # only shots without markers have none
 
     def faults() -> list[Flag]:
@@ -138,10 +136,16 @@ def measure(
         return [*shot_flags(photos, located, patch, kinds), *alike]
 
     with refused_for_its_cause(photos, faults):
-        check_shot_order(photos, found, {name: shot.cover for name, shot in maps.shots.items()}, strewn)
+        check_shot_order(photos, found, maps, strewn & registered.usable, hints)
+    things = foreign_things(registered.views, maps, registered.usable, strewn, found, hints, scale)
+    left_out = 0.0
+    if things:
+        registered, left_out = _without(registered, things, strewn)
+        maps, found = _told(registered, hints, strewn)
+    tell(0.9, "summing zones")
+    grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
     grains, alike = as_before(grains)
     grains = as_varied(grains, hints)
-    scale = registered.grid.mm_per_px
     weighed = {
         name: ShotGrains(
             grains[name], f.limit_px * scale**2, registered.apart_mm[name], registered.place_u_mm, alike[name].u
@@ -149,7 +153,8 @@ def measure(
         for name, f in found.items()
     }
     false = _false_grains(patch, registered.grid, maps, found, grains, hints)
-    passes, budget = pass_figures(patch, weighed, named, scale, false, _doubts(maps, grains["before"], hints, scale))
+    doubts = _doubts(maps, grains["before"], hints, scale, left_out)
+    passes, budget = pass_figures(patch, weighed, named, scale, false, doubts)
     with refused_for_its_cause(photos, faults):
         check_debris(photos, passes, allow_growth)
     tell(0.92, "looking why debris stayed")
@@ -157,6 +162,7 @@ def measure(
     scale_side = None if weighing is None else scale_figures(patch, weighing, passes, kinds, _seen_cover(found))
     flags = worst_first(
         [
+            *(thing.flag for thing in things),
             *mixup_flags(photos, registered, maps, found, strewn, named, hints, passes),
             *shot_flags(photos, located, patch, kinds),
             *run_flags(patch, registered, passes, maps, named, hints, budget),
@@ -195,6 +201,26 @@ def measure(
         lens=lens,
         further=further,
     )
+
+
+def _told(
+    registered: RegisteredShots, hints: Sequence[KindHint], strewn: NDArray[np.bool_]
+) -> tuple[CoverMaps, dict[str, FoundGrains]]:
+    """Debris told from floor, and the grains of every shot."""
+    maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn)
+    with ThreadPoolExecutor() as pool:  # most of it happens outside the interpreter's lock
+        found = dict(zip(maps.shots, pool.map(lambda shot: find_grains(shot, hints), maps.shots.values()), strict=True))
+    return maps, screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
+
+
+def _without(
+    registered: RegisteredShots, things: Sequence[ForeignThing], strewn: NDArray[np.bool_]
+) -> tuple[RegisteredShots, float]:
+    """The shots without the places of foreign things, which none of them is judged by, and their share of the patch."""
+    clear = ~np.logical_or.reduce([thing.mask for thing in things])
+    floor = registered.usable & strewn
+    share = 1 - float((floor & clear).sum() / max(int(floor.sum()), 1))
+    return replace(registered, usable=registered.usable & clear, shown=registered.shown & clear), share
 
 
 def _seen_cover(found: Mapping[str, FoundGrains]) -> float:
@@ -241,14 +267,18 @@ def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[Ki
 
 
 def _doubts(
-    maps: CoverMaps, before: GrainTable, hints: Sequence[KindHint], mm_per_px: float
+    maps: CoverMaps, before: GrainTable, hints: Sequence[KindHint], mm_per_px: float, left_out: float
 ) -> dict[int | None, Doubts]:
-    """What the photos leave open of each kind and, weighted by what lay there, of all."""
+    """What the photos leave open of each kind and, weighted by what lay there, of all.
+
+    ``left_out`` is the share of the patch on which foreign things hide the floor.
+    """
     shot = maps.shots["before"]
     still = maps.doubt_px * mm_per_px**2
+    unseen = [1 - (1 - blind) * (1 - left_out) for blind in maps.blind_share]
     by_kind: dict[int | None, Doubts] = {
         k: Doubts(blind, 0.0 if hint.outlined else faint_share(shot.widest_sigma, hint), still)
-        for k, (hint, blind) in enumerate(zip(hints, maps.blind_share, strict=True))
+        for k, (hint, blind) in enumerate(zip(hints, unseen, strict=True))
     }
     share = np.bincount(before.kind, before.area_mm2, len(hints)) / max(float(before.area_mm2.sum()), 1e-9)
     together = Doubts(

@@ -3,23 +3,18 @@
 from collections.abc import Mapping
 from itertools import combinations, pairwise
 
-import numpy as np
-
 from ..errors import PhotoFileError
 from ..flags import Flag
+from ..geometry.copies import is_copy
 from ..geometry.markers import SeenMarker
 from ..photo.read import Photo
-from ..photo.saved_again import saved_again
-
-#: How far markers may lie apart in two copies of one photo, px of the smaller: they are found to some hundredths, a
-#: copy of another size to half. A hand moves the camera by dozens, a stand may hold it: so this alone says nothing.
-SAME_PLACE_PX = 0.75
+from ..photo.saved_again import same_picture
 
 
 def check_distinct(photos: Mapping[str, Photo]) -> None:
     """Raise PhotoFileError if one photo is given for two shots, as one file or as equal pixels."""
     for (first, one), (second, other) in combinations(photos.items(), 2):
-        if (one.sha256 and one.sha256 == other.sha256) or _equal(one, other):
+        if same_picture(one, other):
             _refuse(first, one, second, other, "is the same photo as")
 
 
@@ -34,26 +29,8 @@ def check_saved_again(photos: Mapping[str, Photo], seen: Mapping[str, Mapping[in
         Markers found in each shot.
     """
     for (first, one), (second, other) in combinations(photos.items(), 2):
-        apart = corners_apart_px(one, seen[first], other, seen[second])
-        if apart is not None and apart < SAME_PLACE_PX and saved_again(one, other):
+        if is_copy(one, seen[first], other, seen[second]):
             _refuse(first, one, second, other, "is the same picture, saved again, as")
-
-
-def corners_apart_px(
-    one: Photo, seen: Mapping[int, SeenMarker], other: Photo, seen_there: Mapping[int, SeenMarker]
-) -> float | None:
-    """Median distance of the corners of two photos' markers, px of the smaller one, once that is as large.
-
-    None where they show no marker in common or differ in shape.
-    """
-    both = sorted(set(seen) & set(seen_there))
-    larger = float(max(other.pixels.shape[:2]) / max(one.pixels.shape[:2]))
-    if not both or abs(min(one.pixels.shape[:2]) * larger - min(other.pixels.shape[:2])) > 1 + larger:
-        return None
-    a, b = (np.concatenate([those[i].corners_px for i in both]) for those in (seen, seen_there))
-    # Pixel centres lie at whole numbers, so the picture's corner lies at -0.5.
-    apart = float(np.median(np.hypot(*((a + 0.5) * larger - 0.5 - b).T)))
-    return apart / float(max(larger, 1.0))
 
 
 def time_flags(photos: Mapping[str, Photo]) -> list[Flag]:
@@ -77,10 +54,6 @@ def time_flags(photos: Mapping[str, Photo]) -> list[Flag]:
 
 def _clock(taken: str) -> str:
     return taken.replace("T", " ")
-
-
-def _equal(one: Photo, other: Photo) -> bool:
-    return one.pixels.shape == other.pixels.shape and np.array_equal(one.pixels, other.pixels)
 
 
 def _refuse(first: str, one: Photo, second: str, other: Photo, what: str) -> None:

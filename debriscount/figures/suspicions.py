@@ -1,24 +1,64 @@
-"""What looks like a mix-up, a foreign thing or a shot taken otherwise than the rest: every such check in one place."""
+"""What looks like a mix-up or a shot taken otherwise than the rest: every such check in one place."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
-from ..flags import Flag
+from ..flags import Flag, listed
 from ..geometry.register import RegisteredShots
 from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
 from ..photo.read import Photo
 from .alike import alike_flags
-from .foreign import foreign_flags
-from .mixups import blank_flags, other_run_flags, size_flags
+from .foreign import foreign_things
+from .mixups import FEWEST, blank_flags, other_run_flags, size_flags
 from .on_blank import gone_flags
 from .records import PassFigures
 from .same_photo import time_flags
+from .standing_out import stands_out
 from .unnamed import unnamed_flags
+
+
+def photo_mixup_flags(
+    registered: RegisteredShots,
+    maps: CoverMaps,
+    found: Mapping[str, FoundGrains],
+    strewn: NDArray[np.bool_],
+    kinds: Sequence[DebrisKind],
+    hints: Sequence[KindHint],
+) -> tuple[Flag, ...]:
+    """The same of one shot that is held against another: files that do not fit its debris, and foreign things.
+
+    In ``found`` and ``maps`` the other shot is called "blank". Where more went than came since, it shows debris itself,
+    and nothing is said.
+    """
+    (name,) = (n for n in found if n != "blank")
+    cover, usable, scale = maps.shots[name].cover, registered.usable, registered.grid.mm_per_px
+    large_px, views = max(hint.size_px[1] for hint in hints), maps.matched
+    went, came = (
+        np.logical_and.reduce([*stands_out(views[a], views[b], large_px), usable, strewn]).sum()
+        for a, b in (("blank", name), (name, "blank"))
+    )
+    if went > came:
+        return ()
+    if not any(c.samples for c in maps.colours) and came > FEWEST * min(hint.size_px[0] for hint in hints) ** 2:
+        names = listed([kind.name for kind in kinds])
+        sentence = f"no {names} is seen, but other things are. Is it the right debris file?"
+        return (Flag(code="not-found", severity="doubtful", sentence=sentence),)
+    # What stands out from the other shot's floor may be debris that is gone.
+    there = np.logical_and(*stands_out(views["blank"], views[name], large_px)).astype(np.uint8)
+    known = {"blank": replace(found["blank"], kind_map=there), name: found[name]}
+    things = foreign_things(registered.views, maps, usable, strewn, known, hints, scale)
+    clear = usable & ~np.logical_or.reduce([~usable, *(thing.mask for thing in things)])
+    return (
+        *(thing.flag for thing in things),
+        *size_flags(kinds, hints, np.where(clear, cover, np.float32(0)), strewn, scale),
+        *unnamed_flags(maps.matched, clear & strewn, found, hints, maps.colours),
+    )
 
 
 def mixup_flags(
@@ -40,7 +80,6 @@ def mixup_flags(
         *(on_blank or gone_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours)),
         *size_flags(kinds, hints, covers["before"], strewn, scale),
         *other_run_flags(passes, hints),
-        *foreign_flags(registered.views, registered.usable, strewn, found, hints, scale),
         *unnamed_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours),
         *alike_flags(photos, registered.located.seen, maps.matched, found, registered.usable),
     )

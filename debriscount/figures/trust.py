@@ -44,12 +44,17 @@ OF_PHOTOS: dict[str, str] = {
     "other-lens": "is taken with another lens",
     "debris-on-blank": "shows debris",
     "another-run": "seems to be of another run",
+    "unnamed-debris": "shows debris that no file names",
+    "foreign-thing": "shows a thing that no other shot shows",
+    "solid-thing": "shows a thing that is no debris",
+    "other-tone": "is toned otherwise than the others",
+    "other-noise": "is noisier than the others",
+    "taken-backwards": "was taken before the shot that it follows",
 }
 OF_RUNS: dict[str, str] = {
     "marker-moved": "a marker has moved between the shots",
     "lens-unusable": "the lens file is not usable",
     "no-colour": "a photo shows no colour",
-    "not-found": "a kind of debris was not found",
     "hardly-told": "debris can hardly be told from the floor in places",
     "too-fine": "grains are hardly larger than a pixel",
     "grain-size": "the grains are not of the size that the debris file says",
@@ -67,7 +72,16 @@ WIDE_BECAUSE: dict[str, str] = {
     "crowding": "grains hide one another",
 }
 NOTHING_LAY = "no debris lay here before"
-_PLURAL = {"is": "are", "has": "have", "shows": "show", "does": "do", "hides": "hide", "tells": "tell", "seems": "seem"}
+_PLURAL = {
+    "is": "are",
+    "has": "have",
+    "shows": "show",
+    "does": "do",
+    "hides": "hide",
+    "tells": "tell",
+    "seems": "seem",
+    "was": "were",
+}
 
 
 def untold(figures: ZoneFigures, why: str) -> ZoneFigures:
@@ -174,5 +188,5 @@ def reason(flags: Sequence[Flag], files: Mapping[str, str]) -> str:
         return f"{listed([files.get(s, s) for s in shots])} {verb if len(shots) == 1 else _PLURAL[verb]} {rest}"
     if worst.code in OF_RUNS:
         return OF_RUNS[worst.code]
-    said = worst.sentence.split(". ")[0].rstrip(".")
+    said = listed(list(dict.fromkeys(flag.sentence.split(". ")[0].rstrip(".") for flag in alike)))
     return said[:1].lower() + said[1:] if not said[:2].isupper() else said

@@ -28,6 +28,8 @@ RIM_PX, LEAST = 2, 1 / 3
 #: Area of such things over that of the debris told, from which it is said, and from which the figures are not fit to
 #: publish. It was 0.02 at most in 24 rendered runs, and 0.07 to 1.7 where one of two kinds had no file.
 SAID, SPOILS = 0.05, 0.3
+#: Times as much as the debris named, from which on the number says no more.
+MOST = 10.0
 
 
 def unnamed_flags(
@@ -66,7 +68,9 @@ def unnamed_flags(
         for n, bare in pairs
     }
     name = max(masks, key=lambda n: int(masks[n].sum()))
-    share = float(masks[name].sum() / max(int((found["before"].kind_map > 0)[where].sum()), 1))
+    first = next(n for n in matched if n != "blank")
+    named = int((found[first].kind_map > 0)[where].sum())
+    share = float(masks[name].sum() / max(named, masks[name].sum() / MOST, 1))
     if share < SAID:
         return []
     red, green, blue = (round(255 * float(v)) for v in linear_to_srgb(np.median(matched[name][masks[name]], axis=0)))
@@ -74,10 +78,14 @@ def unnamed_flags(
         Flag(
             code="unnamed-debris",
             severity="unfit" if share > SPOILS else "doubtful",
-            sentence=f"something of the colour #{red:02x}{green:02x}{blue:02x} lies in {name} that no debris file "
-            f"names, {100 * share:.0f} % as much as the debris named. Give a debris file for each kind that was strewn",
+            sentence=f"something of the colour #{red:02x}{green:02x}{blue:02x} that no debris file names came or went, "
+            f"{_as_much(share)}. Give a debris file for each kind that was strewn",
         )
     ]
+
+
+def _as_much(share: float) -> str:
+    return f"{100 * share:.0f} % as much as the debris named" if share < MOST else "and hardly any of the debris named"
 
 
 def unnamed_places(

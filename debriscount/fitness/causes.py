@@ -8,7 +8,13 @@ from .records import Finding
 #: markers off their places, and measuring them again would not help.
 EXPLAINED_BY: dict[str, tuple[str, ...]] = {
     "wants-too-much": (),
+    "same-photo": (),
     "markers-hidden": (),
+    "not-found": (),
+    "grain-size": (),
+    "unnamed-debris": ("grain-size",),
+    "foreign-thing": ("unnamed-debris", "grain-size"),
+    "solid-thing": ("grain-size",),
     "patch-cut": (),
     "blurred": (),
     "other-blurred": ("blurred",),

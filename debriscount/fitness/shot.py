@@ -5,11 +5,13 @@ from dataclasses import dataclass, replace
 from statistics import median
 
 from ..errors import MarkerError
+from ..geometry.copies import is_copy
 from ..geometry.locate import LocatedShots, locate_shots
 from ..inputs.debris import DebrisKind
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..photo.read import Photo
+from ..photo.saved_again import same_picture
 from ..photo.shots import side_by_side
 from . import contrast, focus, light, placing
 from .allowance import middle_mm, own_error_finding
@@ -67,6 +69,12 @@ def check_shot(
             str(error),
             "markers-hidden",
         )
+        return Fitness(photo.name, name, want_percent, (fault,))
+    if against is not None and (
+        same_picture(photo, against) or is_copy(photo, located.seen["shot"], against, located.seen["other"])
+    ):
+        advice = f"This is the same picture as {name}: give another shot of the run."
+        fault = Finding("another picture", None, "", None, True, False, "a run's shots differ", advice, "same-photo")
         return Fitness(photo.name, name, want_percent, (fault,))
     checked = check_located(photos, located, patch, kinds, want_percent)["shot"]
     remarks = [told("photo", None, "", "as its file tells", f"{note[0].upper()}{note[1:]}.") for note in notes]

@@ -155,8 +155,8 @@ def patch_text(patch: Patch, paper: str) -> str:
         f'Patch "{patch.name}": {patch.width_mm:g} x {patch.height_mm:g} mm,'
         f" {'wall at ' + ' and '.join(patch.walls) if patch.walls else 'no wall'}.",
         f"Zones: open{edge * ('edge' in names)}{corner * ('corner' in names)}, margin {patch.margin_mm:g} mm.",
-        f"Markers of {patch.markers[0].side_mm:g} mm for {paper} paper, centres in mm from the"
-        " top-left corner, x to the right, y down:",
+        f"Markers of {patch.markers[0].side_mm:g} mm for {paper} paper, centres in mm,",
+        "from the top-left corner, x to the right, y down:",
     ]
     lines += [f"  {m.id:>2}  x {m.center_mm[0]:>8g}  y {m.center_mm[1]:>8g}" for m in patch.markers]
     return "\n".join(lines) + "\n"

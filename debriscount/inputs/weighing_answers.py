@@ -81,7 +81,10 @@ class _Answers:
 
     def __call__(self, key: str, question: str, usual: str, read: Callable[[str], Answer]) -> Answer:
         word = self.given.get(key)
-        return self.ask(question, usual, read) if word is None else read(word)
+        try:
+            return self.ask(question, usual, read) if word is None else read(word)
+        except WeighingError as error:
+            raise WeighingError(f"--{key.replace('_', '-')}: {error}") from None
 
     def has(self, *keys: str) -> bool:
         return any(self.given.get(key) is not None for key in keys)

@@ -17,6 +17,12 @@ LEFT = 0.9
 ALIKE_LEVELS, NEARLY_ALL, SMOOTHED_PX = 12.0, 99.9, 2.0
 
 
+def same_picture(one: Photo, other: Photo) -> bool:
+    """Whether two photos are one file or equal pixel by pixel."""
+    same_file = bool(one.sha256) and one.sha256 == other.sha256
+    return same_file or (one.pixels.shape == other.pixels.shape and np.array_equal(one.pixels, other.pixels))
+
+
 def saved_again(one: Photo, other: Photo) -> bool:
     """Whether one photo is the other saved again.
 

@@ -14,17 +14,20 @@ from .crowding import KAPPAS, usual_cover
 from .records import PortionCalibration, WeighedPortion
 
 #: Columns of a terminal, as of the other commands' tables.
-WIDTH = 100
+WIDTH = 80
 FORMAT = "debriscount/portion/1"
 _HEADINGS = ("portion", "g", "area mm²", "cover %", "grains", "off the line %", "counts for %")
 
 
-def calibration_text(found: PortionCalibration) -> str:
-    """Return a table of the portions and sentences below it: results, checks, advice, warnings."""
+def calibration_text(found: PortionCalibration, width: int = WIDTH) -> str:
+    """Return a table of the portions and sentences below it: results, checks, advice, warnings.
+
+    Sentences are wrapped to ``width`` columns.
+    """
     sentences = [sentence[0].upper() + sentence[1:] + "." for sentence in (*_results(found), *_checks(found))]
     sentences += [f"Advice: {sentence}." for sentence in ([a.sentence for a in found.advice] or [_no_advice(found)])]
     sentences += [f"Warning: {warning}" for warning in found.warnings]
-    wrapped = (fill(sentence, WIDTH, subsequent_indent="  ") for sentence in sentences)
+    wrapped = (fill(sentence, width, subsequent_indent="  ") for sentence in sentences)
     return "\n".join([*_table(found), "", *wrapped]) + "\n"
 
 

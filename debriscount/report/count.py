@@ -12,7 +12,7 @@ from .. import __version__
 from ..figures.counted import Counted
 from ..figures.records import Amount
 from ..inputs.patch import ZONES
-from .columns import aligned, csv_text, header_mark, wrapped
+from .columns import TERMINAL_WIDTH, aligned, csv_text, header_mark, wrapped
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .lookup import base_name, zones_in_order
 from .palette import floor_colors
@@ -71,14 +71,14 @@ def count_grains_csv(counts: Sequence[Counted]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def count_text(counts: Sequence[Counted]) -> str:
-    """Return a table a photo for the terminal, at most 100 columns wide, with its warnings below it."""
+def count_text(counts: Sequence[Counted], width: int = TERMINAL_WIDTH) -> str:
+    """Return a table a photo for the terminal, at most ``width`` columns wide, with its warnings below it."""
     blocks = []
     for counted in counts:
         kinds = ", ".join(kind.name for kind in counted.kinds) or "none"
-        heading = wrapped(f"{_name(counted)}: {_place(counted)}; debris: {kinds}", "  ")
-        warnings = [wrapped(f"Warning: {warning}", "  ") for warning in counted.warnings]
-        blocks.append("\n".join([heading, *aligned(list(_rows(counted))), *warnings]))
+        heading = wrapped(f"{_name(counted)}: {_place(counted)}; debris: {kinds}", "  ", width)
+        warnings = [wrapped(f"Warning: {warning}", "  ", width) for warning in counted.warnings]
+        blocks.append("\n".join([heading, *aligned(list(_rows(counted)), width), *warnings]))
     return "\n\n".join(blocks) + "\n"
 
 

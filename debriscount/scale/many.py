@@ -115,7 +115,7 @@ def judge_runs(runs: Sequence[WeighedRun]) -> ManyRuns:
     uncertain = tuple(run.name for run in runs if verdict_of(run.photo, run.scale) == "too uncertain")
     counted = [run for run in runs if run.name not in uncertain]
     if len(counted) < FEWEST:
-        few = f"{len(counted)} of the {FEWEST} runs that it takes to say anything about all of them."
+        few = f"It takes {FEWEST} runs to say anything about all of them; here {_are(len(counted))}."
         return ManyRuns(tuple(runs), zeta, dated, "too few runs", (few, *_left_out(uncertain)), uncertain=uncertain)
     counted, odd = _without_odd(counted)
     found = _judge(counted, bool(odd), dated)
@@ -298,3 +298,7 @@ def _common_cause(runs: list[WeighedRun]) -> list[str]:
 
 def _more(points: float) -> str:
     return f"{abs(points):.1f} points {'more' if points > 0 else 'less'}"
+
+
+def _are(number: int) -> str:
+    return "is 1" if number == 1 else f"are {number}"

@@ -7,13 +7,18 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from debriscount.cover.colours import LearnedColour
 from debriscount.cover.kinds import KindHint
-from debriscount.figures.foreign import foreign_flags, long_things, solid_things
+from debriscount.cover.maps import CoverMaps
+from debriscount.figures.foreign import ForeignThing, foreign_things, long_things, of_kind_colour, solid_things
+from debriscount.flags import Flag
 from debriscount.grains.find import FoundGrains
 
 SHAPE = (360, 480)
 ALL = np.ones(SHAPE, bool)
 HINT = KindHint(np.array([0.5, 0.05, 0.01]), (8.0, 12.0))
+COLOUR = LearnedColour(HINT.colour, np.eye(3) * 1e-3, (0.0, 0.0), 100)
+FLOOR = np.full((*SHAPE, 3), 0.3, np.float32) + np.array([0.05, 0, -0.05], np.float32)
 GRAINS = [(x, y) for x in range(20, 470, 28) for y in range(20, 350, 28)]
 
 
@@ -37,10 +42,21 @@ def run(*names: str) -> tuple[dict[str, NDArray[np.float32]], dict[str, FoundGra
     return {n: s[0] for n, s in shots.items()}, {n: s[1] for n, s in shots.items()}
 
 
+def things_of(
+    views: dict[str, NDArray[np.float32]], found: dict[str, FoundGrains], patch: NDArray[np.bool_] = ALL
+) -> list[ForeignThing]:
+    maps = CoverMaps(FLOOR, views, (COLOUR,), {}, (0.0,))
+    return foreign_things(views, maps, ALL, patch, found, [HINT], 0.5)
+
+
+def flags_of(views: dict[str, NDArray[np.float32]], found: dict[str, FoundGrains]) -> list[Flag]:
+    return [t.flag for t in things_of(views, found)]
+
+
 @pytest.mark.parametrize("names", [("blank", "before", "after"), ("before", "after")])
 def test_grains_that_went_and_light_that_changed_are_nothing_foreign(names: tuple[str, ...]) -> None:
     views, found = run(*names)
-    assert foreign_flags(views, ALL, ALL, found, [HINT], 0.5) == []
+    assert flags_of(views, found) == []
 
 
 @pytest.mark.parametrize("factor", [0.15, 0.7, 1.8])
@@ -51,7 +67,7 @@ def test_a_large_thing_in_one_shot_is_told_with_its_place(name: str, factor: flo
     found[name].kind_map[150:230, 300:400] = 0
     for one in found.values():  # no debris below, so that all of it is seen
         one.kind_map[150:230, 300:400] = 0
-    flags = foreign_flags(views, ALL, ALL, found, [HINT], 0.5)
+    flags = flags_of(views, found)
     assert [(flag.code, flag.severity, flag.shot) for flag in flags] == [("foreign-thing", "doubtful", name)]
     assert re.search(r"about 17[4-6] mm right and 9[4-6] mm down", flags[0].sentence)
 
@@ -66,8 +82,8 @@ def test_a_cable_of_the_debris_colour_is_told_and_a_row_of_grains_is_not() -> No
     assert solid_things(cable, ~ALL, 12.0).any()
     assert not solid_things(cable, cable, 12.0).any()
     found["after"].kind_map[cable] = 1
-    (flag,) = foreign_flags(views, ALL, ALL, found, [HINT], 0.5)
-    assert (flag.code, flag.severity, flag.shot) == ("solid-thing", "unfit", "after")
+    (flag,) = flags_of(views, found)
+    assert (flag.code, flag.severity, flag.shot) == ("solid-thing", "doubtful", "after")
 
 
 def test_a_cable_in_any_shot_is_longer_than_grains_and_a_row_of_grains_is_not() -> None:
@@ -84,5 +100,34 @@ def test_a_cable_in_any_shot_is_longer_than_grains_and_a_row_of_grains_is_not() 
     assert not long_things(heap > 0, 12.0).any()
     views, found = run("blank", "before", "after")
     found["before"].kind_map[cable > 0] = 1
-    flags = foreign_flags(views, ALL, ALL, found, [HINT], 0.5)
-    assert ("solid-thing", "unfit", "before") in [(f.code, f.severity, f.shot) for f in flags]
+    flags = flags_of(views, found)
+    assert ("solid-thing", "doubtful", "before") in [(f.code, f.severity, f.shot) for f in flags]
+
+
+def test_a_dark_thing_that_was_taken_for_debris_is_told_by_its_colour_and_masked_with_what_it_hides() -> None:
+    views, found = run("blank", "before", "after")
+    thing = cv2.line(np.zeros(SHAPE, np.uint8), (10, 180), (470, 200), (1,), 16) > 0
+    views["before"][thing] = 0.03
+    found["before"].kind_map[thing] = 1
+    (one,) = things_of(views, found)
+    assert (one.flag.code, one.flag.shot) == ("foreign-thing", "before")
+    assert one.mask[thing].mean() > 0.9
+    assert one.mask.mean() < 3 * thing.mean()
+
+
+def test_a_thing_across_the_patchs_border_is_masked_in_the_margin_as_well() -> None:
+    views, found = run("blank", "before", "after")
+    views["after"][100:360, 200:260] *= 0.3
+    patch = ALL.copy()
+    patch[250:] = False
+    (one,) = things_of(views, found, patch)
+    assert one.mask[100:360, 200:260].all()
+
+
+def test_a_grain_keeps_its_colour_in_its_own_shade_and_a_thing_of_another_does_not_have_it() -> None:
+    view = np.tile(HINT.colour, (9, 9, 1)).astype(np.float32)
+    floor = FLOOR[:9, :9]
+    assert of_kind_colour(0.6 * view, floor, [HINT.colour]).all()
+    assert of_kind_colour(0.6 * view + 0.4 * floor, floor, [HINT.colour]).all()
+    assert not of_kind_colour(0.6 * view[..., ::-1].copy(), floor, [HINT.colour]).any()
+    assert not of_kind_colour(view, floor, []).any()

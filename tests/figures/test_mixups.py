@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from debriscount.cover.kinds import KindHint
+from debriscount.cover.maps import CoverMaps, ShotCover
 from debriscount.errors import ShotOrderError
 from debriscount.figures.mixups import (
     blank_flags,
@@ -62,7 +63,19 @@ def test_grains_that_lie_too_and_that_came_back_are_counted_one_by_one() -> None
 
 
 def check(**found: FoundGrains) -> None:
-    check_shot_order(photos(*found), found, {name: cover_of(one) for name, one in found.items()}, ALL)
+    views = {
+        name: np.where(one.kind_map[..., None] > 0, np.float32(0.6), np.float32(0.2)) for name, one in found.items()
+    }
+    views = {name: np.repeat(view, 3, axis=-1) for name, view in views.items()}
+    check_order(found, views, {name: cover_of(one) for name, one in found.items()})
+
+
+def check_order(
+    found: dict[str, FoundGrains], views: dict[str, NDArray[np.float32]], covers: dict[str, NDArray[np.float32]]
+) -> None:
+    shots = {n: ShotCover(c, c, np.zeros(SHAPE, np.uint8), c, c, (0.1,)) for n, c in covers.items()}
+    maps = CoverMaps(views["before"], views, (), shots, (0.0,))
+    check_shot_order(photos(*found), found, maps, ALL, [KindHint(np.array([0.6, 0.6, 0.6]), (8.0, 14.0))])
 
 
 def test_passes_in_the_wrong_order_are_refused_and_in_the_right_order_not() -> None:
@@ -70,6 +83,17 @@ def test_passes_in_the_wrong_order_are_refused_and_in_the_right_order_not() -> N
     check(before=before, after=many, after2=few)
     with pytest.raises(ShotOrderError, match=r"^after2\.jpg: 30 grains lie just where .* missing in after\.jpg"):
         check(before=before, after=few, after2=many)
+
+
+def test_blank_and_before_exchanged_are_told_though_nothing_is_known_of_the_debris() -> None:
+    rng = np.random.default_rng(1)
+    bare, strewn = (rng.normal(0.2, 0.004, (*SHAPE, 3)).astype(np.float32) for _ in range(2))
+    strewn[discs(*LATTICE).kind_map > 0] = 0.6
+    nothing = {name: discs() for name in ("blank", "before", "after")}
+    covers = {name: np.zeros(SHAPE, np.float32) for name in nothing}
+    check_order(nothing, {"blank": bare, "before": strewn, "after": bare}, covers)
+    with pytest.raises(ShotOrderError, match=r"^blank\.jpg: is given as the blank but .* Are the two exchanged"):
+        check_order(nothing, {"blank": strewn, "before": bare, "after": bare}, covers)
 
 
 def test_what_a_second_pass_moved_did_not_come_back() -> None:

@@ -58,3 +58,14 @@ def test_grains_on_the_blank_that_later_went_are_told(lying: int) -> None:
 def test_stains_that_were_wiped_off_are_no_debris() -> None:
     stains = LATTICE[:60]
     assert flags_of(view(1, stains, 0.5 * FLOOR), view(2, stains, 0.5 * FLOOR), []) == []
+
+
+def test_among_leftovers_that_shade_the_floor_gone_grains_are_told_and_shade_is_not() -> None:
+    left = [(x + 15, y) for x, y in LATTICE]
+    shade = view(3, left)
+    for x, y in left:
+        shade[y - 8 : y + 9, x + 6 : x + 13] *= 0.8
+    debris = {"blank": found([]), "before": found(LATTICE), "after": found(left)}
+    for lying, told in ((LATTICE[:40], ["debris-on-blank"]), ([], [])):
+        views = {"blank": view(1, lying), "before": view(2, LATTICE), "after": shade}
+        assert [flag.code for flag in gone_flags(views, ALL, debris, [HINT], [COLOUR])] == told

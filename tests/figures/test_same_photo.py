@@ -1,11 +1,10 @@
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from debriscount.errors import PhotoFileError
-from debriscount.figures.same_photo import check_distinct, check_saved_again, corners_apart_px, time_flags
+from debriscount.figures.same_photo import check_distinct, check_saved_again, time_flags
 from debriscount.geometry.markers import SeenMarker
 from debriscount.photo.read import Photo
 from debriscount.photo.settings import CameraSettings
@@ -36,15 +35,6 @@ def test_a_copy_is_refused_only_where_the_markers_lie_alike() -> None:
         check_saved_again({"before": one, "after": copy}, {"before": seen(), "after": seen(0.1)})
     check_saved_again({"before": one, "after": copy}, {"before": seen(), "after": seen(5.0)})
     check_saved_again({"before": one, "after": photo("b.png", 2)}, {"before": seen(), "after": seen()})
-
-
-def test_corners_are_compared_at_one_size() -> None:
-    large = photo("a.png", 1)
-    small = replace(large, pixels=np.zeros((48, 64, 3), np.uint8))
-    assert corners_apart_px(large, seen(), small, seen(scale=0.5)) == pytest.approx(0)
-    assert corners_apart_px(small, seen(scale=0.5), large, seen(2.0)) == pytest.approx(np.sqrt(2))  # px of the smaller
-    assert corners_apart_px(large, seen(), replace(large, pixels=large.pixels[:60]), seen()) is None
-    assert corners_apart_px(large, seen(), large, {}) is None
 
 
 def taken(**times: str | None) -> dict[str, Photo]:

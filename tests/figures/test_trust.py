@@ -83,10 +83,14 @@ def test_the_reason_names_all_photos_of_the_worst_fault() -> None:
     assert reason([flag("patch-cut", shot="blank"), flag("patch-cut", shot="after")], FILES) == (
         "blank.jpg and a1.jpg do not show the whole patch"
     )
-    assert reason([flag("not-found")], FILES) == "a kind of debris was not found"
+    missing = [replace(flag("not-found"), sentence=f"no {kind} was found") for kind in ("rice", "sand")]
+    assert reason(missing[:1], FILES) == "no rice was found"
+    assert reason(missing, FILES) == "no rice was found and no sand was found"
     assert reason([flag("unheard-of")], FILES) == "something about unheard-of"
     assert reason([], FILES) == ""
 
 
 def test_every_fault_of_a_shot_has_its_words() -> None:
-    assert set(EXPLAINED_BY) - {"other-blurred", "wants-too-much"} <= set(OF_PHOTOS)
+    assert set(EXPLAINED_BY) - {"other-blurred", "wants-too-much", "same-photo", "not-found", "grain-size"} <= set(
+        OF_PHOTOS
+    )

@@ -154,3 +154,10 @@ def test_an_accuracy_that_cannot_be_is_refused(scene: "SceneOnDisk", want: float
 def test_a_file_that_is_no_photo_is_refused(scene: "SceneOnDisk") -> None:
     with pytest.raises(PhotoFileError, match="no photo that can be read"):
         shot_check(scene.patch).check(scene.patch)
+
+
+def test_one_photo_given_twice_is_not_fit_whatever_its_name(scene: "SceneOnDisk") -> None:
+    blank = read_photo(scene.blank)
+    twice = check_shot(replace(blank, name="copy.jpg"), scene.scene.spec.patch, [kind(scene)], against=blank)
+    assert [fault.code for fault in twice.faults] == ["same-photo"]
+    assert twice.faults[0].advice == "This is the same picture as blank.jpg: give another shot of the run."

@@ -147,7 +147,7 @@ def test_grains_csv_names_the_zone_of_a_region_patch(on_patch: Counted, on_regio
 
 
 def test_the_table_is_for_people(on_patch: Counted, on_region: Counted) -> None:
-    text = count_text([on_patch, on_region])
+    text = count_text([on_patch, on_region], 100)
     assert max(map(len, text.splitlines())) <= 100
     first, second = text.rstrip("\n").split("\n\n")
     lines = first.splitlines()
@@ -298,3 +298,8 @@ def test_after_a_failure_nothing_is_left(
     with pytest.raises(OutputError, match="No space left on device"):
         write_counts([on_region], tmp_path / "campaign" / "out")
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("width", [60, 80, 200])
+def test_the_table_fits_the_terminal(on_patch: Counted, on_region: Counted, width: int) -> None:
+    assert max(map(len, count_text([on_patch, on_region], width).splitlines())) <= width

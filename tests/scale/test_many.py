@@ -56,7 +56,9 @@ def test_a_few_runs_that_agree_are_not_enough() -> None:
 def test_too_few_runs_say_nothing(n: int) -> None:
     found = judge_runs(made_up(n))
     assert found.verdict == "too few runs"
-    assert found.sentences == (f"{n} of the 3 runs that it takes to say anything about all of them.",)
+    assert found.sentences == (
+        f"It takes 3 runs to say anything about all of them; here {'is' if n == 1 else 'are'} {n}.",
+    )
     assert (found.limits, found.line, found.drift, found.scatter) == (None, None, None, None)
     assert len(found.zeta) == n
 
@@ -126,7 +128,7 @@ def test_runs_too_uncertain_to_tell_do_not_count() -> None:
     assert found.sentences[-1].endswith("by more than 6 points by chance alone: vague.")
     few = judge_runs([vague, *runs[:2]])
     assert few.verdict == "too few runs"
-    assert few.sentences[0].startswith("2 of the 3 runs")
+    assert few.sentences[0].endswith("here are 2.")
 
 
 def test_runs_are_put_in_order_of_time_where_it_is_known() -> None:
