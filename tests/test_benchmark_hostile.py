@@ -26,16 +26,16 @@ def test_what_misses_a_bar_is_no_success(load: Any, ended: str, mib: float, seco
 
 
 def test_a_mixed_folder_is_not_whole(load: Any, tmp_path: Path) -> None:
-    hostile = load("hostile")
+    hostile = load("hostile_writers")
     (tmp_path / "run").mkdir()
     for name, text in (("measurement.json", "old"), ("zones.csv", "old")):
         (tmp_path / "run" / name).write_text(text)
     old = hostile.state_of(tmp_path)
-    assert hostile.is_whole(tmp_path, (old,))
+    assert hostile.is_whole(tmp_path, (old,), "measurement.json")
     (tmp_path / "run" / "zones.csv").write_text("new")
-    assert not hostile.is_whole(tmp_path, (old,))
+    assert not hostile.is_whole(tmp_path, (old,), "measurement.json")
     (tmp_path / "run" / "measurement.json").unlink()  # nothing says that a result is there
-    assert hostile.is_whole(tmp_path, (old,))
+    assert hostile.is_whole(tmp_path, (old,), "measurement.json")
 
 
 def test_texts_are_spoilt_in_many_ways(load: Any) -> None:
