@@ -1,6 +1,7 @@
 """Things that are no debris: a hand, a cable, a stain, the machine, a shadow with an edge."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -31,8 +32,43 @@ DEEP, SOLID = 0.4, 8.0
 LONG, WHOLE = 12.0, 0.6
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class CellViews:
+    """Floor views by shot, each of shape (H // cell_px, W // cell_px, 3), averaged over cells."""
+
+    views: dict[str, NDArray[np.float32]]
+    cell_px: int
+
+
+def cell_views(views: Mapping[str, NDArray[np.float32]], hints: Sequence[KindHint], mm_per_px: float) -> CellViews:
+    """Average floor views over cells in which a thing can be seen that is foreign.
+
+    Parameters
+    ----------
+    views : mapping of str to ndarray of float32, each of shape (H, W, 3)
+        Floor views in linear light, as photographed.
+    hints : sequence of KindHint
+    mm_per_px : float
+    """
+    cell = max(1, int(_least_px(hints, mm_per_px) / CELLS))
+    return CellViews({name: _shrunk(view, cell) for name, view in views.items()}, cell)
+
+
+def _least_px(hints: Sequence[KindHint], mm_per_px: float) -> float:
+    """Diameter of the least that is looked for."""
+    return max(*(hint.size_px[1] for hint in hints), LEAST_MM / mm_per_px)
+
+
+def _shrunk(values: NDArray[np.float32], cell: int) -> NDArray[np.float32]:
+    height, width = (size // cell for size in values.shape[:2])
+    if not height or not width:
+        return np.zeros((height, width, *values.shape[2:]), np.float32)
+    cut = values[: height * cell, : width * cell]
+    return np.asarray(cv2.resize(cut, (width, height), interpolation=cv2.INTER_AREA), np.float32)
+
+
 def foreign_flags(
-    views: Mapping[str, NDArray[np.float32]],
+    cells: CellViews,
     usable: Mask,
     strewn: Mask,
     found: Mapping[str, FoundGrains],
@@ -43,8 +79,7 @@ def foreign_flags(
 
     Parameters
     ----------
-    views : mapping of str to ndarray of float32, each of shape (H, W, 3)
-        Floor views in linear light, as photographed.
+    cells : CellViews
     usable, strewn : ndarray of bool, shape (H, W)
         Floor that all shots show, and the patch.
     found : mapping of str to FoundGrains
@@ -54,9 +89,8 @@ def foreign_flags(
     """
     large_px = max(hint.size_px[1] for hint in hints)
     flags = []
-    changed = changed_places(
-        views, usable & strewn, {n: f.kind_map > 0 for n, f in found.items()}, max(large_px, LEAST_MM / mm_per_px)
-    )
+    debris_of = {n: f.kind_map > 0 for n, f in found.items()}
+    changed = changed_places(cells, usable & strewn, debris_of, _least_px(hints, mm_per_px))
     for name, (mask, cell_px) in changed.items():
         if mask.any():
             where, mm2 = _where(mask, strewn, cell_px, mm_per_px)
@@ -92,13 +126,13 @@ def foreign_flags(
 
 
 def changed_places(
-    views: Mapping[str, NDArray[np.float32]], usable: Mask, debris: Mapping[str, Mask], least_px: float
+    cells: CellViews, usable: Mask, debris: Mapping[str, Mask], least_px: float
 ) -> dict[str, tuple[Mask, int]]:
     """Large places that look otherwise in a shot than in the others, and are not taken for debris.
 
     Parameters
     ----------
-    views : mapping of str to ndarray of float32, each of shape (H, W, 3)
+    cells : CellViews
     usable : ndarray of bool, shape (H, W)
     debris : mapping of str to ndarray of bool, each of shape (H, W)
     least_px : float
@@ -113,21 +147,15 @@ def changed_places(
     -----
     Shots are held against the median of all of them, in cells, after a smooth surface has matched their light.
     """
-    cell = max(1, int(least_px / CELLS))
+    cell, small = cells.cell_px, cells.views
     height, width = (size // cell for size in usable.shape)
-
-    def shrunk(values: NDArray[np.float32]) -> NDArray[np.float32]:
-        cut = values[: height * cell, : width * cell]
-        return np.asarray(cv2.resize(cut, (width, height), interpolation=cv2.INTER_AREA), np.float32)
-
-    nothing = {name: (np.zeros((height, width), bool), cell) for name in views}
-    if not height or not width or len(views) < 2:
+    nothing = {name: (np.zeros((height, width), bool), cell) for name in small}
+    if not height or not width or len(small) < 2:
         return nothing
-    floor = shrunk(usable.astype(np.float32)) > 0.99
+    floor = _shrunk(usable.astype(np.float32), cell) > 0.99
     if not floor.any():
         return nothing
-    names = list(views)
-    small = {name: shrunk(view) for name, view in views.items()}
+    names = list(small)
     reference = small[names[0] if names[0] == "blank" else names[-1]]
     logs = {}
     for name, view in small.items():
@@ -135,7 +163,7 @@ def changed_places(
         logs[name] = np.asarray(cv2.GaussianBlur(np.log(np.maximum(lit, FAINTEST)), (0, 0), 1.0), np.float32)
     usual = logs[names[0]] if len(names) == 2 else np.median(np.stack(list(logs.values())), axis=0)
     near = {
-        n: cv2.dilate((shrunk(d.astype(np.float32)) > 0.15).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+        n: cv2.dilate((_shrunk(d.astype(np.float32), cell) > 0.15).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
         for n, d in debris.items()
     }
     ever = np.logical_or.reduce(list(near.values()))

@@ -1,12 +1,13 @@
 """Measure one run: from photos to figures."""
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from os import PathLike
 
 import cv2
 import numpy as np
 
+from ..at_once import for_each
 from ..cover.fine import faint_share
 from ..cover.guess import guess_kinds
 from ..cover.kinds import KindHint
@@ -25,7 +26,7 @@ from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
 from ..inputs.weighing import Weighing
 from ..inputs.weighing_file import read_weighing
-from ..photo.colour import srgb_pixels
+from ..memory import give_back
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
 from ..photo.shots import side_by_side
@@ -34,13 +35,15 @@ from .checks import check_debris, check_same_floor, run_flags
 from .detection import FalseGrains, mirror_grains
 from .explained import explained
 from .grain_sizes import as_varied
+from .handed_on import HandedOn
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .mixups import check_shot_order
-from .noticed import balance_flags, photo_flags, refused_for_its_cause, shot_flags
+from .noticed import balance_flags, photo_flags, refused_for_its_cause
 from .passes import pass_figures
 from .records import MeasuredShot, Measurement
 from .same_grains import as_before
 from .same_photo import check_distinct, check_saved_again
+from .seen_first import see_first
 from .sources import PhotoSource, Progress, load_photo
 from .suspicions import mixup_flags
 from .trust import judged
@@ -101,7 +104,7 @@ def measure(
     ShotOrderError
         If debris grew everywhere and ``allow_growth`` is not set.
     """
-    tell: Progress = progress if progress is not None else lambda _done, _what: None
+    tell = _giving_back(progress)
     patch = patch if isinstance(patch, Patch) else read_patch(patch)
     lens = lens if lens is None or isinstance(lens, CameraLens) else read_lens(lens)
     weighing = weighing if weighing is None or isinstance(weighing, Weighing) else read_weighing(weighing)
@@ -119,23 +122,23 @@ def measure(
     if registered.located is not None:
         check_saved_again(photos, registered.located.seen)
     check_same_floor(photos, registered)
-    tell(0.4, "telling debris from floor")
     hints = _hints(registered, kinds)
     named = named_kinds(kinds, hints)
+    first = see_first(photos, registered, patch, kinds, hints)
+    photos = {name: photo.without_pixels() for name, photo in photos.items()}
+    views = HandedOn(registered.views, _compared_with(registered))
+    registered = replace(registered, views={})
+    tell(0.4, "telling debris from floor")
     strewn = patch.inside(registered.grid.x_mm()[None, :], registered.grid.y_mm()[:, None])
-    maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn)
+    maps = cover_maps(views, registered.usable, registered.shown, hints, strewn)
     tell(0.75, "counting grains")
-    with ThreadPoolExecutor() as pool:  # most of it happens outside the interpreter's lock
-        found = dict(zip(maps.shots, pool.map(lambda shot: find_grains(shot, hints), maps.shots.values()), strict=True))
+    found = dict(zip(maps.shots, for_each(lambda shot: find_grains(shot, hints), maps.shots.values()), strict=True))
     found = screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
     tell(0.9, "summing zones")
     grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
-    located = registered.located
-    assert located is not None  # only shots without markers have none
 
     def faults() -> list[Flag]:
-        alike = alike_flags(photos, located.seen, maps.matched, found, registered.usable)
-        return [*shot_flags(photos, located, patch, kinds), *alike]
+        return [*first.flags, *alike_flags(first.tones, maps.matched, found, registered.usable)]
 
     with refused_for_its_cause(photos, faults):
         check_shot_order(photos, found, {name: shot.cover for name, shot in maps.shots.items()}, strewn)
@@ -157,8 +160,8 @@ def measure(
     scale_side = None if weighing is None else scale_figures(patch, weighing, passes, kinds, _seen_cover(found))
     flags = worst_first(
         [
-            *mixup_flags(photos, registered, maps, found, strewn, named, hints, passes),
-            *shot_flags(photos, located, patch, kinds),
+            *mixup_flags(photos, first, registered, maps, found, strewn, named, hints, passes),
+            *first.flags,
             *run_flags(patch, registered, passes, maps, named, hints, budget),
             *photo_flags(photos, told),
             *(() if scale_side is None else balance_flags(scale_side.weighed.balance)),
@@ -175,7 +178,7 @@ def measure(
             photo.sha256,
             registered.markers_seen[name],
             registered.residual_mm[name],
-            srgb_pixels(registered.views[name]),
+            first.floors[name],
             found[name].kind_map,
             grains[name],
             photo.settings,
@@ -195,6 +198,17 @@ def measure(
         lens=lens,
         further=further,
     )
+
+
+def _giving_back(progress: Progress | None) -> Progress:
+    """Progress that also hands back, at the end of each stage, what that is done with."""
+
+    def tell(done: float, what: str) -> None:
+        give_back()
+        if progress is not None:
+            progress(done, what)
+
+    return tell
 
 
 def _seen_cover(found: Mapping[str, FoundGrains]) -> float:
@@ -227,11 +241,16 @@ def _read_photos(
     return photos
 
 
+def _compared_with(registered: RegisteredShots) -> str:
+    """The shot in whose light all are seen, as `cover_maps` chooses it."""
+    return "blank" if "blank" in registered.views else list(registered.views)[-1]
+
+
 def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[KindHint, ...]:
     if kinds:
         return kind_hints(kinds, registered.grid.mm_per_px, registered.paper)
-    last = "blank" if "blank" in registered.views else list(registered.views)[-1]
-    hints = guess_kinds(registered.views["before"], registered.views[last], registered.usable)
+    views = registered.views
+    hints = guess_kinds(views["before"], views[_compared_with(registered)], registered.usable)
     if not hints:
         raise NoDebrisError(
             "before: nothing differs from the later photo, so no debris is seen. Give the debris file, or check that "

@@ -18,11 +18,13 @@ from .mixups import blank_flags, other_run_flags, size_flags
 from .on_blank import gone_flags
 from .records import PassFigures
 from .same_photo import time_flags
+from .seen_first import SeenFirst
 from .unnamed import unnamed_flags
 
 
 def mixup_flags(
     photos: Mapping[str, Photo],
+    first: SeenFirst,
     registered: RegisteredShots,
     maps: CoverMaps,
     found: Mapping[str, FoundGrains],
@@ -32,7 +34,6 @@ def mixup_flags(
     passes: Sequence[PassFigures],
 ) -> tuple[Flag, ...]:
     """A flag for everything about a measured run that makes one doubt that these are the right photos and files."""
-    assert registered.located is not None
     covers, scale = {name: shot.cover for name, shot in maps.shots.items()}, registered.grid.mm_per_px
     on_blank = blank_flags(found["before"], covers["blank"]) if "blank" in covers else []
     return (
@@ -40,7 +41,7 @@ def mixup_flags(
         *(on_blank or gone_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours)),
         *size_flags(kinds, hints, covers["before"], strewn, scale),
         *other_run_flags(passes, hints),
-        *foreign_flags(registered.views, registered.usable, strewn, found, hints, scale),
+        *foreign_flags(first.cells, registered.usable, strewn, found, hints, scale),
         *unnamed_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours),
-        *alike_flags(photos, registered.located.seen, maps.matched, found, registered.usable),
+        *alike_flags(first.tones, maps.matched, found, registered.usable),
     )

@@ -8,7 +8,7 @@ import pytest
 from numpy.typing import NDArray
 
 from debriscount.cover.kinds import KindHint
-from debriscount.figures.foreign import foreign_flags, long_things, solid_things
+from debriscount.figures.foreign import cell_views, foreign_flags, long_things, solid_things
 from debriscount.grains.find import FoundGrains
 
 SHAPE = (360, 480)
@@ -40,7 +40,7 @@ def run(*names: str) -> tuple[dict[str, NDArray[np.float32]], dict[str, FoundGra
 @pytest.mark.parametrize("names", [("blank", "before", "after"), ("before", "after")])
 def test_grains_that_went_and_light_that_changed_are_nothing_foreign(names: tuple[str, ...]) -> None:
     views, found = run(*names)
-    assert foreign_flags(views, ALL, ALL, found, [HINT], 0.5) == []
+    assert foreign_flags(cell_views(views, [HINT], 0.5), ALL, ALL, found, [HINT], 0.5) == []
 
 
 @pytest.mark.parametrize("factor", [0.15, 0.7, 1.8])
@@ -51,7 +51,7 @@ def test_a_large_thing_in_one_shot_is_told_with_its_place(name: str, factor: flo
     found[name].kind_map[150:230, 300:400] = 0
     for one in found.values():  # no debris below, so that all of it is seen
         one.kind_map[150:230, 300:400] = 0
-    flags = foreign_flags(views, ALL, ALL, found, [HINT], 0.5)
+    flags = foreign_flags(cell_views(views, [HINT], 0.5), ALL, ALL, found, [HINT], 0.5)
     assert [(flag.code, flag.severity, flag.shot) for flag in flags] == [("foreign-thing", "doubtful", name)]
     assert re.search(r"about 17[4-6] mm right and 9[4-6] mm down", flags[0].sentence)
 
@@ -66,7 +66,7 @@ def test_a_cable_of_the_debris_colour_is_told_and_a_row_of_grains_is_not() -> No
     assert solid_things(cable, ~ALL, 12.0).any()
     assert not solid_things(cable, cable, 12.0).any()
     found["after"].kind_map[cable] = 1
-    (flag,) = foreign_flags(views, ALL, ALL, found, [HINT], 0.5)
+    (flag,) = foreign_flags(cell_views(views, [HINT], 0.5), ALL, ALL, found, [HINT], 0.5)
     assert (flag.code, flag.severity, flag.shot) == ("solid-thing", "unfit", "after")
 
 
@@ -84,5 +84,5 @@ def test_a_cable_in_any_shot_is_longer_than_grains_and_a_row_of_grains_is_not() 
     assert not long_things(heap > 0, 12.0).any()
     views, found = run("blank", "before", "after")
     found["before"].kind_map[cable > 0] = 1
-    flags = foreign_flags(views, ALL, ALL, found, [HINT], 0.5)
+    flags = foreign_flags(cell_views(views, [HINT], 0.5), ALL, ALL, found, [HINT], 0.5)
     assert ("solid-thing", "unfit", "before") in [(f.code, f.severity, f.shot) for f in flags]
