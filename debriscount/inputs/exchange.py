@@ -131,7 +131,10 @@ def is_work_folder(path: Path, mark: str) -> bool:
 
 
 def _settle_one(work: Path) -> None:
-    held = hold(work)
+    try:
+        held = hold(work)
+    except FileNotFoundError:  # its writer is done, and has just cleared it away
+        return
     if held is None or not held.sure:
         return
     held.release()  # its writer is dead, and new ones wait for its home

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from debriscount.errors import OutputError
-from debriscount.inputs import lock
+from debriscount.inputs import exchange, lock
 from debriscount.inputs.exchange import settle, written
 
 SCRIPT = Path(__file__).with_name("killed_writer.py")
@@ -171,6 +171,12 @@ def test_work_of_a_live_writer_is_left_alone(tmp_path: Path) -> None:
     held.release()
     settle(tmp_path / "out", "out")
     assert not work.exists()
+
+
+def test_a_writer_that_clears_away_meanwhile_is_no_matter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(exchange, "_work_folders", lambda *_: [tmp_path / ".out-0123abcd.part"])
+    put(tmp_path / "out", NAMES, "new")
+    assert state(tmp_path) == {f"out/{name}": f"new {name}" for name in sorted(NAMES)}
 
 
 def test_names_that_only_look_like_ours_are_left_alone(tmp_path: Path) -> None:
