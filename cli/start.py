@@ -5,15 +5,35 @@ Nothing that takes time is imported before signals are looked after.
 
 import os
 import sys
-from typing import NoReturn
 
-from debriscount.errors import DebriscountError
+TYPE_CHECKING = False
+if TYPE_CHECKING:  # loading typing would take a while
+    from types import TracebackType
+    from typing import NoReturn
 
-from ._stop import INTERRUPTED, ignore_signals, stop_as_by_ctrl_c, stopped_line
+
+def _without_traceback(kind: type[BaseException], error: BaseException, trace: "TracebackType | None") -> None:
+    """End what Ctrl-C stops outside `main`'s own care, such as while the first modules load."""
+    if not issubclass(kind, KeyboardInterrupt):
+        sys.__excepthook__(kind, error, trace)
+        return
+    from ._stop import INTERRUPTED, ignore_signals, stopped_line
+
+    ignore_signals()
+    _last_line(stopped_line())
+    os._exit(INTERRUPTED)
 
 
-def main() -> NoReturn:
+# Before anything else is imported, for Ctrl-C may come at any moment.
+sys.excepthook = _without_traceback
+
+
+def main() -> "NoReturn":
     """Run the command line."""
+    from debriscount.errors import DebriscountError
+
+    from ._stop import INTERRUPTED, ignore_signals, stop_as_by_ctrl_c, stopped_line
+
     code: str | int | None = 0
     try:
         stop_as_by_ctrl_c()

@@ -45,7 +45,7 @@ def csv_cell(cell: object) -> object:
 
     A number stays one, written as text or not, with its sign.
     """
-    if not isinstance(cell, str) or not cell.startswith(_FORMULA):
+    if not isinstance(cell, str) or not cell.lstrip(" ").startswith(_FORMULA):
         return cell
     try:
         float(cell)

@@ -43,7 +43,7 @@ def test_errors_are_one_line_of_bounded_length() -> None:
     assert len(str(InputFileError("x" * 100_000))) == 2000
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+cmd", "-1+1", "@SUM(A1)", "\t=1", "\r=1", "--5", "=HYPERLINK(1)"])
+@pytest.mark.parametrize("text", ["=1+1", "+cmd", "-1+1", "@SUM(A1)", "\t=1", "\r=1", "  =1", "--5", "=HYPERLINK(1)"])
 def test_text_that_begins_a_formula_is_text_in_a_table(text: str) -> None:
     """Published: OWASP, CSV injection, which names these beginnings."""
     assert csv_cell(text) == f"'{text}"

@@ -25,7 +25,7 @@ STAGES = (
     "cli",
 )
 #: Beside the stages: they import no stage, and every stage may import them.
-BESIDE = ("errors", "flags", "opencv", "printable", "safety", "shipped")
+BESIDE = ("at_once", "errors", "flags", "memory", "opencv", "printable", "safety", "shipped")
 FILES = [*sorted((ROOT / "debriscount").rglob("*.py")), *sorted((ROOT / "cli").rglob("*.py"))]
 FILES.remove(ROOT / "debriscount" / "__init__.py")  # names what every stage has to offer, and loads it when asked
 

@@ -1,6 +1,7 @@
 """The bare floor under the debris: known wherever any shot of the run shows it."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import cv2
 import numpy as np
@@ -106,9 +107,7 @@ def average_bare(
     return floor, hidden
 
 
-def _paler(
-    grey: NDArray[np.float32], bare: NDArray[np.float32], noise: NDArray[np.float32], grain_px: float
-) -> NDArray[np.uint8]:
+def _paler(grey: NDArray[Any], bare: NDArray[Any], noise: NDArray[np.float32], grain_px: float) -> NDArray[np.uint8]:
     """Where a view is paler than bare floor, over no more than a grain: glare reaches farther."""
     brighter = grey - (1 + UNMATCHED) * bare
     wide = cv2.morphologyEx(brighter, cv2.MORPH_OPEN, disc(max(1, round(0.5 * grain_px))))

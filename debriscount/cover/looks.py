@@ -6,6 +6,7 @@ things that look as much like it are more often met in the patch than the floor 
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -97,7 +98,7 @@ def _smooth_brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(cv2.GaussianBlur(brightness(view), (0, 0), 0.7), np.float32)
 
 
-def _log_michelson(bright: NDArray[np.floating], dark: NDArray[np.floating]) -> Floats:
+def _log_michelson(bright: NDArray[Any], dark: NDArray[Any]) -> Floats:
     bright = np.maximum(bright, FAINTEST)
     dark = np.clip(dark, 0, bright)
     return np.log(np.maximum((bright - dark) / (bright + dark), np.exp(NO_CONTRAST)))
@@ -154,7 +155,7 @@ class UsualLook:
         return np.asarray(np.sqrt((z**2).sum(axis=1)))
 
     def faint(self, look: Floats, floor: Floats) -> NDArray[np.bool_]:
-        """Which things have far less contrast than is usual, and one that the bare floor is likelier to show, shape (N,).
+        """Which things have far less contrast than is usual, and one that bare floor is likelier to show, shape (N,).
 
         ``floor`` holds what `floor_contrasts` gives. A blot of a camera's colour noise has the colour of pale debris,
         but neither its lit side nor its dark one.

@@ -16,9 +16,17 @@ from ..photo.read import Photo
 RIM_PX = 3
 
 
+#: By marker, what `marker_tones` says of it.
+Tones = dict[int, NDArray[np.float64]]
+
+
+def shot_tones(photos: Mapping[str, Photo], seen: Mapping[str, Mapping[int, SeenMarker]]) -> dict[str, Tones]:
+    """Tones of the markers that were found in photos, by shot."""
+    return {name: marker_tones(photo.pixels, seen[name]) for name, photo in photos.items()}
+
+
 def alike_flags(
-    photos: Mapping[str, Photo],
-    seen: Mapping[str, Mapping[int, SeenMarker]],
+    tones: Mapping[str, Tones],
     matched: Mapping[str, NDArray[np.float32]],
     found: Mapping[str, FoundGrains],
     usable: NDArray[np.bool_],
@@ -27,8 +35,8 @@ def alike_flags(
 
     Parameters
     ----------
-    photos, seen : mapping
-        Photos and the markers found in them, by shot.
+    tones : mapping
+        Of the markers, by shot, as `shot_tones` gives them.
     matched : mapping of str to ndarray of float32, each of shape (H, W, 3)
         Floor views in one light.
     found : mapping of str to FoundGrains
@@ -38,5 +46,4 @@ def alike_flags(
     debris = np.logical_or.reduce([f.kind_map > 0 for f in found.values()]).astype(np.uint8)
     side = 2 * RIM_PX + 1
     bare = usable & (cv2.dilate(debris, np.ones((side, side), np.uint8)) == 0)
-    tones = {name: marker_tones(photo.pixels, seen[name]) for name, photo in photos.items()}
     return [*tone_flags(tones), *noise_flags({name: floor_noise(view, bare) for name, view in matched.items()})]

@@ -100,7 +100,7 @@ def run_flags(
 ) -> tuple[Flag, ...]:
     """Return a flag for everything about a run that makes a figure doubtful or surprising."""
     flags = [*registered.warnings, *kind_flags(maps, kinds, hints)]
-    if "blank" not in registered.views and "margin" in passes[0].zones and _margin_looks_strewn(patch, passes):
+    if "blank" not in registered.residual_mm and "margin" in passes[0].zones and _margin_looks_strewn(patch, passes):
         sentence = (
             "the margin shows debris before the first pass: if none was strewn there, the floor's pattern is taken for "
             "debris; give a photo of the clean floor with --blank"

@@ -44,6 +44,41 @@ UNLESS_HEAP = "Its place is left out of the sums of all shots: unless it is a he
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class CellViews:
+    """Floor views by shot, each of shape (H // cell_px, W // cell_px, 3), averaged over cells."""
+
+    views: dict[str, NDArray[np.float32]]
+    cell_px: int
+
+
+def cell_views(views: Mapping[str, NDArray[np.float32]], hints: Sequence[KindHint], mm_per_px: float) -> CellViews:
+    """Average floor views over cells in which a thing can be seen that is foreign.
+
+    Parameters
+    ----------
+    views : mapping of str to ndarray of float32, each of shape (H, W, 3)
+        Floor views in linear light, as photographed.
+    hints : sequence of KindHint
+    mm_per_px : float
+    """
+    cell = max(1, int(_least_px(hints, mm_per_px) / CELLS))
+    return CellViews({name: _averaged(view, cell) for name, view in views.items()}, cell)
+
+
+def _least_px(hints: Sequence[KindHint], mm_per_px: float) -> float:
+    """Diameter of the least that is looked for."""
+    return max(*(hint.size_px[1] for hint in hints), LEAST_MM / mm_per_px)
+
+
+def _averaged(values: NDArray[np.float32], cell: int) -> NDArray[np.float32]:
+    height, width = (size // cell for size in values.shape[:2])
+    if not height or not width:
+        return np.zeros((height, width, *values.shape[2:]), np.float32)
+    cut = values[: height * cell, : width * cell]
+    return np.asarray(cv2.resize(cut, (width, height), interpolation=cv2.INTER_AREA), np.float32)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class ForeignThing:
     """What one shot shows that is no debris: ``mask``, (H, W), its place and rim, and what to say of it."""
 
@@ -52,7 +87,7 @@ class ForeignThing:
 
 
 def foreign_things(
-    views: Mapping[str, NDArray[np.float32]],
+    views: CellViews,
     maps: CoverMaps,
     usable: Mask,
     strewn: Mask,
@@ -64,10 +99,9 @@ def foreign_things(
 
     Parameters
     ----------
-    views : mapping of str to ndarray of float32, each of shape (H, W, 3)
-        Floor views in linear light, as photographed.
+    views : CellViews
     maps : CoverMaps
-        The same in one light, the floor and the kinds' colours.
+        Floor views in one light, the floor and the kinds' colours.
     usable, strewn : ndarray of bool, shape (H, W)
         Floor that all shots show, and the patch.
     found : mapping of str to FoundGrains
@@ -78,7 +112,7 @@ def foreign_things(
     large_px = max(hint.size_px[1] for hint in hints)
     means = [c.mean for c in maps.colours if c.samples]
     coloured = {n: (f.kind_map > 0) & of_kind_colour(maps.matched[n], maps.floor, means) for n, f in found.items()}
-    changed = changed_places(views, usable, coloured, max(large_px, LEAST_MM / mm_per_px))
+    changed = changed_places(views, usable, coloured, _least_px(hints, mm_per_px))
     things = []
     for name, (cells, cell_px) in changed.items():
         if cells.any():
@@ -122,13 +156,13 @@ def of_kind_colour(
 
 
 def changed_places(
-    views: Mapping[str, NDArray[np.float32]], usable: Mask, debris: Mapping[str, Mask], least_px: float
+    views: CellViews, usable: Mask, debris: Mapping[str, Mask], least_px: float
 ) -> dict[str, tuple[Mask, int]]:
     """Large places that look otherwise in a shot than in the others, and are not taken for debris.
 
     Parameters
     ----------
-    views : mapping of str to ndarray of float32, each of shape (H, W, 3)
+    views : CellViews
     usable : ndarray of bool, shape (H, W)
     debris : mapping of str to ndarray of bool, each of shape (H, W)
     least_px : float
@@ -143,21 +177,15 @@ def changed_places(
     -----
     Shots are held against the median of all of them, in cells, after a smooth surface has matched their light.
     """
-    cell = max(1, int(least_px / CELLS))
+    cell, small = views.cell_px, views.views
     height, width = (size // cell for size in usable.shape)
-
-    def shrunk(values: NDArray[np.float32]) -> NDArray[np.float32]:
-        cut = values[: height * cell, : width * cell]
-        return np.asarray(cv2.resize(cut, (width, height), interpolation=cv2.INTER_AREA), np.float32)
-
-    nothing = {name: (np.zeros((height, width), bool), cell) for name in views}
-    if not height or not width or len(views) < 2:
+    nothing = {name: (np.zeros((height, width), bool), cell) for name in small}
+    if not height or not width or len(small) < 2:
         return nothing
-    floor = shrunk(usable.astype(np.float32)) > 0.99
+    floor = _averaged(usable.astype(np.float32), cell) > 0.99
     if not floor.any():
         return nothing
-    names = list(views)
-    small = {name: shrunk(view) for name, view in views.items()}
+    names = list(small)
     reference = small[names[0] if names[0] == "blank" else names[-1]]
     logs = {}
     for name, view in small.items():
@@ -165,7 +193,7 @@ def changed_places(
         logs[name] = np.asarray(cv2.GaussianBlur(np.log(np.maximum(lit, FAINTEST)), (0, 0), 1.0), np.float32)
     usual = logs[names[0]] if len(names) == 2 else np.median(np.stack(list(logs.values())), axis=0)
     near = {
-        n: cv2.dilate((shrunk(d.astype(np.float32)) > 0.15).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+        n: cv2.dilate((_averaged(d.astype(np.float32), cell) > 0.15).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
         for n, d in debris.items()
     }
     ever = np.logical_or.reduce(list(near.values()))

@@ -1,7 +1,6 @@
 """Measure one run: from photos to figures."""
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from os import PathLike
 
@@ -9,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..at_once import for_each
 from ..cover.fine import faint_share
 from ..cover.guess import guess_kinds
 from ..cover.kinds import KindHint
@@ -27,7 +27,7 @@ from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
 from ..inputs.weighing import Weighing
 from ..inputs.weighing_file import read_weighing
-from ..photo.colour import srgb_pixels
+from ..memory import give_back
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
 from ..photo.shots import side_by_side
@@ -39,11 +39,12 @@ from .foreign import ForeignThing, foreign_things
 from .grain_sizes import as_varied
 from .kinds import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .mixups import check_shot_order
-from .noticed import balance_flags, photo_flags, refused_for_its_cause, shot_flags
+from .noticed import balance_flags, photo_flags, refused_for_its_cause
 from .passes import pass_figures
 from .records import MeasuredShot, Measurement
 from .same_grains import as_before
 from .same_photo import check_distinct, check_saved_again
+from .seen_first import see_first
 from .sources import PhotoSource, Progress, load_photo
 from .suspicions import mixup_flags
 from .trust import judged
@@ -104,7 +105,7 @@ def measure(
     ShotOrderError
         If debris grew everywhere and ``allow_growth`` is not set.
     """
-    tell: Progress = progress if progress is not None else lambda _done, _what: None
+    tell = _giving_back(progress)
     patch = patch if isinstance(patch, Patch) else read_patch(patch)
     lens = lens if lens is None or isinstance(lens, CameraLens) else read_lens(lens)
     weighing = weighing if weighing is None or isinstance(weighing, Weighing) else read_weighing(weighing)
@@ -122,26 +123,26 @@ def measure(
     if registered.located is not None:
         check_saved_again(photos, registered.located.seen)
     check_same_floor(photos, registered)
-    tell(0.4, "telling debris from floor")
     hints = _hints(registered, kinds)
     named = named_kinds(kinds, hints)
+    first = see_first(photos, registered, patch, kinds, hints)
+    photos = {name: photo.without_pixels() for name, photo in photos.items()}
+    tell(0.4, "telling debris from floor")
     strewn = patch.inside(registered.grid.x_mm()[None, :], registered.grid.y_mm()[:, None])
     maps, found = _told(registered, hints, strewn)
     tell(0.8, "counting grains")
-    located, scale = registered.located, registered.grid.mm_per_px
-    assert located is not None  # only shots without markers have none
+    scale = registered.grid.mm_per_px
 
     def faults() -> list[Flag]:
-        alike = alike_flags(photos, located.seen, maps.matched, found, registered.usable)
-        return [*shot_flags(photos, located, patch, kinds), *alike]
+        return [*first.flags, *alike_flags(first.tones, maps.matched, found, registered.usable)]
 
     with refused_for_its_cause(photos, faults):
         check_shot_order(photos, found, maps, strewn & registered.usable, hints)
-    things = foreign_things(registered.views, maps, registered.usable, strewn, found, hints, scale)
-    left_out = 0.0
+    things = foreign_things(first.cells, maps, registered.usable, strewn, found, hints, scale)
+    registered, left_out = _without(registered, things, strewn)
     if things:
-        registered, left_out = _without(registered, things, strewn)
         maps, found = _told(registered, hints, strewn)
+    registered = replace(registered, views={})
     tell(0.9, "summing zones")
     grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
     grains, alike = as_before(grains)
@@ -163,8 +164,8 @@ def measure(
     flags = worst_first(
         [
             *(thing.flag for thing in things),
-            *mixup_flags(photos, registered, maps, found, strewn, named, hints, passes),
-            *shot_flags(photos, located, patch, kinds),
+            *mixup_flags(photos, first, registered, maps, found, strewn, named, hints, passes),
+            *first.flags,
             *run_flags(patch, registered, passes, maps, named, hints, budget),
             *photo_flags(photos, told),
             *(() if scale_side is None else balance_flags(scale_side.weighed.balance)),
@@ -181,7 +182,7 @@ def measure(
             photo.sha256,
             registered.markers_seen[name],
             registered.residual_mm[name],
-            srgb_pixels(registered.views[name]),
+            first.floors[name],
             found[name].kind_map,
             grains[name],
             photo.settings,
@@ -208,8 +209,7 @@ def _told(
 ) -> tuple[CoverMaps, dict[str, FoundGrains]]:
     """Debris told from floor, and the grains of every shot."""
     maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn)
-    with ThreadPoolExecutor() as pool:  # most of it happens outside the interpreter's lock
-        found = dict(zip(maps.shots, pool.map(lambda shot: find_grains(shot, hints), maps.shots.values()), strict=True))
+    found = dict(zip(maps.shots, for_each(lambda shot: find_grains(shot, hints), maps.shots.values()), strict=True))
     return maps, screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
 
 
@@ -217,10 +217,21 @@ def _without(
     registered: RegisteredShots, things: Sequence[ForeignThing], strewn: NDArray[np.bool_]
 ) -> tuple[RegisteredShots, float]:
     """The shots without the places of foreign things, which none of them is judged by, and their share of the patch."""
-    clear = ~np.logical_or.reduce([thing.mask for thing in things])
+    hidden = np.logical_or.reduce([np.zeros_like(strewn), *(thing.mask for thing in things)])
     floor = registered.usable & strewn
-    share = 1 - float((floor & clear).sum() / max(int(floor.sum()), 1))
-    return replace(registered, usable=registered.usable & clear, shown=registered.shown & clear), share
+    share = float((floor & hidden).sum() / max(int(floor.sum()), 1))
+    return replace(registered, usable=registered.usable & ~hidden, shown=registered.shown & ~hidden), share
+
+
+def _giving_back(progress: Progress | None) -> Progress:
+    """Progress that also hands back, at the end of each stage, what that is done with."""
+
+    def tell(done: float, what: str) -> None:
+        give_back()
+        if progress is not None:
+            progress(done, what)
+
+    return tell
 
 
 def _seen_cover(found: Mapping[str, FoundGrains]) -> float:

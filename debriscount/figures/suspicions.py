@@ -14,11 +14,12 @@ from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
 from ..photo.read import Photo
 from .alike import alike_flags
-from .foreign import foreign_things
+from .foreign import cell_views, foreign_things
 from .mixups import FEWEST, blank_flags, other_run_flags, size_flags
 from .on_blank import gone_flags
 from .records import PassFigures
 from .same_photo import time_flags
+from .seen_first import SeenFirst
 from .standing_out import stands_out
 from .unnamed import unnamed_flags
 
@@ -52,7 +53,7 @@ def photo_mixup_flags(
     # What stands out from the other shot's floor may be debris that is gone.
     there = np.logical_and(*stands_out(views["blank"], views[name], large_px)).astype(np.uint8)
     known = {"blank": replace(found["blank"], kind_map=there), name: found[name]}
-    things = foreign_things(registered.views, maps, usable, strewn, known, hints, scale)
+    things = foreign_things(cell_views(registered.views, hints, scale), maps, usable, strewn, known, hints, scale)
     clear = usable & ~np.logical_or.reduce([~usable, *(thing.mask for thing in things)])
     return (
         *(thing.flag for thing in things),
@@ -63,6 +64,7 @@ def photo_mixup_flags(
 
 def mixup_flags(
     photos: Mapping[str, Photo],
+    first: SeenFirst,
     registered: RegisteredShots,
     maps: CoverMaps,
     found: Mapping[str, FoundGrains],
@@ -72,7 +74,6 @@ def mixup_flags(
     passes: Sequence[PassFigures],
 ) -> tuple[Flag, ...]:
     """A flag for everything about a measured run that makes one doubt that these are the right photos and files."""
-    assert registered.located is not None
     covers, scale = {name: shot.cover for name, shot in maps.shots.items()}, registered.grid.mm_per_px
     on_blank = blank_flags(found["before"], covers["blank"]) if "blank" in covers else []
     return (
@@ -81,5 +82,5 @@ def mixup_flags(
         *size_flags(kinds, hints, covers["before"], strewn, scale),
         *other_run_flags(passes, hints),
         *unnamed_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours),
-        *alike_flags(photos, registered.located.seen, maps.matched, found, registered.usable),
+        *alike_flags(first.tones, maps.matched, found, registered.usable),
     )

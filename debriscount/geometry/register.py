@@ -1,13 +1,13 @@
 """The geometry stage as a whole: from the photos of a run to floor views that lie on one another."""
 
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..at_once import for_each
 from ..errors import PhotoUnfitError
 from ..flags import Flag
 from ..inputs.lens import CameraLens
@@ -112,10 +112,9 @@ def register_shots(
         return _lay(photos[name].pixels, *models[name], grid, target, usable)
 
     others = [name for name in photos if name != reference]
-    with ThreadPoolExecutor() as pool:  # most of it happens outside the interpreter's lock
-        for step, (name, result) in enumerate(zip(others, pool.map(lay, others), strict=True)):
-            laid[name] = result
-            progress(0.4 + 0.6 * (step + 1) / len(others))
+    for step, (name, result) in enumerate(zip(others, for_each(lay, others), strict=True)):
+        laid[name] = result
+        progress(0.4 + 0.6 * (step + 1) / len(others))
     for name, photo in photos.items():
         warnings += _check_view(name, photo, patch, grid, laid[name].seen)
     shown = np.logical_and.reduce([clear, *(one.seen for one in laid.values())])

@@ -11,8 +11,8 @@ import os
 import re
 import secrets
 import shutil
-from collections.abc import Callable, Iterable, Mapping
-from contextlib import nullcontext, suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from ..errors import OutputError
@@ -65,12 +65,11 @@ def put_files(
         for name, content in contents.items():
             _write(work / name, content())
         _to_disk(work)
-        with locked(home):
+        with _alone(folder, mark, home):
             if held is not None:
                 held.release()  # from here on the lock of its home keeps others off
             if folder.is_dir():
-                with nullcontext() if folder == home else locked(folder):
-                    _exchange(folder, work, list(contents), list(replaced()))
+                _exchange(folder, work, list(contents), list(replaced()))
             else:
                 work.rename(folder)
                 _written.append(folder)
@@ -95,12 +94,26 @@ def settle(folder: Path, mark: str) -> None:
     OutputError
         An old file cannot be put back, since another is in its place by now.
     """
-    for home in (folder, folder.parent):
-        if not _work_folders(home, mark):
-            continue
-        with locked(home):
-            for work in _work_folders(home, mark):
-                _settle_one(work)
+    if _work_folders(folder, mark) or _work_folders(folder.parent, mark):
+        with _alone(folder, mark, folder):
+            pass
+
+
+@contextmanager
+def _alone(folder: Path, mark: str, home: Path) -> Iterator[None]:
+    """Keep other writers off a folder and a work folder's home, and first undo what dead ones have left half done.
+
+    Whoever died since this writer began has left a plan that the next one would take for good.
+    """
+    above = folder.parent
+    with ExitStack() as locks:
+        kept = [above] if home == above or _work_folders(above, mark) else []  # first, so that two wait in one order
+        kept += [folder] if folder.is_dir() else []
+        for place in kept:
+            locks.enter_context(locked(place))
+        for work in [work for place in kept for work in _work_folders(place, mark)]:
+            _settle_one(work)
+        yield
 
 
 def _work_folders(home: Path, mark: str) -> list[Path]:
@@ -118,26 +131,31 @@ def is_work_folder(path: Path, mark: str) -> bool:
 
 
 def _settle_one(work: Path) -> None:
-    held = hold(work)
+    try:
+        held = hold(work)
+    except FileNotFoundError:  # its writer is done, and has just cleared it away
+        return
     if held is None or not held.sure:
         return
     held.release()  # its writer is dead, and new ones wait for its home
     plan = work / _PLAN
     if plan.is_file():
-        _undo(*_planned(plan))
+        folder, names = _planned(plan)
+        if folder.is_dir():  # else it was taken away since, and what belongs in it too
+            _undo(folder, work, names)
         plan.unlink()
     shutil.rmtree(work, ignore_errors=True)
 
 
-def _planned(plan: Path) -> tuple[Path, Path, list[str]]:
-    """Folder, work folder and names of a plan; no names if it is cut off: nothing was moved then."""
-    work = plan.parent
+def _planned(plan: Path) -> tuple[Path, list[str]]:
+    """Folder and names of a plan; no names if it is cut off: nothing was moved then."""
+    home = plan.parent.parent
     try:
         found = json.loads(plan.read_text(encoding="utf-8"))
         beside, names = found["beside"], [str(name) for name in found["names"]]
     except (ValueError, KeyError, TypeError):
-        return work.parent, work, []
-    return (work.parent / Path(str(beside)).name if beside else work.parent), work, [Path(n).name for n in names]
+        return home, []
+    return (home / Path(str(beside)).name if beside else home), [Path(n).name for n in names]
 
 
 def _exchange(folder: Path, work: Path, names: list[str], old: list[str]) -> None:

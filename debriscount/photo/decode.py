@@ -19,6 +19,7 @@ from .eight_bit import storage_of
 from .exif import camera_settings, orientation
 from .grey import is_grey
 from .heif import heif_colour_warning, heif_turned_deg, open_heif
+from .heif_heard import check_all_read, check_heif
 from .jpeg import check_scans, jpeg_steps
 from .jpeg_decode import decode_jpeg
 from .jpeg_shift import block_size, check_shift
@@ -128,6 +129,9 @@ def _opened(content: bytes, kind: str, most_megapixels: float) -> Decoded:
         else:
             image.load()
             check_size(*image.size, most_megapixels)  # a HEIF's true size may come to light only now
+            if kind == "HEIF":
+                check_heif(content)
+                check_all_read(np.asarray(image if image.mode == "RGB" else image.convert("RGB")))
             stored = stored_pixels(image, storage_of(image), image.info.get("icc_profile"))
         # TIFF and HEIF are upright once loaded, and no longer say otherwise.
         settings, left = _told(image)

@@ -1,7 +1,7 @@
 """Photo files, read into upright 8-bit sRGB."""
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -47,6 +47,10 @@ class Photo:
         view = self.pixels.view()
         view.flags.writeable = False
         object.__setattr__(self, "pixels", view)
+
+    def without_pixels(self) -> "Photo":
+        """The same with no pixels, for what is said of a photo once it was measured: they take most of its memory."""
+        return replace(self, pixels=np.empty((0, 0, 3), np.uint8))
 
     @property
     def file(self) -> str:

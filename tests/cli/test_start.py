@@ -75,6 +75,26 @@ def test_a_signal_while_it_loads_leaves_no_traceback(after_s: float) -> None:
     assert told in (b"", b"stopped, nothing written\n")  # nothing, where it was done before
 
 
+@pytest.mark.skipif(os.name == "nt", reason="signals are of another kind there")
+@pytest.mark.parametrize("module", ["typing", "re", "signal", "debriscount.errors", "debriscount_cli._stop", "typer"])
+def test_a_signal_before_a_module_has_loaded_leaves_no_traceback(module: str) -> None:
+    """From the first line of the entry point on: whichever module is just being loaded."""
+    script = (
+        "import sys, _signal\n"
+        f"name = {module!r}\n"
+        "sys.modules.pop(name, None)\n"
+        "class Stop:\n"
+        "    def find_spec(self, wanted, *_):\n"
+        "        if wanted == name:\n"
+        "            sys.meta_path.remove(self)\n"
+        "            _signal.raise_signal(_signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Stop())\n"
+        "from debriscount_cli.start import main; main()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script, "--version"], capture_output=True, check=False, timeout=60)
+    assert (done.returncode, done.stdout, done.stderr) == (130, b"", b"stopped, nothing written\n")
+
+
 def test_a_stream_of_lines_keeps_them_and_hides_its_bytes() -> None:
     under = io.StringIO()
     stream = PlainStream(under, "standard output")

@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 from debriscount.cover.colours import LearnedColour
 from debriscount.cover.kinds import KindHint
 from debriscount.cover.maps import CoverMaps
-from debriscount.figures.foreign import ForeignThing, foreign_things, long_things, of_kind_colour, solid_things
+from debriscount.figures.foreign import (
+    ForeignThing,
+    cell_views,
+    foreign_things,
+    long_things,
+    of_kind_colour,
+    solid_things,
+)
 from debriscount.flags import Flag
 from debriscount.grains.find import FoundGrains
 
@@ -46,7 +53,7 @@ def things_of(
     views: dict[str, NDArray[np.float32]], found: dict[str, FoundGrains], patch: NDArray[np.bool_] = ALL
 ) -> list[ForeignThing]:
     maps = CoverMaps(FLOOR, views, (COLOUR,), {}, (0.0,))
-    return foreign_things(views, maps, ALL, patch, found, [HINT], 0.5)
+    return foreign_things(cell_views(views, [HINT], 0.5), maps, ALL, patch, found, [HINT], 0.5)
 
 
 def flags_of(views: dict[str, NDArray[np.float32]], found: dict[str, FoundGrains]) -> list[Flag]:

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from debriscount.errors import OutputError
-from debriscount.inputs import lock
+from debriscount.inputs import exchange, lock
 from debriscount.inputs.exchange import settle, written
 
 SCRIPT = Path(__file__).with_name("killed_writer.py")
@@ -82,6 +82,36 @@ def test_killed_before_any_change_old_or_new_is_whole_and_nothing_is_left(tmp_pa
     assert number >= {"nothing": 2, "others": 9, "result": 13}[there]
 
 
+@pytest.mark.parametrize("number", [5, 9, 12])
+def test_a_writer_that_dies_while_another_is_at_work_takes_nothing_from_it(tmp_path: Path, number: int) -> None:
+    """Its plan, older than the other's result, must not be carried out upon that."""
+    out = tmp_path / "out"
+    put(out, NAMES, "old")
+
+    def late() -> bytes:
+        killed(out, number, True)
+        return b"late a.csv"
+
+    WRITER.put_files(
+        out,
+        {"record.json": lambda: b"late record.json", "a.csv": late},
+        lambda: [path.name for path in out.iterdir() if path.is_file()],
+        "out",
+    )
+    settle(out, "out")
+    assert state(out) == whole(("record.json", "a.csv"), "late")
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+def test_a_plan_for_a_folder_that_was_taken_away_is_given_up(tmp_path: Path) -> None:
+    work = tmp_path / ".out-0123abcd.part"
+    (work / ".old").mkdir(parents=True)
+    (work / ".old" / "a.csv").write_text("old")
+    (work / ".plan").write_text(json.dumps({"beside": "out", "names": list(NAMES)}))
+    put(tmp_path / "out", NAMES, "new")
+    assert state(tmp_path) == {f"out/{name}": f"new {name}" for name in sorted(NAMES)}
+
+
 def test_undoing_may_be_killed_too(tmp_path: Path) -> None:
     """A kill while old files go back is undone by the next; the plan says what is new."""
     out = tmp_path / "out"
@@ -141,6 +171,12 @@ def test_work_of_a_live_writer_is_left_alone(tmp_path: Path) -> None:
     held.release()
     settle(tmp_path / "out", "out")
     assert not work.exists()
+
+
+def test_a_writer_that_clears_away_meanwhile_is_no_matter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(exchange, "_work_folders", lambda *_: [tmp_path / ".out-0123abcd.part"])
+    put(tmp_path / "out", NAMES, "new")
+    assert state(tmp_path) == {f"out/{name}": f"new {name}" for name in sorted(NAMES)}
 
 
 def test_names_that_only_look_like_ours_are_left_alone(tmp_path: Path) -> None:

@@ -1,0 +1,17 @@
+"""Several shots at work at once, and not all of them."""
+
+import os
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
+
+Given = TypeVar("Given")
+Made = TypeVar("Made")
+#: Each takes some hundred megabytes while it is at work, and a run has three shots as a rule.
+_MOST = 3
+
+
+def for_each(action: Callable[[Given], Made], given: Iterable[Given]) -> Iterator[Made]:
+    """Yield what the action makes of each, in order; most of it has to happen outside the interpreter's lock."""
+    with ThreadPoolExecutor(min(_MOST, os.cpu_count() or 1)) as pool:
+        yield from pool.map(action, given)
