@@ -101,7 +101,7 @@ def _smooth_brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
 def _log_michelson(bright: NDArray[Any], dark: NDArray[Any]) -> Floats:
     bright = np.maximum(bright, FAINTEST)
     dark = np.clip(dark, 0, bright)
-    return np.log(np.maximum((bright - dark) / (bright + dark), np.exp(NO_CONTRAST)))
+    return np.asarray(np.log(np.maximum((bright - dark) / (bright + dark), np.exp(NO_CONTRAST))))
 
 
 def floor_contrasts(view: NDArray[np.float32], bare: NDArray[np.bool_], kind: KindHint) -> Floats:
