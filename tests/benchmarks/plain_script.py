@@ -58,7 +58,7 @@ def zones_of(x: np.ndarray, y: np.ndarray, patch: Mapping[str, Any]) -> np.ndarr
     size, zones = patch["patch"], patch["zones"]
     walls = {"left": x, "right": size["width_mm"] - x, "top": y, "bottom": size["height_mm"] - y}
     inside = np.min(list(walls.values()), axis=0) >= 0
-    to_wall = np.array([np.where(inside, walls[w], np.inf) for w in size["walls"]]).reshape(-1, len(x))
+    to_wall = np.array([np.where(inside, walls[w], np.inf) for w in size["walls"]]).reshape(len(size["walls"]), len(x))
     zone = np.where(inside, "open", "margin").astype("<U6")
     zone[(to_wall < zones["edge_mm"]).any(axis=0)] = "edge"
     zone[(to_wall < zones["corner_mm"]).sum(axis=0) == 2] = "corner"

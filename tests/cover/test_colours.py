@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -52,6 +54,28 @@ def test_two_kinds_go_to_their_hints_though_the_light_has_another_colour() -> No
     np.testing.assert_allclose(lentil.mean, LENTIL * photo_light, rtol=0.03)
     assert rice.samples == 1000
     assert lentil.samples == 2000
+
+
+def test_pale_debris_is_not_learned_from_its_shadow() -> None:
+    """Rice on pale grey, of which a file says that it is a little paler: shade over it is as grey as the floor."""
+    floor = np.array([0.55, 0.53, 0.50])
+    shade = ApartPixels(
+        np.tile(0.5 * floor, (800, 1)).astype(np.float32),
+        np.tile(floor, (800, 1)).astype(np.float32),
+        np.linspace(0, 299, 800),
+        np.linspace(0, 199, 800),
+    )
+    (learned,) = learn_colours(shade, kinds_of(RICE), SHAPE, np.tile(floor, (500, 1)).astype(np.float32))
+    assert learned.samples == 0
+
+
+def test_pale_debris_darker_than_the_floor_is_learned_where_its_hue_tells() -> None:
+    """Peas hinted paler than they are in the photo: green on grey all the same."""
+    floor, pea = np.array([0.40, 0.40, 0.40]), np.array([0.28, 0.35, 0.08])
+    pixels = replace(pixels_of(pea, 800, 4), floor=np.tile(floor, (800, 1)).astype(np.float32))
+    hint = np.array([0.42, 0.52, 0.13])
+    (learned,) = learn_colours(pixels, kinds_of(hint), SHAPE, np.tile(floor, (500, 1)).astype(np.float32))
+    np.testing.assert_allclose(learned.mean, pea, rtol=0.03)
 
 
 def test_the_order_of_the_hints_is_kept() -> None:

@@ -59,6 +59,25 @@ def test_shade_too_faint_to_be_seen_does_not_count_either() -> None:
     np.testing.assert_allclose(floor, 0.2, rtol=0.002)
 
 
+@pytest.mark.parametrize("level", [0.3, 0.15])
+def test_pale_grains_that_nobody_named_yet_are_no_floor_where_a_blank_shows_it(level: float) -> None:
+    """Of a grain paler than the blank the floor is not the mean with it; darker things are told by the light they lack."""
+    none, sigma = np.zeros(SHAPE, bool), np.full((*SHAPE, 3), 0.01, np.float32)
+    view, blank = plain(0.2), plain(0.2)
+    view[40:46, 40:46] = level
+    floor, _ = average_bare([blank, view, view], [none] * 3, sigma, GRAIN_PX, blank=blank)
+    np.testing.assert_allclose(floor, 0.2, rtol=0.002)
+
+
+def test_glare_that_is_wider_than_a_grain_does_not_hide_the_floor_below() -> None:
+    none, sigma = np.zeros(SHAPE, bool), np.full((*SHAPE, 3), 0.01, np.float32)
+    view, blank = plain(0.2), plain(0.2)
+    view[:, 60:] = 0.23
+    floor, hidden = average_bare([blank, view], [none] * 2, sigma, GRAIN_PX, blank=blank)
+    assert not hidden.any()
+    assert floor[60, 30] == pytest.approx(0.2)
+
+
 def test_what_lies_in_every_shot_is_filled_from_around_it() -> None:
     # A floor that grows lighter to the right.
     ramp = np.repeat(np.linspace(0.1, 0.3, SHAPE[1], dtype=np.float32)[None, :, None], SHAPE[0], axis=0) * np.ones(

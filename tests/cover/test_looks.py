@@ -8,7 +8,16 @@ from hypothesis import strategies as st
 
 from debriscount.cover.colours import LearnedColour
 from debriscount.cover.kinds import KindHint
-from debriscount.cover.looks import FARTHEST, UsualLook, look_limit, looks_of, things_in, usual_look
+from debriscount.cover.looks import (
+    FARTHEST,
+    NO_CONTRAST,
+    UsualLook,
+    floor_contrasts,
+    look_limit,
+    looks_of,
+    things_in,
+    usual_look,
+)
 
 LENTIL = np.array([0.35, 0.06, 0.02])
 KIND = KindHint(LENTIL, (11.0, 13.0))
@@ -39,11 +48,11 @@ def test_specks_are_no_things() -> None:
     mask, _ = picture((30, 30, 6))
     mask[80, 80] = True
     assert things_in(mask, 4)[1] == 1
-    assert looks_of(np.zeros((20, 20), np.int32), 0, np.zeros((20, 20, 3), np.float32)).look.shape == (0, 6)
+    assert looks_of(np.zeros((20, 20), np.int32), 0, np.zeros((20, 20, 3), np.float32)).look.shape == (0, 7)
 
 
 def test_a_heap_is_as_good_as_a_grain_and_a_streak_is_not() -> None:
-    usual = usual_look(np.zeros((0, 6)), KIND, LEARNED)
+    usual = usual_look(np.zeros((0, 7)), KIND, LEARNED)
     mask, view = picture((20, 30, 6), (60, 60, 20))
     mask[100:103, 100:190] = True
     view[mask] = LENTIL
@@ -55,9 +64,9 @@ def test_a_heap_is_as_good_as_a_grain_and_a_streak_is_not() -> None:
 
 def test_what_came_or_went_tells_the_usual_look_but_for_light_that_came_or_went() -> None:
     rng = np.random.default_rng(1)
-    start = usual_look(np.zeros((0, 6)), KIND, LEARNED).mean
-    grains = start + rng.normal(0, 0.1, (200, 6))
-    light = start + np.array([0.9, 1.2, 0.6, 1.5, 3.0, 0.0]) + rng.normal(0, 0.1, (150, 6))
+    start = usual_look(np.zeros((0, 7)), KIND, LEARNED).mean
+    grains = start + rng.normal(0, 0.1, (200, 7))
+    light = start + np.array([0.9, 1.2, 0.6, 1.5, 3.0, 0.0, 0.0]) + rng.normal(0, 0.1, (150, 7))
     usual = usual_look(np.concatenate([grains, light]), KIND, LEARNED)
     np.testing.assert_allclose(usual.mean, start, atol=0.06)
 
@@ -87,7 +96,40 @@ def test_a_floor_around_that_shows_nothing_leaves_all_in(unlike: list[float]) ->
 
 
 def test_larger_thicker_and_more_compact_is_no_fault() -> None:
-    usual = UsualLook(np.zeros(6), np.ones(6))
-    looks = np.array([[0, 0, 0, 3, 3, -3], [0, 0, 0, -3, -3, 3]], float)
-    np.testing.assert_allclose(usual.unlike(looks), [0, np.sqrt(27)])
-    assert usual.unlike(np.array([[3.0, 4.0, 0, 0, 0, 0]]))[0] == pytest.approx(5)
+    usual = UsualLook(np.zeros(7), np.ones(7))
+    looks = np.array([[0, 0, 0, 3, 3, -3, 3], [0, 0, 0, -3, -3, 3, -3]], float)
+    np.testing.assert_allclose(usual.unlike(looks), [0, 6])
+    assert usual.unlike(np.array([[3.0, 4.0, 0, 0, 0, 0, 0]]))[0] == pytest.approx(5)
+
+
+def test_contrast_is_michelsons_of_a_thing_with_its_rim() -> None:
+    """*Independent*: (bright - dark) / (bright + dark) of two even levels, after Michelson."""
+    mask, view = picture((60, 60, 15))
+    view[mask], view[~mask] = 0.3, 0.1
+    labels, count = things_in(mask, 20)
+    assert np.exp(looks_of(labels, count, view).look[0, 6]) == pytest.approx(0.5, rel=0.01)
+    view[:] = 0.2
+    assert looks_of(labels, count, view).look[0, 6] == pytest.approx(NO_CONTRAST)
+
+
+def test_bare_floor_has_the_contrast_of_its_pattern_and_none_is_told_beside_debris() -> None:
+    view = np.full((120, 200, 3), 0.1, np.float32)
+    view[:, 100:] = 0.3
+    bare = np.ones((120, 200), bool)
+    contrasts = np.exp(floor_contrasts(view, bare, KIND))
+    assert contrasts.max() == pytest.approx(0.5, rel=0.01)
+    assert np.median(contrasts) < 1e-6
+    bare[:, 80:120] = False
+    assert np.exp(floor_contrasts(view, bare, KIND)).max() < 1e-6
+    assert len(floor_contrasts(view, ~np.ones_like(bare), KIND)) == 0
+
+
+def test_a_thing_is_faint_if_it_has_the_floors_contrast_and_not_the_kinds() -> None:
+    """By hand: grains at -1 ± 0.3, floor at -3 ± 0.3 or more: -2.8 is floor; of a floor with more contrast than grains none is."""
+    usual = UsualLook(np.array([0, 0, 0, 0, 0, 0, -1.0]), np.array([1, 1, 1, 1, 1, 1, 0.3]))
+    look = np.zeros((3, 7))
+    look[:, 6] = -2.8, -1.5, -0.2
+    rng = np.random.default_rng(3)
+    assert list(usual.faint(look, rng.normal(-3, 0.3, 400))) == [True, False, False]
+    assert not usual.faint(look, rng.normal(0, 0.3, 400)).any()
+    assert not usual.faint(look, np.full(3, -2.8)).any()

@@ -10,6 +10,8 @@ from debriscount.grains.find import FoundGrains
 from debriscount.grains.screen import screen_grains
 
 LENTIL, FLOOR, STAIN = (np.array(c) for c in ([0.35, 0.06, 0.02], [0.3, 0.2, 0.11], [0.20, 0.12, 0.05]))
+#: As bright as the floor, and yellower.
+PALE = np.array([0.29, 0.215, 0.06])
 KIND = KindHint(LENTIL, (11.0, 13.0))
 COLOUR = LearnedColour(LENTIL, np.diag((0.1 * LENTIL) ** 2), (0.0, 0.0), 1000)
 SHAPE = (300, 400)
@@ -76,3 +78,24 @@ def test_what_shows_behind_a_wall_speaks_neither_for_floor_nor_for_debris() -> N
     )  # fmt: skip
     inside = (screened[name].y_px > 16 for name in ("before", "after"))
     assert [int(i.sum()) for i in inside] == [len(grains), 5]
+
+
+def test_blots_of_colour_noise_are_left_out_though_nothing_like_them_lies_around_the_patch() -> None:
+    """Grains as bright as the floor on the whole, with a lit side and a dark one; blots have their hue and neither."""
+    kind = KindHint(PALE, (11.0, 13.0))
+    learned = LearnedColour(PALE, np.diag((0.1 * PALE) ** 2), (0.0, 0.0), 1000)
+    grains = lattice(PALE, range(70, 340, 30), range(70, 240, 40))
+    blots = [(x + 15, y + 20, PALE) for x, y, _ in grains[::12] if x < 320 and y < 220]
+    shots = {"before": shot(*grains, *blots), "after": shot(*grains[:5])}
+    rng = np.random.default_rng(1)
+    for _, view in shots.values():
+        np.multiply(view, 1 + 0.03 * rng.standard_normal((*SHAPE, 1)), out=view, casting="same_kind")
+        for x, y, _ in grains:
+            view[y - 5 : y, x - 4 : x + 5] *= 1.3
+            view[y + 1 : y + 6, x - 4 : x + 5] *= 0.7
+    screened = screen_grains(
+        {name: found for name, (found, _) in shots.items()}, {name: view for name, (_, view) in shots.items()},
+        [kind], [learned], np.ones(SHAPE, bool), STREWN,
+    )  # fmt: skip
+    assert len(screened["before"]) == len(grains)
+    assert len(screened["after"]) == 5
