@@ -92,7 +92,7 @@ def lying_sentence(seen: Counted, against: str | None, file: str = "") -> str:
     if patch.grains95 is None:
         return ""
     low, high = patch.grains95
-    if high - low > UNSURE * patch.grains + UNTOLD_GRAINS:
+    if high - low > UNSURE * patch.grains + 2 * UNTOLD_GRAINS:
         return ""
     if against is not None:
         return f"{_about(patch.grains, 'more ')} here than in {against}."

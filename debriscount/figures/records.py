@@ -20,9 +20,9 @@ from ..scale.pickup import WeighedPickup
 
 #: Whether a pickup may be trusted.
 Trust = Literal["sound", "doubtful", "not measurable"]
-#: Width of the 95 % interval of a number of grains from which on the number is not given: this share of it and so many
-#: grains besides, since of a few grains one more or less is no fault.
-UNTOLD, UNTOLD_GRAINS = 0.1, 4
+#: How far the 95 % interval of a number of grains may reach from it to either side for the number to be given: this
+#: share of it and so many grains besides, since of a few grains one more or less is no fault.
+UNTOLD, UNTOLD_GRAINS = 0.05, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,8 @@ class Amount:
         if self.grains95 is None:
             return self.grains
         low, high = self.grains95
-        return None if high - low > UNTOLD * self.grains + UNTOLD_GRAINS else self.grains
+        off = max(high - self.grains, self.grains - low)
+        return None if off > UNTOLD * self.grains + UNTOLD_GRAINS else self.grains
 
 
 @dataclass(frozen=True, slots=True)
