@@ -2,7 +2,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -147,6 +147,7 @@ def test_departure_knows_the_mix() -> None:
     np.testing.assert_allclose(parted, np.sqrt(20), rtol=1e-3)
 
 
+@settings(deadline=None)
 @given(colours, colours, st.floats(-0.9, 0.9))
 def test_distance_from_shaded_floor_is_the_mahalanobis_length_of_all_that_may_be_off(
     floor: tuple[float, float, float], seen: tuple[float, float, float], shared: float
