@@ -1,7 +1,6 @@
 """Cover of a pixel: its place on the line from floor to debris, in the metric of what disturbs it."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -127,45 +126,44 @@ def cover_of(discriminant: Discriminant, view: NDArray[np.float32], floor: NDArr
 
 
 def departure(
-    view: NDArray[np.float32], floor: NDArray[np.float32], noise: FloorNoise, shade: float, tint: float = 0.0
+    view: NDArray[np.float32], floor: NDArray[np.float32], noise: FloorNoise, shade: float
 ) -> NDArray[np.float32]:
     """Mahalanobis length of a view's difference from floor, given noise and shade; shape (H, W).
 
     By the Sherman-Morrison formula for (noise + s^2 floor floor')^-1, where s is ``shade`` for a difference
-    that darkens the floor and SHEEN for one that does not. Where a view is darker, shade of a colour of its own adds
-    ``tint`` of the floor's light to the noise of every channel by itself.
+    that darkens the floor and SHEEN for one that does not.
     """
+    inverse = np.linalg.inv(noise.mix).astype(np.float32)
     length = np.empty(floor.shape[:-1], np.float32)
-    mix = np.asarray(noise.mix, np.float32)
 
     def work(rows: slice) -> None:
         v, f, n = (np.moveaxis(a[rows], -1, 0).copy() for a in (view, floor, noise.sigma))
-        e = (v - f) / n
+        z = (v - f) / n
         f /= n
-        own = np.float32(tint**2) * f * f * ((e * n).sum(axis=0) < 0)
-        one = [[mix[j, k] + (own[j] if j == k else 0) for k in range(3)] for j in range(3)]
-        whitened, of_floor = _solved(one, e), _solved(one, f)
+        whitened = np.tensordot(inverse, z, 1)
         along = (whitened * f).sum(axis=0)
         loose = np.where(along < 0, np.float32(1 / shade**2), np.float32(1 / SHEEN**2))
-        square = (whitened * e).sum(axis=0) - along * along / (loose + (of_floor * f).sum(axis=0))
+        reach = loose + (np.tensordot(inverse, f, 1) * f).sum(axis=0)
+        square = (whitened * z).sum(axis=0) - along * along / reach
         length[rows] = np.sqrt(np.maximum(square, 0))
 
     over_strips(work, floor.shape[0])
     return length
 
 
-def _solved(matrix: list[list[Any]], right: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Solve symmetric 3 by 3 systems, a pixel each, by Cramer's rule; ``right`` and the result of shape (3, ...)."""
-    (a, b, c), (_, d, h), (_, _, i) = matrix
-    aa, ab, ac = d * i - h * h, c * h - b * i, b * h - c * d
-    bb, bc, cc = a * i - c * c, b * c - a * h, a * d - b * b
-    x, y, z = right
-    return np.asarray(
-        np.stack([aa * x + ab * y + ac * z, ab * x + bb * y + bc * z, ac * x + bc * y + cc * z])
-        / (a * aa + b * ab + c * ac)
-    )
+def from_shaded_floor(
+    view: NDArray[np.float32], floor: NDArray[np.float32], sigma: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """How many standard deviations a view is from floor in any shade, coloured shade included; shape (H, W).
 
+    ``sigma``, of shape (H, W, 3), is the noise of a channel, to which coloured shade adds where the view is darker.
+    """
+    widened = np.empty_like(sigma)
 
-def from_shaded_floor(view: NDArray[np.float32], floor: NDArray[np.float32], noise: FloorNoise) -> NDArray[np.float32]:
-    """How many standard deviations a view is from floor in any shade, coloured shade included; shape (H, W)."""
-    return departure(view, floor, noise, SHADE, SHADE_TINT)
+    def work(rows: slice) -> None:
+        v, f, n = view[rows], floor[rows], sigma[rows]
+        tint = np.float32(SHADE_TINT) * f * ((v - f).sum(axis=-1, keepdims=True) < 0)
+        widened[rows] = np.sqrt(n * n + tint * tint)
+
+    over_strips(work, view.shape[0])
+    return departure(view, floor, FloorNoise(widened, np.eye(3)), SHADE)

@@ -307,7 +307,7 @@ def _shot_cover(
     kind = likeliest_kind(view - floor.mean, floor.mean, covers, colours, floor.noise.sigma, grain_px)
     cover = covers[0] if len(covers) == 1 else np.choose(kind, covers)
     sigma = filters[0].sigma if len(covers) == 1 else np.choose(kind, [f.sigma for f in filters])
-    apart = from_shaded_floor(view, floor.mean, floor.noise)
+    apart = from_shaded_floor(view, floor.mean, floor.noise.sigma)
     light = np.where(usable, brightness(view) / np.maximum(bright, FAINTEST) - 1, np.float32(0))
     spread = tuple(_spread(f, c) for f, c in zip(filters, colours, strict=True))
     usual = tuple(_usual_apart(floor, c) for c in colours)
@@ -387,5 +387,4 @@ def _usual_apart(floor: BareFloor, colour: LearnedColour) -> float:
     """How far the kind's own colour is from shaded floor, usual over the floor, in standard deviations."""
     some = np.s_[::16, ::16]
     mean = floor.mean[some]
-    noise = FloorNoise(floor.noise.sigma[some], floor.noise.mix)
-    return float(np.median(from_shaded_floor(colour.over(mean.shape[:2]), mean, noise)))
+    return float(np.median(from_shaded_floor(colour.over(mean.shape[:2]), mean, floor.noise.sigma[some])))

@@ -2,19 +2,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from debriscount.cover.discriminant import (
-    SHADE,
-    SHADE_TINT,
-    SHEEN,
-    cover_of,
-    departure,
-    fisher_discriminant,
-    from_shaded_floor,
-)
+from debriscount.cover.discriminant import SHADE, SHEEN, cover_of, departure, fisher_discriminant
 from debriscount.cover.noise import FloorNoise
 
 if TYPE_CHECKING:
@@ -145,25 +137,6 @@ def test_departure_knows_the_mix() -> None:
     parted = departure(a + np.array([0.01, -0.01, 0], np.float32), a, noise, SHADE)
     # By hand: (1, -1) in [[1, .9], [.9, 1]] has variance 0.1 along it: sqrt(2 / 0.1) = 4.47.
     np.testing.assert_allclose(parted, np.sqrt(20), rtol=1e-3)
-
-
-@settings(deadline=None)
-@given(colours, colours, st.floats(-0.9, 0.9))
-def test_distance_from_shaded_floor_is_the_mahalanobis_length_of_all_that_may_be_off(
-    floor: tuple[float, float, float], seen: tuple[float, float, float], shared: float
-) -> None:
-    """*Independent*: numpy's solution with the whole covariance put together."""
-    mix = np.array([[1.0, shared, 0.0], [shared, 1.0, 0.0], [0.0, 0.0, 1.0]])
-    noise = FloorNoise(np.full((*SHAPE, 3), 0.01, np.float32), mix)
-    f, e = np.array(floor), np.subtract(seen, floor)
-    if abs(e.sum()) < 1e-3:
-        return
-    inner = e @ np.linalg.solve(1e-4 * mix + (e.sum() < 0) * SHADE_TINT**2 * np.diag(f**2), f)
-    covariance = 1e-4 * mix + (SHADE if inner < 0 else SHEEN) ** 2 * np.outer(f, f)
-    if e.sum() < 0:
-        covariance += SHADE_TINT**2 * np.diag(f**2)
-    expected = np.sqrt(e @ np.linalg.solve(covariance, e))
-    np.testing.assert_allclose(from_shaded_floor(plain(seen), plain(floor), noise), expected, rtol=0.01, atol=0.02)
 
 
 def test_cover_is_found_back_under_noise(painter: "Painter") -> None:
