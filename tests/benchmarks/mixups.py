@@ -1,4 +1,7 @@
-"""Mix up runs in every way that happens, and print what becomes of each: refused, told, silent or a crash."""
+"""Mix up runs in every way that happens, and print what becomes of each.
+
+A run is refused, told of in the first line or only in a note below, silent, or a crash.
+"""
 
 import argparse
 import re
@@ -13,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import debriscount
 from debriscount.errors import DebriscountError
+from debriscount.report.verdict import verdict_text
 
 if TYPE_CHECKING:
     from tests.benchmarks.mixup_cases import CASES, Case
@@ -70,9 +74,10 @@ def outcome(kit: Kit, case: Case, run: Run) -> Outcome:
     flags = [f"{f.severity} {f.code}: {f.sentence}" for f in measured.flags if f.severity != "note"]
     words = [*flags, *measured.warnings]
     fitting = [w for w in words if re.search(case.said, w, re.IGNORECASE)]
+    first = verdict_text(measured)
     untold = [z for z in measured.passes if z.zones["patch"].pickup_percent is None]
     if fitting:
-        return Outcome("told", error, " | ".join(fitting))
+        return Outcome("noted" if first.endswith(": sound.") else "told", error, " | ".join([first, *fitting]))
     if any(flags):
         return Outcome("told?", error, " | ".join(words))
     return Outcome("untold" if untold else "silent", error, " | ".join(words))
@@ -100,8 +105,8 @@ def run_set(scene: Scene, half: bool, only: str | None) -> dict[str, Outcome]:
 
 
 def bad(one: Outcome, right: Outcome | None) -> bool:
-    """Whether a run is silent and wrong, by more than the right run is."""
-    if one.what not in ("silent",) or one.error is None:
+    """Whether a run is wrong, by more than the right run is, and its first line does not say so."""
+    if one.what not in ("silent", "noted") or one.error is None:
         return False
     own = abs(right.error) if right is not None and right.error is not None else 0.0
     return abs(one.error) > max(SILENT, own + SILENT / 2)
