@@ -49,6 +49,7 @@ OF_PHOTOS: dict[str, str] = {
     "solid-thing": "shows a thing that is no debris",
     "other-tone": "is toned otherwise than the others",
     "other-noise": "is noisier than the others",
+    "moire": "shows waves of colour that the others do not show",
     "taken-backwards": "was taken before the shot that it follows",
 }
 OF_RUNS: dict[str, str] = {
