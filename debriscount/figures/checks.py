@@ -7,7 +7,7 @@ import numpy as np
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
 from ..errors import NoDebrisError, PhotosDifferError, ShotOrderError, UnknownDebrisError
-from ..flags import Flag
+from ..flags import Flag, listed
 from ..geometry.register import RegisteredShots
 from ..grains.table import GrainTable
 from ..inputs.debris import DebrisKind
@@ -132,10 +132,12 @@ def run_flags(
 def kind_flags(maps: CoverMaps, kinds: Sequence[DebrisKind], hints: Sequence[KindHint]) -> list[Flag]:
     """Return a flag for every kind that was not found, is hardly told from the floor or is too fine."""
     flags = []
+    missing = [kind.name for kind, colour in zip(kinds, maps.colours, strict=True) if colour.samples == 0]
+    if missing:
+        sentence = f"no {listed(missing, 'or')} was found"
+        flags.append(Flag(code="not-found", severity="doubtful", sentence=sentence))
     for kind, hint, colour, blind in zip(kinds, hints, maps.colours, maps.blind_share, strict=True):
-        if colour.samples == 0:
-            flags.append(Flag(code="not-found", severity="doubtful", sentence=f"no {kind.name} was found"))
-        elif blind > BLIND:
+        if colour.samples and blind > BLIND:
             share = f"{100 * blind:.0f} %"
             sentence = f"{kind.name} can hardly be told from the floor on {share} of it; its figures are doubtful"
             flags.append(Flag(code="hardly-told", severity="doubtful", sentence=sentence))

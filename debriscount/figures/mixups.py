@@ -40,6 +40,9 @@ OTHER_RUN_PERCENT = 20.0
 #: Factor by which debris may seem larger or smaller than its file says. Light and clumps moved what is compared by up
 #: to 1.4 in 35 rendered runs.
 OTHER_SIZE = 1.6
+#: Factor between a kind's small and large grains from which on its file tells no size: crumbs, which vary most of all
+#: that is strewn by itself, vary by 3.
+TELLS_NO_SIZE = 10.0
 #: Things smaller than this are noise, px.
 LEAST_PX = 4
 
@@ -147,10 +150,14 @@ def size_flags(
 ) -> list[Flag]:
     """A flag if debris is much larger or smaller than the files say, by what hangs together in ``cover``, (H, W).
 
+    There is one as well for a file whose sizes are too far apart to say anything.
     That is looked at before grains are told, which goes by the files' sizes.
     """
     if not all(hint.size_known for hint in hints):
         return []
+    wide = [kind for kind, hint in zip(kinds, hints, strict=True) if hint.size_px[1] > TELLS_NO_SIZE * hint.size_px[0]]
+    if wide:
+        return [_no_size_flag(wide[0])]
     usual = usual_size_px(covered(cover) & strewn)
     low, high = min(hint.size_px[0] for hint in hints), max(hint.size_px[1] for hint in hints)
     if usual is None or low / OTHER_SIZE <= usual <= high * OTHER_SIZE:
@@ -165,6 +172,16 @@ def size_flags(
             f"{high * mm_per_px:.2g} mm). Is it the right file?",
         )
     ]
+
+
+def _no_size_flag(kind: DebrisKind) -> Flag:
+    low, high = kind.size_mm
+    return Flag(
+        code="size-range",
+        severity="doubtful",
+        sentence=f"the debris file says that grains of {kind.name} measure {low:.2g} to {high:.2g} mm, so that a stain "
+        "or a cable may pass for one. Give the 5th and 95th percentile of their diameters",
+    )
 
 
 def usual_size_px(mask: Mask) -> float | None:

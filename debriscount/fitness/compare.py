@@ -31,8 +31,8 @@ OTHER_NOISE = 2.0
 #: for, px: what is finer is not seen, what is coarser is light.
 SQUARE, MOSTLY = 256, 0.5
 PERIODS = 2.2, 32.0
-#: Amplitude of a wave in the logarithm of a colour's ratios from which it is moiré: the same runs had 0.006 at most, and
-#: moiré that moved a pickup by a point 0.19.
+#: Amplitude of a wave in the logarithm of a colour's ratios from which it is moiré: rendered runs had 0.007 at most,
+#: and moiré that moved a pickup by a point 0.19.
 MOIRE = 0.02
 
 
@@ -108,8 +108,8 @@ def moire_amplitude(view: NDArray[np.float32], other: NDArray[np.float32], bare:
     """How strong a regular pattern of colour is that one floor view shows and the other does not.
 
     Views of shape (H, W, 3) are linear light matched to one another, ``bare`` has shape (H, W). The amplitude is that
-    of the strongest wave in the logarithms of red and blue over green: a sensor's grid meets a fine pattern of the floor
-    in waves of colour, while the floor's own pattern cancels. It is that of the worst quarter of the floor, in squares.
+    of the strongest wave in the logarithms of red and blue over green: where a sensor's grid meets a fine pattern there
+    are waves of colour, while the floor's own pattern cancels. It is that of the worst quarter of the floor's squares.
     """
     log = _log_light(view) - _log_light(other)
     ratios = log[..., [0, 2]] - log[..., 1:2]

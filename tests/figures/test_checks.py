@@ -1,10 +1,14 @@
 """What cannot be measured is refused, or said: made-up grains and figures."""
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 
+from debriscount.cover.kinds import KindHint
 from debriscount.errors import UnknownDebrisError
-from debriscount.figures.checks import check_guess
+from debriscount.figures.checks import check_guess, kind_flags
 from debriscount.figures.passes import pass_figures
 from debriscount.figures.trust import WIDEST
 from debriscount.figures.uncertainty import Doubts, ShotGrains
@@ -75,3 +79,14 @@ def test_a_kind_that_most_of_the_floor_hides_is_not_given_nor_what_holds_it() ->
         assert (zones["patch"].pickup_percent, zones["patch"].trust) == (None, "not measurable")
         assert zones["patch"].why == f"{KINDS[0].name} can hardly be told from the floor on most of it"
     assert seen.zones["patch"].pickup_percent == pytest.approx(70)  # type: ignore[attr-defined]
+
+
+def test_kinds_that_are_not_there_are_told_in_one_sentence() -> None:
+    names, samples = ("beads", "peas", "rice", "sand"), (50, 0, 0, 0)
+    kinds = [DebrisKind(name, (0, 0, 0), (4.0, 6.0)) for name in names]
+    hints = [KindHint(np.zeros(3), (8.0, 12.0))] * 4
+    maps: Any = SimpleNamespace(colours=[SimpleNamespace(samples=n) for n in samples], blind_share=(0.5, 0.5, 0.0, 0.0))
+    assert [flag.sentence for flag in kind_flags(maps, kinds, hints)] == [
+        "no peas, rice or sand was found",
+        "beads can hardly be told from the floor on 50 % of it; its figures are doubtful",
+    ]
