@@ -31,9 +31,9 @@ OTHER_NOISE = 2.0
 #: for, px: what is finer is not seen, what is coarser is light.
 SQUARE, MOSTLY = 256, 0.5
 PERIODS = 2.2, 32.0
-#: Amplitude of a wave in the logarithm of a colour's ratios from which it is moiré: rendered runs had 0.007 at most,
-#: and moiré that moved a pickup by a point 0.19.
-MOIRE = 0.02
+#: Amplitude of a wave in the logarithm of a colour's ratios from which it is moiré: rendered runs had 0.015 at most,
+#: and moiré that moved a pickup by a point 0.17.
+MOIRE = 0.05
 
 
 def marker_tones(pixels: NDArray[np.uint8], markers: Mapping[int, SeenMarker]) -> dict[int, Floats]:
@@ -130,7 +130,7 @@ def moire_amplitude(view: NDArray[np.float32], other: NDArray[np.float32], bare:
 
 
 def _log_light(view: NDArray[np.float32]) -> Floats:
-    return np.log(np.maximum(np.asarray(view, float), FAINTEST) + STRAY)
+    return np.asarray(np.log(np.maximum(np.asarray(view, float), FAINTEST) + STRAY))
 
 
 def moire_flags(matched: Mapping[str, NDArray[np.float32]], bare: NDArray[np.bool_]) -> list[Flag]:

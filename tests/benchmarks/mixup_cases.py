@@ -223,12 +223,14 @@ def _damaged(kit: Kit) -> Run:
     return kit.with_file(kit.last, to)
 
 
+#: What has to be said of a run that is right.
+NOTHING = r"$^"
 BLANK = r"debris-on-blank|exchanged|same (photo|picture)"
 SAME = r"same photo|same picture"
 FOREIGN = r"foreign-thing|solid-thing|shadow, foot"
 TONE = r"tone|colour|contrast|light|exposure|edges"
 CASES = (
-    Case("right", lambda kit: kit.run, r"$^"),
+    Case("right", lambda kit: kit.run, NOTHING),
     Case("blank: debris on a tenth", lambda kit: _debris_on_blank(kit, 0.1), BLANK),
     Case("blank: debris on a half", lambda kit: _debris_on_blank(kit, 0.5), BLANK),
     Case("blank is after", lambda kit: _copy(kit, kit.last, "blank"), SAME),
@@ -243,7 +245,7 @@ CASES = (
     Case("after twice", lambda kit: kit.with_file("after2", kit.run.shots["after"]), SAME),
     Case("passes in the wrong order", lambda kit: _swap(kit, "after", "after2"), "order|exchanged"),
     Case("camera times backwards", lambda kit: _times(kit, "2026:05:02 11:00:00", "2026:05:02 10:00:00"), "taken"),
-    Case("camera times forwards", lambda kit: _times(kit, "2026:05:02 10:00:00", "2026:05:02 11:00:00"), r"$^"),
+    Case("camera times forwards", lambda kit: _times(kit, "2026:05:02 10:00:00", "2026:05:02 11:00:00"), NOTHING),
     Case("after of another run", _another_run, "another run"),
     Case("debris file of another colour", lambda kit: _wrong_file(kit, near=False), "no file|no .* was found|debris file"),
     Case("debris file of a like colour", lambda kit: _wrong_file(kit, near=True), "no file|size|larger|smaller"),
@@ -281,13 +283,13 @@ CASES = (
     Case("glare", things.glare, f"{FOREIGN}|burnt|{TONE}"),
     Case("a rug's edge", things.rug, FOREIGN),
     Case("half in shadow", things.half_shadow, FOREIGN),
-    Case("no blank", lambda kit: _without_blank(kit.run), r"$^"),
+    Case("no blank", lambda kit: _without_blank(kit.run), NOTHING),
     Case("no blank, half in shadow", lambda kit: _without_blank(things.half_shadow(kit)), FOREIGN),
     Case("no blank, lanes left wet", lambda kit: _without_blank(things.lanes_wet(kit)), FOREIGN),
     Case("no blank, glare", lambda kit: _without_blank(things.glare(kit)), f"{FOREIGN}|burnt|{TONE}"),
     Case("no blank, shaken", lambda kit: _without_blank(things.changed(kit, things.shaken)), "sharp|edge"),
     Case("after from a smaller camera", lambda kit: _smaller(kit, 0.6), "sharp|pixel|larger|edge"),
-    Case("after upside down", lambda kit: things.changed(kit, lambda p: np.ascontiguousarray(np.rot90(p, 2))), r"$^"),
+    Case("after upside down", lambda kit: things.changed(kit, lambda p: np.ascontiguousarray(np.rot90(p, 2))), NOTHING),
     Case("after mirrored", lambda kit: things.changed(kit, lambda p: np.ascontiguousarray(p[:, ::-1])), "mirrored"),
     Case("after in black and white", lambda kit: things.changed(kit, things.grey), "no colour"),
     Case("after vivid", lambda kit: things.changed(kit, things.vivid), TONE),

@@ -19,12 +19,12 @@ from debriscount.errors import DebriscountError
 from debriscount.report.verdict import verdict_text
 
 if TYPE_CHECKING:
-    from tests.benchmarks.mixup_cases import CASES, Case
+    from tests.benchmarks.mixup_cases import CASES, NOTHING, Case
     from tests.benchmarks.mixup_kit import Kit, Run
     from tests.benchmarks.scenes import ABSENT, Scene, load_scenes, photos_folder
     from tests.benchmarks.truth import pickup_percent, true_amounts
 else:  # run as a script, this folder is where Python looks first
-    from mixup_cases import CASES, Case
+    from mixup_cases import CASES, NOTHING, Case
     from mixup_kit import Kit, Run
     from scenes import ABSENT, Scene, load_scenes, photos_folder
     from truth import pickup_percent, true_amounts
@@ -60,7 +60,7 @@ def outcome(kit: Kit, case: Case, run: Run) -> Outcome:
         )
     except DebriscountError as fault:
         fits = re.search(case.said, str(fault), re.IGNORECASE)
-        return Outcome("refused" if fits or case.said == r"$^" else "refused?", None, str(fault))
+        return Outcome("refused" if fits or case.said == NOTHING else "refused?", None, str(fault))
     except Exception as fault:  # a crash is what is looked for
         return Outcome("CRASH", None, f"{type(fault).__name__}: {fault}")
     truth = [true_amounts(kit.scene.particles, number) for number in range(len(kit.scene.afters) + 1)]
@@ -127,15 +127,16 @@ def print_table(results: dict[str, dict[str, Outcome]]) -> int:
             if one is None:
                 cells.append("-")
                 continue
-            wrong = case.name != "right" and bad(one, results[name].get("right"))
+            wrong = case.said != NOTHING and bad(one, results[name].get("right"))
             silent += wrong
             crashes += one.what == "CRASH"
-            if case.name != "right":
+            if case.said != NOTHING:
                 counts["silent and wrong" if wrong else one.what] += 1
             cells.append(one.what + ("" if one.error is None else f" {one.error:+.1f}") + ("!" if wrong else ""))
         print(f"{case.name:<34}" + "".join(f"{cell:>18}" for cell in cells))
     print("\n" + ", ".join(f"{what} {count}" for what, count in counts.most_common()))
-    rights = [results[name]["right"] for name in names if "right" in results[name]]
+    right = [case.name for case in CASES if case.said == NOTHING]
+    rights = [results[name][case] for name in names for case in right if case in results[name]]
     wrongly = [one for one in rights if one.what.startswith(("refused", "told"))]
     print(f"silent with an error above {SILENT:g} point: {silent}; crashes: {crashes}")
     print(f"right runs refused or flagged: {len(wrongly)} of {len(rights)}")
