@@ -32,7 +32,7 @@ OTHER_NOISE = 2.0
 SQUARE, MOSTLY = 256, 0.5
 PERIODS = 2.2, 32.0
 #: Amplitude of a wave in the logarithm of a colour's ratios from which it is moiré: rendered runs had 0.015 at most,
-#: and moiré that moved a pickup by a point 0.17.
+#: and moiré that moved a pickup by a point 0.16.
 MOIRE = 0.05
 
 
