@@ -53,9 +53,9 @@ def sentences(flags: Iterable[Flag]) -> tuple[str, ...]:
     return tuple(sentence for _, sentence in said_once(flags))
 
 
-def listed(words: Sequence[str]) -> str:
-    """Words as one names them: "blank, before and after"."""
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """Words as one names them: "blank, before and after"; ``last`` stands before the last of them."""
+    return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def _with_shots(sentence: str, shots: Sequence[str]) -> str:

@@ -30,6 +30,7 @@ def test_the_worst_comes_first_and_one_sentence_has_its_worst_severity() -> None
 
 def test_words_are_listed_as_one_names_them() -> None:
     assert [listed(["a"]), listed(["a", "b"]), listed(["a", "b", "c"])] == ["a", "a and b", "a, b and c"]
+    assert listed(["a", "b", "c"], "or") == "a, b or c"
 
 
 @given(

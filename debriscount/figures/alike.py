@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..fitness.compare import floor_noise, marker_tones, noise_flags, tone_flags
+from ..fitness.compare import floor_noise, marker_tones, moire_flags, noise_flags, tone_flags
 from ..flags import Flag
 from ..geometry.markers import SeenMarker
 from ..grains.find import FoundGrains
@@ -46,4 +46,5 @@ def alike_flags(
     debris = np.logical_or.reduce([f.kind_map > 0 for f in found.values()]).astype(np.uint8)
     side = 2 * RIM_PX + 1
     bare = usable & (cv2.dilate(debris, np.ones((side, side), np.uint8)) == 0)
-    return [*tone_flags(tones), *noise_flags({name: floor_noise(view, bare) for name, view in matched.items()})]
+    noise = {name: floor_noise(view, bare) for name, view in matched.items()}
+    return [*tone_flags(tones), *noise_flags(noise), *moire_flags(matched, bare)]

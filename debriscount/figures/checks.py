@@ -7,7 +7,7 @@ import numpy as np
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
 from ..errors import NoDebrisError, PhotosDifferError, ShotOrderError, UnknownDebrisError
-from ..flags import Flag
+from ..flags import Flag, listed
 from ..geometry.register import RegisteredShots
 from ..grains.table import GrainTable
 from ..inputs.debris import DebrisKind
@@ -26,6 +26,8 @@ HARDLY_LESS = 0.95
 GREW = 1.2
 #: Share of the floor on which a kind may drown in noise before its figures are called doubtful.
 BLIND = 0.05
+#: Pickup, percent, below which the debris has more than doubled, and no machine pushed in what lay nowhere.
+DOUBLED = -100.0
 #: Density of debris in the margin, over that of the leftovers, from which it spoils them: a tenth of the leftovers may
 #: then be pattern.
 STREWN = 0.1
@@ -58,7 +60,7 @@ def check_same_floor(photos: Mapping[str, Photo], registered: RegisteredShots) -
 
 
 def check_debris(photos: Mapping[str, Photo], passes: Sequence[PassFigures], allow_growth: bool) -> None:
-    """Raise NoDebrisError for a *before* without debris, ShotOrderError if debris grew and no zone lost any.
+    """Raise NoDebrisError for a *before* without debris, ShotOrderError if it doubled, or grew and no zone lost any.
 
     It grew if its pickup lies below 0 with all of its interval: of a pass that took nothing half come out below 0.
     """
@@ -71,13 +73,13 @@ def check_debris(photos: Mapping[str, Photo], passes: Sequence[PassFigures], all
             "the right colour?"
         )
     zones = [z for name, z in first.items() if name != "margin" and z.before.grains + z.after.grains > 0]
-    if (
-        not allow_growth
-        and _grew(first["patch"])
-        and (all(z.after.area_mm2 > HARDLY_LESS * z.before.area_mm2 for z in zones))
-    ):
+    doubled = [figures.number for figures in passes if _doubled(figures.zones["patch"])]
+    everywhere = _grew(first["patch"]) and all(z.after.area_mm2 > HARDLY_LESS * z.before.area_mm2 for z in zones)
+    if not allow_growth and (everywhere or doubled):
+        after = "after" if everywhere or doubled[0] == 1 else f"after{doubled[0]}"
+        more = "more debris than {} in every zone" if everywhere else "more than twice the debris of {}"
         raise ShotOrderError(
-            f"{photos['after'].name}: shows more debris than {photos['before'].name} in every zone. Are the two "
+            f"{photos[after].name}: shows {more.format(photos['before'].name)}. Are the two "
             f"exchanged{', or the blank and before' if 'blank' in photos else ''}? If debris did grow, say so with "
             "--allow-growth (allow_growth=True)."
         )
@@ -87,6 +89,10 @@ def _grew(zone: ZoneFigures) -> bool:
     if zone.interval95 is None:
         return zone.after.area_mm2 > GREW * zone.before.area_mm2
     return zone.interval95[1] < 0
+
+
+def _doubled(patch: ZoneFigures) -> bool:
+    return patch.interval95 is not None and patch.interval95[1] < DOUBLED
 
 
 def run_flags(
@@ -132,10 +138,12 @@ def run_flags(
 def kind_flags(maps: CoverMaps, kinds: Sequence[DebrisKind], hints: Sequence[KindHint]) -> list[Flag]:
     """Return a flag for every kind that was not found, is hardly told from the floor or is too fine."""
     flags = []
+    missing = [kind.name for kind, colour in zip(kinds, maps.colours, strict=True) if colour.samples == 0]
+    if missing:
+        sentence = f"no {listed(missing, 'or')} was found"
+        flags.append(Flag(code="not-found", severity="doubtful", sentence=sentence))
     for kind, hint, colour, blind in zip(kinds, hints, maps.colours, maps.blind_share, strict=True):
-        if colour.samples == 0:
-            flags.append(Flag(code="not-found", severity="doubtful", sentence=f"no {kind.name} was found"))
-        elif blind > BLIND:
+        if colour.samples and blind > BLIND:
             share = f"{100 * blind:.0f} %"
             sentence = f"{kind.name} can hardly be told from the floor on {share} of it; its figures are doubtful"
             flags.append(Flag(code="hardly-told", severity="doubtful", sentence=sentence))

@@ -111,7 +111,7 @@ def foreign_things(
     """
     large_px = max(hint.size_px[1] for hint in hints)
     means = [c.mean for c in maps.colours if c.samples]
-    coloured = {n: (f.kind_map > 0) & of_kind_colour(maps.matched[n], maps.floor, means) for n, f in found.items()}
+    coloured = {n: of_kind_colour(maps.matched[n], maps.floor, means, f.kind_map > 0) for n, f in found.items()}
     changed = changed_places(views, usable, coloured, _least_px(hints, mm_per_px))
     things = []
     for name, (cells, cell_px) in changed.items():
@@ -139,20 +139,22 @@ def foreign_things(
 
 
 def of_kind_colour(
-    view: NDArray[np.float32], floor: NDArray[np.float32], colours: Sequence[NDArray[np.float64]]
+    view: NDArray[np.float32], floor: NDArray[np.float32], colours: Sequence[NDArray[np.float64]], where: Mask
 ) -> Mask:
     """Where a view has the colour of a kind, or one between that and the floor's, as fine grains and rims have.
 
-    ``view`` and ``floor`` have shape (H, W, 3), ``colours`` shape (3,) each; the result (H, W).
+    ``view`` and ``floor`` have shape (H, W, 3), ``colours`` shape (3,) each; ``where`` and the result (H, W).
     """
-    seen, bare = (np.asarray(cv2.blur(v, (3, 3)), float).reshape(-1, 3) for v in (view, floor))
+    seen, bare = (np.asarray(cv2.blur(v, (3, 3))[where], float) for v in (view, floor))
     places = colour_places(seen)
     own = np.zeros(len(places), bool)
     for colour in colours:
         for share in MIXTURES:
             z = (places - colour_places(share * np.asarray(colour) + (1 - share) * bare)) / KIND_SD
             own |= (z**2).sum(axis=1) < NEAR**2
-    return own.reshape(view.shape[:2])
+    result = np.zeros_like(where)
+    result[where] = own
+    return result
 
 
 def changed_places(

@@ -27,7 +27,17 @@ TO_DO = {
     "solid-thing": "Take it away, unless it is a heap, and retake the photo",
     "not-found": "Look whether it is the right debris file",
     "grain-size": "Look whether it is the right debris file",
+    "size-range": "Correct the sizes in the debris file",
     "unnamed-debris": "Give a debris file for each kind that was strewn",
+}
+#: What such a mix-up is called among the things looked at.
+CALLED = {
+    "foreign-thing": "foreign thing, stain or shadow",
+    "solid-thing": "thing of the debris' colour",
+    "not-found": "debris of the file",
+    "grain-size": "size of the grains",
+    "size-range": "size of the grains",
+    "unnamed-debris": "debris that no file names",
 }
 #: Names of files that show debris.
 STREWN = re.compile(r"before|after|pass|left|portion")
@@ -70,7 +80,7 @@ def looked_over(check: ShotCheck, photo: str | PathLike[str]) -> tuple[Fitness, 
     except DebriscountError:  # the check itself has said what is wrong, or the photo is for something else
         return found, ""
     faults = [
-        Finding(flag.code, None, "", None, True, False, "told by the photo itself", _advice(flag), flag.code)
+        Finding(CALLED.get(flag.code, flag.code), None, "", None, True, False, "", _advice(flag), flag.code)
         for flag in seen.mixups
     ]
     said = lying_sentence(seen, None if check.against is None else check.against.name, Path(photo).name)

@@ -15,6 +15,7 @@ from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
 from ..photo.read import Photo
 from .checks import TOO_FINE_PX
+from .grain_sizes import area_spread
 from .records import PassFigures
 from .standing_out import stands_out
 
@@ -37,9 +38,14 @@ TOLD, FEWEST_LYING = 0.002, 2
 #: Untouched share of the leftovers, percent, below which they are those of another run: a machine leaves most of what
 #: it leaves where it never went or only passed over it (59 to 100 % in 32 rendered passes).
 OTHER_RUN_PERCENT = 20.0
-#: Factor by which debris may seem larger or smaller than its file says. Light and clumps moved what is compared by up
-#: to 1.4 in 35 rendered runs.
-OTHER_SIZE = 1.6
+#: Factor by which the usual thing may seem larger or smaller than it should by its file. Light and clumps moved it by
+#: up to 1.4 in 35 rendered runs.
+OTHER_SIZE = 1.8
+#: Factor between a kind's small and large grains from which on its file tells no size: crumbs, which vary most of all
+#: that is strewn by itself, vary by 3.
+TELLS_NO_SIZE = 10.0
+#: Lower quartile of a normal distribution in its standard deviations.
+QUARTILE = -0.674
 #: Things smaller than this are noise, px.
 LEAST_PX = 4
 
@@ -147,24 +153,37 @@ def size_flags(
 ) -> list[Flag]:
     """A flag if debris is much larger or smaller than the files say, by what hangs together in ``cover``, (H, W).
 
+    There is one as well for a file whose sizes are too far apart to say anything.
     That is looked at before grains are told, which goes by the files' sizes.
     """
     if not all(hint.size_known for hint in hints):
         return []
-    usual = usual_size_px(covered(cover) & strewn)
-    low, high = min(hint.size_px[0] for hint in hints), max(hint.size_px[1] for hint in hints)
-    if usual is None or low / OTHER_SIZE <= usual <= high * OTHER_SIZE:
+    wide = [kind for kind, hint in zip(kinds, hints, strict=True) if hint.size_px[1] > TELLS_NO_SIZE * hint.size_px[0]]
+    if wide:
+        return [_no_size_flag(wide[0])]
+    usual, wanted = usual_size_px(covered(cover) & strewn), [_quartile_px(hint) for hint in hints]
+    if usual is None or min(wanted) / OTHER_SIZE <= usual <= max(wanted) * OTHER_SIZE:
         return []
-    files = " and ".join(kind.name for kind in kinds)
+    low, high = min(hint.size_px[0] for hint in hints), max(hint.size_px[1] for hint in hints)
+    files, word = " and ".join(kind.name for kind in kinds), "smaller" if usual < min(wanted) else "larger"
     return [
         Flag(
             code="grain-size",
             severity="doubtful",
-            sentence=f"things of the debris' colour are about {usual * mm_per_px:.2g} mm across, and "
-            f"{'smaller' if usual < low else 'larger'} than the debris file says of {files} ({low * mm_per_px:.2g} to "
-            f"{high * mm_per_px:.2g} mm). Is it the right file?",
+            sentence=f"things of the debris' colour are about {usual * mm_per_px:.2g} mm across, and {word} than the "
+            f"debris file says of {files} ({low * mm_per_px:.2g} to {high * mm_per_px:.2g} mm). Is it the right file?",
         )
     ]
+
+
+def _no_size_flag(kind: DebrisKind) -> Flag:
+    low, high = kind.size_mm
+    return Flag(
+        code="size-range",
+        severity="doubtful",
+        sentence=f"the debris file says that grains of {kind.name} measure {low:.2g} to {high:.2g} mm, so that a stain "
+        "or a cable may pass for one. Give the 5th and 95th percentile of their diameters",
+    )
 
 
 def usual_size_px(mask: Mask) -> float | None:
@@ -180,6 +199,16 @@ def usual_size_px(mask: Mask) -> float | None:
         return None
     quartile = area[np.searchsorted(np.cumsum(area), area.sum() / 4)]
     return float(2 * np.sqrt(min(quartile, max(np.median(area), 0.25 * quartile)) / np.pi))
+
+
+def _quartile_px(hint: KindHint) -> float:
+    """The lower quartile by area of a kind's diameters, which are log-normal, as far as things of that size are seen.
+
+    By area the middle of the logarithm lies two of its variances higher (Hatch and Choate 1929).
+    """
+    spread = area_spread(hint) / 2
+    middle = float(np.log(hint.size_px).mean()) + 2 * spread**2
+    return max(float(np.exp(middle + QUARTILE * spread)), 2 * float(np.sqrt(LEAST_PX / np.pi)))
 
 
 def _share_in(found: FoundGrains, mask: Mask) -> NDArray[np.float64]:

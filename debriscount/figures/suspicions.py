@@ -47,7 +47,7 @@ def photo_mixup_flags(
     if went > came:
         return ()
     if not any(c.samples for c in maps.colours) and came > FEWEST * min(hint.size_px[0] for hint in hints) ** 2:
-        names = listed([kind.name for kind in kinds])
+        names = listed([kind.name for kind in kinds], "or")
         sentence = f"no {names} is seen, but other things are. Is it the right debris file?"
         return (Flag(code="not-found", severity="doubtful", sentence=sentence),)
     # What stands out from the other shot's floor may be debris that is gone.

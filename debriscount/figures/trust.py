@@ -49,6 +49,7 @@ OF_PHOTOS: dict[str, str] = {
     "solid-thing": "shows a thing that is no debris",
     "other-tone": "is toned otherwise than the others",
     "other-noise": "is noisier than the others",
+    "moire": "shows waves of colour that the others do not show",
     "taken-backwards": "was taken before the shot that it follows",
 }
 OF_RUNS: dict[str, str] = {
@@ -58,6 +59,7 @@ OF_RUNS: dict[str, str] = {
     "hardly-told": "debris can hardly be told from the floor in places",
     "too-fine": "grains are hardly larger than a pixel",
     "grain-size": "the grains are not of the size that the debris file says",
+    "size-range": "the debris file does not tell how large the grains are",
     "margin-strewn": "the floor's pattern is taken for debris",
 }
 #: Why an interval is wide, by the largest source of the budget.

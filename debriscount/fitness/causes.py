@@ -12,6 +12,7 @@ EXPLAINED_BY: dict[str, tuple[str, ...]] = {
     "markers-hidden": (),
     "not-found": (),
     "grain-size": (),
+    "size-range": (),
     "unnamed-debris": ("grain-size",),
     "foreign-thing": ("unnamed-debris", "grain-size"),
     "solid-thing": ("grain-size",),

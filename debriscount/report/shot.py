@@ -91,15 +91,21 @@ def _cut(line: str, width: int) -> str:
 def details_text(shot: Fitness, width: int = TERMINAL_WIDTH) -> str:
     """Return everything that was looked at as a table, each value with its limit and, below it, where that comes from.
 
-    No line is longer than ``width`` columns, save a name and its values.
+    Where ``width`` columns are too few for name, value and limit beside each other, value and limit stand below. What
+    is a remark alone stands at the end.
     """
-    rows = [(f.name, _amount(f), _limit(f)) for f in shot.findings]
-    widths = [max(len(row[k]) for row in rows) for k in range(3)]
+    looked_at = [f for f in shot.findings if f.value is not None or not f.fit]
+    rows = [(f.name, _amount(f), _limit(f)) for f in looked_at]
+    widths = [max((len(row[k]) for row in rows), default=0) for k in range(3)]
+    beside = sum(widths) + 6 <= width
     lines = []
-    for finding, row in zip(shot.findings, rows, strict=True):
+    for finding, row in zip(looked_at, rows, strict=True):
         mark = " " if finding.fit else "!"
-        cells = "  ".join(cell.ljust(column) for cell, column in zip(row, widths, strict=True))
-        lines.append(f"{mark} {cells}".rstrip())
+        if beside:
+            cells = "  ".join(cell.ljust(column) for cell, column in zip(row, widths, strict=True))
+            lines.append(f"{mark} {cells}".rstrip())
+        else:
+            lines.append(f"{mark} {': '.join(filter(None, (row[0], ', '.join(filter(None, row[1:])))))}")
         if finding.reason:
             lines.append("    " + wrapped(finding.reason, "    ", width - 4))
     faults = [f.advice for f in shot.findings if f.advice and not f.fit]
@@ -110,7 +116,9 @@ def details_text(shot: Fitness, width: int = TERMINAL_WIDTH) -> str:
 
 
 def _amount(finding: Finding) -> str:
-    return "-" if finding.value is None else f"{finding.value:.3g} {finding.unit}"
+    if finding.value is None:
+        return "" if finding.limit is None else "-"
+    return f"{finding.value:.3g} {finding.unit}"
 
 
 def _limit(finding: Finding) -> str:

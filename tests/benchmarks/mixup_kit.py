@@ -69,6 +69,11 @@ class Kit:
         return self._run
 
     @property
+    def last(self) -> str:
+        """Name of the last shot."""
+        return list(self.run.shots)[-1]
+
+    @property
     def patch(self) -> Patch:
         """The set's patch."""
         return read_patch(self.scene.patch)

@@ -1,4 +1,7 @@
-"""Mix up runs in every way that happens, and print what becomes of each: refused, told, silent or a crash."""
+"""Mix up runs in every way that happens, and print what becomes of each.
+
+A run is refused, told of in the first line or only in a note below, silent, or a crash.
+"""
 
 import argparse
 import re
@@ -13,14 +16,15 @@ from typing import TYPE_CHECKING
 
 import debriscount
 from debriscount.errors import DebriscountError
+from debriscount.report.verdict import verdict_text
 
 if TYPE_CHECKING:
-    from tests.benchmarks.mixup_cases import CASES, Case
+    from tests.benchmarks.mixup_cases import CASES, NOTHING, Case
     from tests.benchmarks.mixup_kit import Kit, Run
     from tests.benchmarks.scenes import ABSENT, Scene, load_scenes, photos_folder
     from tests.benchmarks.truth import pickup_percent, true_amounts
 else:  # run as a script, this folder is where Python looks first
-    from mixup_cases import CASES, Case
+    from mixup_cases import CASES, NOTHING, Case
     from mixup_kit import Kit, Run
     from scenes import ABSENT, Scene, load_scenes, photos_folder
     from truth import pickup_percent, true_amounts
@@ -56,7 +60,7 @@ def outcome(kit: Kit, case: Case, run: Run) -> Outcome:
         )
     except DebriscountError as fault:
         fits = re.search(case.said, str(fault), re.IGNORECASE)
-        return Outcome("refused" if fits or case.said == r"$^" else "refused?", None, str(fault))
+        return Outcome("refused" if fits or case.said == NOTHING else "refused?", None, str(fault))
     except Exception as fault:  # a crash is what is looked for
         return Outcome("CRASH", None, f"{type(fault).__name__}: {fault}")
     truth = [true_amounts(kit.scene.particles, number) for number in range(len(kit.scene.afters) + 1)]
@@ -70,9 +74,10 @@ def outcome(kit: Kit, case: Case, run: Run) -> Outcome:
     flags = [f"{f.severity} {f.code}: {f.sentence}" for f in measured.flags if f.severity != "note"]
     words = [*flags, *measured.warnings]
     fitting = [w for w in words if re.search(case.said, w, re.IGNORECASE)]
+    first = verdict_text(measured)
     untold = [z for z in measured.passes if z.zones["patch"].pickup_percent is None]
     if fitting:
-        return Outcome("told", error, " | ".join(fitting))
+        return Outcome("noted" if first.endswith(": sound.") else "told", error, " | ".join([first, *fitting]))
     if any(flags):
         return Outcome("told?", error, " | ".join(words))
     return Outcome("untold" if untold else "silent", error, " | ".join(words))
@@ -100,8 +105,8 @@ def run_set(scene: Scene, half: bool, only: str | None) -> dict[str, Outcome]:
 
 
 def bad(one: Outcome, right: Outcome | None) -> bool:
-    """Whether a run is silent and wrong, by more than the right run is."""
-    if one.what not in ("silent",) or one.error is None:
+    """Whether a run is wrong, by more than the right run is, and its first line does not say so."""
+    if one.what not in ("silent", "noted") or one.error is None:
         return False
     own = abs(right.error) if right is not None and right.error is not None else 0.0
     return abs(one.error) > max(SILENT, own + SILENT / 2)
@@ -122,15 +127,16 @@ def print_table(results: dict[str, dict[str, Outcome]]) -> int:
             if one is None:
                 cells.append("-")
                 continue
-            wrong = case.name != "right" and bad(one, results[name].get("right"))
+            wrong = case.said != NOTHING and bad(one, results[name].get("right"))
             silent += wrong
             crashes += one.what == "CRASH"
-            if case.name != "right":
+            if case.said != NOTHING:
                 counts["silent and wrong" if wrong else one.what] += 1
             cells.append(one.what + ("" if one.error is None else f" {one.error:+.1f}") + ("!" if wrong else ""))
         print(f"{case.name:<34}" + "".join(f"{cell:>18}" for cell in cells))
     print("\n" + ", ".join(f"{what} {count}" for what, count in counts.most_common()))
-    rights = [results[name]["right"] for name in names if "right" in results[name]]
+    right = [case.name for case in CASES if case.said == NOTHING]
+    rights = [results[name][case] for name in names for case in right if case in results[name]]
     wrongly = [one for one in rights if one.what.startswith(("refused", "told"))]
     print(f"silent with an error above {SILENT:g} point: {silent}; crashes: {crashes}")
     print(f"right runs refused or flagged: {len(wrongly)} of {len(rights)}")

@@ -1,11 +1,16 @@
 """What cannot be measured is refused, or said: made-up grains and figures."""
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 
-from debriscount.errors import UnknownDebrisError
-from debriscount.figures.checks import check_guess
+from debriscount.cover.kinds import KindHint
+from debriscount.errors import ShotOrderError, UnknownDebrisError
+from debriscount.figures.checks import check_debris, check_guess, kind_flags
 from debriscount.figures.passes import pass_figures
+from debriscount.figures.records import Amount, ZoneFigures
 from debriscount.figures.trust import WIDEST
 from debriscount.figures.uncertainty import Doubts, ShotGrains
 from debriscount.grains.table import GrainTable
@@ -58,6 +63,30 @@ def measured(still_mm2: float, blind_share: float = 0.0) -> object:
     return figures
 
 
+def grown(*factors: float) -> tuple[Any, Any]:
+    """Photos and passes after which a corner has lost debris and the patch holds so many times what lay there."""
+
+    def zone(share: float) -> ZoneFigures:
+        amounts = Amount(1000.0, 50, None), Amount(1000.0 * share, round(50 * share), None)
+        pickup = 100 * (1 - share)
+        return ZoneFigures(*amounts, pickup, pickup, (pickup - 10, pickup + 10), None, None)
+
+    passes = [
+        SimpleNamespace(number=k, zones={"patch": zone(factor), "corner": zone(0.5)})
+        for k, factor in enumerate(factors, start=1)
+    ]
+    names = ("before", "after", *(f"after{k}" for k in range(2, len(factors) + 1)))
+    return {name: SimpleNamespace(name=f"{name}.jpg") for name in names}, passes
+
+
+def test_debris_that_more_than_doubled_was_not_pushed_in() -> None:
+    check_debris(*grown(1.5), allow_growth=False)
+    check_debris(*grown(3.5), allow_growth=True)
+    for factors, photo in (((3.5,), "after"), ((1.2, 3.5), "after2")):
+        with pytest.raises(ShotOrderError, match=rf"^{photo}\.jpg: shows more than twice the debris of before\.jpg"):
+            check_debris(*grown(*factors), allow_growth=False)
+
+
 def test_a_figure_that_may_be_anything_is_not_given_nor_are_its_parts() -> None:
     sure, unsure = measured(10.0), measured(1500.0)
     assert sure.zones["patch"].pickup_percent == pytest.approx(70)  # type: ignore[attr-defined]
@@ -75,3 +104,14 @@ def test_a_kind_that_most_of_the_floor_hides_is_not_given_nor_what_holds_it() ->
         assert (zones["patch"].pickup_percent, zones["patch"].trust) == (None, "not measurable")
         assert zones["patch"].why == f"{KINDS[0].name} can hardly be told from the floor on most of it"
     assert seen.zones["patch"].pickup_percent == pytest.approx(70)  # type: ignore[attr-defined]
+
+
+def test_kinds_that_are_not_there_are_told_in_one_sentence() -> None:
+    names, samples = ("beads", "peas", "rice", "sand"), (50, 0, 0, 0)
+    kinds = [DebrisKind(name, (0, 0, 0), (4.0, 6.0)) for name in names]
+    hints = [KindHint(np.zeros(3), (8.0, 12.0))] * 4
+    maps: Any = SimpleNamespace(colours=[SimpleNamespace(samples=n) for n in samples], blind_share=(0.5, 0.5, 0.0, 0.0))
+    assert [flag.sentence for flag in kind_flags(maps, kinds, hints)] == [
+        "no peas, rice or sand was found",
+        "beads can hardly be told from the floor on 50 % of it; its figures are doubtful",
+    ]

@@ -133,8 +133,8 @@ def test_a_thing_across_the_patchs_border_is_masked_in_the_margin_as_well() -> N
 
 def test_a_grain_keeps_its_colour_in_its_own_shade_and_a_thing_of_another_does_not_have_it() -> None:
     view = np.tile(HINT.colour, (9, 9, 1)).astype(np.float32)
-    floor = FLOOR[:9, :9]
-    assert of_kind_colour(0.6 * view, floor, [HINT.colour]).all()
-    assert of_kind_colour(0.6 * view + 0.4 * floor, floor, [HINT.colour]).all()
-    assert not of_kind_colour(0.6 * view[..., ::-1].copy(), floor, [HINT.colour]).any()
-    assert not of_kind_colour(view, floor, []).any()
+    floor, every = FLOOR[:9, :9], np.ones((9, 9), bool)
+    assert of_kind_colour(0.6 * view, floor, [HINT.colour], every).all()
+    assert of_kind_colour(0.6 * view + 0.4 * floor, floor, [HINT.colour], every).all()
+    assert not of_kind_colour(0.6 * view[..., ::-1].copy(), floor, [HINT.colour], every).any()
+    assert not of_kind_colour(view, floor, [], every).any()

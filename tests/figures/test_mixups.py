@@ -1,5 +1,6 @@
 """Mix-ups told from made-up grains: discs on a lattice, some of them missing, moved or on the blank."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import cast
 
@@ -152,6 +153,22 @@ def test_sizes_of_the_file_are_held_against_what_is_seen() -> None:
         assert word in flag.sentence and "beads" in flag.sentence
     guessed = KindHint(HINT.colour, (100.0, 200.0), size_known=False)
     assert size_flags([BEADS], [guessed], cover, ALL, 0.4) == []
+
+
+def test_flakes_of_many_sizes_are_held_against_their_middle_not_against_the_largest() -> None:
+    cover, flakes = cover_of(discs(*LATTICE)), KindHint(HINT.colour, (9.0, 15.0))
+    small = KindHint(HINT.colour, (5.5, 9.5))
+    assert size_flags([BEADS], [flakes], cover, ALL, 0.4) == []
+    (flag,) = size_flags([BEADS], [small], cover, ALL, 0.4)
+    assert "larger" in flag.sentence
+
+
+def test_a_file_with_sizes_far_apart_tells_no_size() -> None:
+    cover, vague = cover_of(discs(*LATTICE)), replace(BEADS, size_mm=(0.4, 40.0))
+    (flag,) = size_flags([BEADS, vague], [HINT, KindHint(HINT.colour, (1.0, 100.0))], cover, ALL, 0.4)
+    assert (flag.code, flag.severity) == ("size-range", "doubtful")
+    assert "beads measure 0.4 to 40 mm" in flag.sentence
+    assert size_flags([BEADS], [KindHint(HINT.colour, (5.0, 15.0))], cover, ALL, 0.4) == []
 
 
 @given(radius=st.integers(3, 12), touching=st.integers(0, 30), specks=st.integers(0, 60))

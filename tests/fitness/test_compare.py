@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.fitness.compare import floor_noise, marker_tones, noise_flags, tone_flags
+from debriscount.fitness.compare import floor_noise, marker_tones, moire_amplitude, moire_flags, noise_flags, tone_flags
 from debriscount.geometry.markers import SeenMarker
 
 Develop = Callable[[NDArray[np.float64]], NDArray[np.float64]]
@@ -79,3 +79,40 @@ def test_noise_is_measured_on_bare_floor_and_compared() -> None:
     assert "3.0 times as noisy" in flag.sentence
     assert noise_flags({"before": 0.01, "after": 0.015}) == []
     assert noise_flags({"before": 0.0, "after": 0.0}) == []
+
+
+def waves(amplitude: float, period_px: float = 9.0) -> NDArray[np.float64]:
+    """Factors of red, green and blue, shape (600, 700, 3), in waves of colour of an amplitude in the logarithm."""
+    y, x = np.mgrid[0:600, 0:700]
+    phase = 2 * np.pi * (0.8 * x + 0.6 * y) / period_px
+    return np.asarray(np.exp(amplitude * np.sin(phase)[..., None] * [1.0, 0.0, 0.0]))
+
+
+def floor_view(number: int, noise: float = 0.03) -> NDArray[np.float32]:
+    """The same patterned floor in other noise."""
+    pattern = np.random.default_rng(0).uniform(0.8, 1.25, (600, 700, 1)) * [0.25, 0.18, 0.1]
+    chance = np.random.default_rng(number).normal(1, noise, (600, 700, 3))
+    return np.asarray(pattern * chance, np.float32)
+
+
+EVERYWHERE = np.ones((600, 700), bool)
+
+
+@pytest.mark.parametrize("period_px", [3.0, 9.0, 25.0])
+def test_the_amplitude_of_waves_of_colour_is_told_whatever_their_period(period_px: float) -> None:
+    view = (floor_view(1) * waves(0.1, period_px)).astype(np.float32)
+    assert moire_amplitude(view, floor_view(2), EVERYWHERE) == pytest.approx(0.1, rel=0.2)
+
+
+def test_noise_and_the_floors_own_pattern_are_no_moire() -> None:
+    assert moire_amplitude(floor_view(1), floor_view(2), EVERYWHERE) < 0.01
+    assert moire_amplitude(floor_view(1), 0.5 * floor_view(2), np.zeros_like(EVERYWHERE)) == 0
+
+
+@pytest.mark.parametrize("names", [("before", "after"), ("blank", "before", "after")])
+def test_the_shot_with_moire_is_told_by_name(names: tuple[str, ...]) -> None:
+    views = {name: floor_view(k) for k, name in enumerate(names)}
+    assert moire_flags(views, EVERYWHERE) == []
+    views["after"] = (views["after"] * waves(0.1)).astype(np.float32)
+    (flag,) = moire_flags(views, EVERYWHERE)
+    assert (flag.code, flag.shot, flag.severity) == ("moire", "after", "doubtful")

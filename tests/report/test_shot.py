@@ -58,10 +58,10 @@ def test_a_missing_marker_is_told_without_the_files_name_twice() -> None:
 def test_details_are_a_table_with_all_advice_below() -> None:
     *lines, do, note = details_text(Fitness("before.jpg", "blank.jpg", 0.5, (GOOD, BAD, NOTE))).splitlines()
     rows = [line for line in lines if not line.startswith("    ")]
-    assert len(lines) - len(rows) == sum(bool(f.reason) for f in (GOOD, BAD, NOTE))
+    assert len(lines) - len(rows) == sum(bool(f.reason) for f in (GOOD, BAD))
     assert rows[0].startswith("  markers seen  4 of 4")
     assert rows[1].startswith("! edge spread   5.23 px  at most 3.1")
-    assert rows[2].startswith("  scale         -")
+    assert len(rows) == 2, "what is but a remark is said below"
     assert do == "To do: Focus on the floor."
     assert note == "Note: Give the debris file."
 
@@ -95,3 +95,11 @@ def test_details_fit_the_terminal(width: int) -> None:
     text = details_text(Fitness("before.jpg", "blank.jpg", 0.5, (GOOD, long, NOTE)), width)
     assert max(map(len, text.splitlines())) <= width
     assert "takes its rim" in text
+
+
+def test_in_a_narrow_window_value_and_limit_stand_behind_the_name() -> None:
+    long = replace(BAD, name="JPEG steps against the other shot", unit="times")
+    bare = Finding("debris of the file", None, "", None, True, False, "", "Is it the right file?", "not-found")
+    text = details_text(Fitness("before.jpg", "", 0.5, (long, bare)), 50)
+    assert text.splitlines()[0] == "! JPEG steps against the other shot: 5.23 times, at most 3.1"
+    assert "! debris of the file\n" in text
