@@ -49,9 +49,9 @@ def count(
 
     require_opencv()
     import debriscount
-    from debriscount.figures.region import parse_region
     from debriscount.report import count_json, count_text, write_counts
     from debriscount.report.folder import refuse_other_photos, settle_folder
+    from debriscount.run.region import parse_region
 
     if out is not None:
         settle_folder(out)

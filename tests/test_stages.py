@@ -8,17 +8,21 @@ import pytest
 ROOT = Path(__file__).parents[1]
 STAGES = (
     "inputs",
+    "layout",
     "photo",
-    "geometry",
+    "markers",
+    "camera",
+    "registration",
     "cover",
     "grains",
-    "fitness",
+    "shot_check",
     "scale",
     "leftovers",
-    "figures",
+    "pickup",
+    "plausibility",
+    "run",
     "portions",
     "simulate",
-    "sheet",
     "report",
     "demo",
     "manual",
@@ -58,7 +62,7 @@ def stage(name: str) -> str:
     if parts[0] in ("cli", "debriscount_cli"):
         return "cli"
     # The root's own names stand for the last stage that they come from.
-    return {"measure": "figures", "__version__": "errors"}.get(parts[1], parts[1]) if len(parts) > 1 else "errors"
+    return {"measure": "run", "__version__": "errors"}.get(parts[1], parts[1]) if len(parts) > 1 else "errors"
 
 
 @pytest.mark.parametrize("file", FILES, ids=module_name)

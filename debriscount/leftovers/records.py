@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
+from ..registration.grid import FloorGrid
 
 Interval = tuple[float, float]
 Places = tuple[tuple[float, float], ...]

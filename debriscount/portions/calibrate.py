@@ -8,12 +8,12 @@ from os import PathLike
 import numpy as np
 
 from ..errors import PortionError
-from ..figures.sources import Progress
 from ..inputs.debris import CalibrationPortion, DebrisCalibration, DebrisKind
 from ..inputs.debris_file import read_debris
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
+from ..run.sources import Progress
 from ..scale.agreement import ACCEPTABLE
 from ..scale.quantity import Quantity
 from .advice import fit_warnings, next_portions

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.crowding import GRAINS_PER_CELL, true_cover
+from ..pickup.crowding import GRAINS_PER_CELL, true_cover
 from ..scale.quantity import coverage_factor95
 from ..scale.regression import f_test
 from .records import CrowdingFit, Floats, PortionShot
@@ -24,7 +24,7 @@ LEAST_PORTIONS = 3
 def cell_covers(x_mm: Floats, y_mm: Floats, area_mm2: Floats) -> tuple[Floats, float]:
     """Seen cover of each cell that holds grains, and the area of a cell, mm².
 
-    The cells are those of `debriscount.figures.crowding.crowding_factor`, which applies what is learned here.
+    The cells are those of `debriscount.pickup.crowding.crowding_factor`, which applies what is learned here.
     """
     if len(area_mm2) == 0:
         return np.zeros(0), 1.0

@@ -47,7 +47,7 @@ def fit_area_mass(portions: Sequence[WeighedPortion], size_mm: tuple[float, floa
     Weights are 1 / u², with u as `debriscount.portions.weights.u_from_line_mg`. Where the scatter about the line is
     larger than these say, uncertainties grow by Birge's ratio. Portions of equal weight and density are repeats, whose
     scatter the lack of fit is tested against; without any, it is tested against the stated uncertainties. No scatter
-    shows what is common to all photos, such as floor and light; see `debriscount.figures.masses.CARRY`.
+    shows what is common to all photos, such as floor and light; see `debriscount.pickup.masses.CARRY`.
     """
     laid = [p.shots for p in portions]
     mass, u = np.array([1000 * p.mass_g.value for p in portions]), portion_u_mg(portions, size_mm)

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from textwrap import fill
 from typing import Any
 
-from ..figures.masses import CARRY
+from ..pickup.masses import CARRY
 from ..scale.agreement import ACCEPTABLE
 from ..scale.quantity import Quantity
 from .advice import FACTOR

@@ -8,10 +8,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from ..layout.draw import MM_PER_INCH, plain_style
 from ..scale.agreement import COVERAGE, verdict_of
 from ..scale.many import ManyRuns
 from ..scale.quantity import Quantity
-from ..sheet.draw import MM_PER_INCH, plain_style
 from .palette import DARK, OKABE_ITO, Color
 
 _SIZE_MM = (260.0, 120.0)

@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
 from ..inputs.patch import MARGIN, OUTSIDE, Patch
+from ..registration.grid import FloorGrid
 from .palette import Color
 
 #: Length of a dash and of the gap after it, in units of the stroke.

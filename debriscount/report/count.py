@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .. import __version__
-from ..figures.counted import Counted
-from ..figures.records import Amount
 from ..inputs.patch import ZONES
+from ..pickup.records import Amount
+from ..run.counted import Counted
 from .columns import TERMINAL_WIDTH, aligned, csv_text, header_mark, wrapped
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .lookup import base_name, zones_in_order

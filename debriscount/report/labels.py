@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
 from ..inputs.patch import ZONES, Patch
+from ..registration.grid import FloorGrid
 from .palette import DARK, LIGHT
 from .text import LINE, draw_text, text_width
 

@@ -3,9 +3,9 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import MeasuredShot, Measurement
 from ..inputs.patch import OUTSIDE
 from ..leftovers.records import WhyLeft
+from ..pickup.records import MeasuredShot, Measurement
 from .borders import draw_borders
 from .canvas import Canvas, floor_canvas, marking_colors
 from .caption import Caption, LegendEntry, draw_caption

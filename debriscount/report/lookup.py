@@ -5,8 +5,8 @@ from typing import TypeVar
 
 import numpy as np
 
-from ..figures.records import Amount, MeasuredShot, Measurement, PassFigures, ZoneFigures
 from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
+from ..pickup.records import Amount, MeasuredShot, Measurement, PassFigures, ZoneFigures
 
 T = TypeVar("T")
 

@@ -5,7 +5,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from ..figures.records import Measurement
+from ..pickup.records import Measurement
 from .lookup import has_pass_curve
 from .plots import GREY, INK, SHIFTED, UNTOUCHED, drawn, title_of
 from .rounding import percent_text

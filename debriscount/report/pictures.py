@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import KindColor, MeasuredShot, Measurement
-from ..geometry.grid import FloorGrid
 from ..grains.table import GrainTable
 from ..inputs.patch import Patch
+from ..pickup.records import KindColor, MeasuredShot, Measurement
+from ..registration.grid import FloorGrid
 from .borders import draw_borders
 from .caption import (
     Caption,

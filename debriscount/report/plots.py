@@ -8,7 +8,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from ..sheet.draw import plain_style
+from ..layout.draw import plain_style
 from .palette import DARK, OKABE_ITO, Color
 
 _DPI = 130

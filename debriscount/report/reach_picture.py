@@ -6,11 +6,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import MeasuredShot, Measurement
-from ..geometry.grid import FloorGrid
 from ..inputs.patch import Patch
 from ..leftovers.records import Reach
 from ..leftovers.wording import share_text
+from ..pickup.records import MeasuredShot, Measurement
+from ..registration.grid import FloorGrid
 from .borders import draw_borders
 from .canvas import Canvas, floor_canvas
 from .caption import PAPER, Caption, LegendEntry, Painter, draw_caption

@@ -8,14 +8,14 @@ from typing import Any
 
 from .. import __version__
 from ..errors import InputFileError
-from ..figures.records import Amount, BestPickup, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
 from ..flags import Flag
-from ..geometry.grid import FloorGrid
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..inputs.text_file import file_text
 from ..photo.settings import CameraSettings
+from ..pickup.records import Amount, BestPickup, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
 from ..printable import printable
+from ..registration.grid import FloorGrid
 from ..scale.agreement import Agreement
 from ..scale.statement import weighing_json
 from .lookup import base_name, zones_in_order

@@ -3,7 +3,7 @@
 import math
 from decimal import ROUND_FLOOR, Decimal
 
-from ..figures.records import ZoneFigures
+from ..pickup.records import ZoneFigures
 
 PERCENT_DECIMALS = 4
 AREA_DECIMALS = 3  # 0.001 mm² is a fiftieth of the smallest pixel in use

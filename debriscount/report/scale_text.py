@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from ..figures.records import BestPickup, PassFigures, ScaleFigures
+from ..pickup.records import BestPickup, PassFigures, ScaleFigures
 from ..scale.agreement import Agreement
 from ..scale.quantity import Quantity
 from .columns import aligned, wrapped

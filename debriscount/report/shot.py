@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from ..fitness.causes import causes
-from ..fitness.records import Finding, Fitness
+from ..shot_check.causes import causes
+from ..shot_check.records import Finding, Fitness
 from .columns import TERMINAL_WIDTH, wrapped
 
 FORMAT = "debriscount/shot/1"

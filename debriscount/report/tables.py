@@ -4,11 +4,11 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
-from ..figures.records import Amount, MeasuredShot, Measurement, PassFigures, ZoneFigures
-from ..figures.trust import NOTHING_LAY
 from ..flags import said_once
 from ..grains.table import GrainTable
 from ..inputs.patch import OUTSIDE, ZONES
+from ..pickup.records import Amount, MeasuredShot, Measurement, PassFigures, ZoneFigures
+from ..pickup.trust import NOTHING_LAY
 from .columns import TERMINAL_WIDTH, aligned, columns_of, csv_text, decimals, wrapped
 from .lookup import base_name, pass_of, shot_name_of_pass, zones_in_order
 from .rounding import (

@@ -8,9 +8,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from ..figures.records import MeasuredShot, Measurement
 from ..leftovers.records import WallProfile, Walls
 from ..leftovers.wording import length_text, share_text
+from ..pickup.records import MeasuredShot, Measurement
 from .lookup import pass_of
 from .pictures import shot_title
 from .plots import GREY, INK, SHIFTED, UNTOUCHED, drawn, title_of

@@ -4,7 +4,6 @@ from typing import Any
 
 import numpy as np
 
-from ..figures.records import PassFigures
 from ..inputs.patch import Patch
 from ..leftovers.records import (
     CornerReach,
@@ -21,6 +20,7 @@ from ..leftovers.records import (
     WallProfile,
     Walls,
 )
+from ..pickup.records import PassFigures
 from .lookup import zones_in_order
 from .rounding import AREA_DECIMALS, LENGTH_DECIMALS, PERCENT_DECIMALS, rounded
 

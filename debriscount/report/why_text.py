@@ -1,6 +1,6 @@
 """Why debris stayed, for the terminal: a few sentences below the table of a pass."""
 
-from ..figures.records import PassFigures
+from ..pickup.records import PassFigures
 from .columns import TABLE_WIDTH, wrapped
 from .rounding import interval_text, percent_text
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import MeasuredShot, Measurement
+from ..pickup.records import MeasuredShot, Measurement
 from .columns import header_mark
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .left_picture import draw_leftovers

@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
 from ..photo.colour import srgb_to_linear
+from ..registration.grid import FloorGrid
 from .spec import Floor, Rgb
 from .stamp import Outlines, stamps
 

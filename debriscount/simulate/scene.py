@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
+from ..registration.grid import FloorGrid
 from .check import check_spec
 from .develop import decode_jpeg, develop, encode_jpeg
 from .floors import floor_raster

@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..inputs.paper import MODULES, QUIET_MODULES
 from ..inputs.patch import Marker, Patch
+from ..layout.paper import MODULES, QUIET_MODULES
 from .pose import Pose
 
 Image = NDArray[np.float32]

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import debriscount
 from debriscount.errors import DebriscountError
-from debriscount.figures.records import Amount, Measurement
+from debriscount.pickup.records import Amount, Measurement
 
 if TYPE_CHECKING:
     from tests.benchmarks.floor_scores import BARS as FLOOR_BARS

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.portions.calibrate import calibrate
 from debriscount.portions.records import PortionCalibration
 from debriscount.portions.text import calibration_text

@@ -23,9 +23,9 @@ import numpy as np
 
 import debriscount
 from debriscount.errors import DebriscountError
-from debriscount.figures import explained as explained_module
-from debriscount.figures import run
-from debriscount.figures.records import Measurement
+from debriscount.pickup.records import Measurement
+from debriscount.run import explained as explained_module
+from debriscount.run import measure as run
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Cleaning, SceneSpec
 from debriscount.simulate.write import write_scene

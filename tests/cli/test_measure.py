@@ -8,7 +8,10 @@ import pytest
 from typer.testing import CliRunner
 
 import debriscount
-from debriscount.figures.records import (
+from debriscount.flags import Flag
+from debriscount.grains.table import GrainTable
+from debriscount.inputs.patch_file import read_patch
+from debriscount.pickup.records import (
     Amount,
     KindColor,
     MeasuredShot,
@@ -16,10 +19,7 @@ from debriscount.figures.records import (
     PassFigures,
     ZoneFigures,
 )
-from debriscount.flags import Flag
-from debriscount.geometry.grid import FloorGrid
-from debriscount.grains.table import GrainTable
-from debriscount.inputs.patch_file import read_patch
+from debriscount.registration.grid import FloorGrid
 from debriscount.shipped import shipped_folder
 from debriscount_cli.app import app
 

@@ -4,8 +4,8 @@ from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from debriscount.grains.table import GrainTable
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.fates import Fates
 from debriscount.leftovers.losses import BY_CHANCE, moved_from_losses, one_way
 

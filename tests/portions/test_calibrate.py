@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 from debriscount.errors import NoDebrisError, OutputError, PortionError
-from debriscount.figures.count import count
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.debris_file import read_debris
 from debriscount.inputs.patch import Patch
@@ -21,6 +20,7 @@ from debriscount.portions.photos import count_portions, portion_shot
 from debriscount.portions.records import WeighedPortion
 from debriscount.portions.text import calibration_json, calibration_text
 from debriscount.portions.write import calibration_file, write_calibration
+from debriscount.run.count import count
 from debriscount.scale.quantity import Quantity
 from debriscount.simulate.spec import Portion as SimulatedPortion
 

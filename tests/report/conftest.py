@@ -11,17 +11,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.figures.records import (
-    Amount,
-    BudgetLine,
-    KindColor,
-    MeasuredShot,
-    Measurement,
-    PassFigures,
-    ZoneFigures,
-)
 from debriscount.flags import Flag
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import CustomZone, Marker, Patch
 from debriscount.leftovers.records import (
@@ -41,6 +31,16 @@ from debriscount.leftovers.records import (
     Walls,
     WhyLeft,
 )
+from debriscount.pickup.records import (
+    Amount,
+    BudgetLine,
+    KindColor,
+    MeasuredShot,
+    Measurement,
+    PassFigures,
+    ZoneFigures,
+)
+from debriscount.registration.grid import FloorGrid
 from debriscount.report import left_picture, pictures, reach_picture
 from debriscount.report.caption import Caption, draw_caption
 

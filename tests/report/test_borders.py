@@ -5,9 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from debriscount.figures.records import Measurement
-from debriscount.geometry.grid import FloorGrid
 from debriscount.inputs.patch import MARGIN, OUTSIDE, WALL_SIDES, Patch
+from debriscount.pickup.records import Measurement
+from debriscount.registration.grid import FloorGrid
 from debriscount.report.borders import DASH, GAP, Border, Stroke, borders, draw_borders, draw_strokes
 from debriscount.report.palette import DARK, LIGHT
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.figures.records import Measurement
+from debriscount.pickup.records import Measurement
 from debriscount.report.canvas import floor_canvas, marking_colors
 from debriscount.report.palette import distances, floor_colors
 

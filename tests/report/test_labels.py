@@ -1,8 +1,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from debriscount.figures.records import Measurement
 from debriscount.inputs.patch import ZONES
+from debriscount.pickup.records import Measurement
 from debriscount.report.labels import draw_label, draw_labels
 
 NAMES = ("open", "edge", "corner", "margin", "rug")

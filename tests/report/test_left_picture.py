@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.figures.records import MeasuredShot, Measurement
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.leftovers.records import WhyLeft
+from debriscount.pickup.records import MeasuredShot, Measurement
+from debriscount.registration.grid import FloorGrid
 from debriscount.report.canvas import marking_colors
 from debriscount.report.caption import PAPER, Caption
 from debriscount.report.left_picture import draw_leftovers

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from skimage.color import rgb2lab
 
-from debriscount.figures.records import Measurement
+from debriscount.pickup.records import Measurement
 from debriscount.report.palette import (
     COLOR_BLIND,
     DARK,

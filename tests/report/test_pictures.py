@@ -7,11 +7,11 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from debriscount.figures.records import MeasuredShot, Measurement, PassFigures
-from debriscount.figures.trust import untold
 from debriscount.flags import Flag
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
+from debriscount.pickup.records import MeasuredShot, Measurement, PassFigures
+from debriscount.pickup.trust import untold
+from debriscount.registration.grid import FloorGrid
 from debriscount.report import draw_overlay, pictures
 from debriscount.report.caption import PAPER, Caption
 from debriscount.report.palette import DARK, LIGHT, distances, floor_colors, outline_colors

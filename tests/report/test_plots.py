@@ -7,8 +7,8 @@ import pytest
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from debriscount.figures.records import Measurement
 from debriscount.leftovers.records import PassStep, WallProfile, Walls, WhyLeft
+from debriscount.pickup.records import Measurement
 from debriscount.report import pass_plot, wall_plot
 from debriscount.report.lookup import has_pass_curve
 from debriscount.report.palette import distances

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.figures.records import Measurement
-from debriscount.geometry.grid import FloorGrid
 from debriscount.leftovers.records import Reach, WhyLeft
+from debriscount.pickup.records import Measurement
+from debriscount.registration.grid import FloorGrid
 from debriscount.report.caption import Caption
 from debriscount.report.palette import distances
 from debriscount.report.reach_picture import COLORS, draw_reach

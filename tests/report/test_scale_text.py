@@ -1,7 +1,7 @@
 import pytest
 
-from debriscount.figures.records import Amount, BestPickup, PassFigures, ScaleFigures, ZoneFigures
 from debriscount.inputs.weighing import Net, Scale, Weighing
+from debriscount.pickup.records import Amount, BestPickup, PassFigures, ScaleFigures, ZoneFigures
 from debriscount.report.record import agreement_json
 from debriscount.report.scale_text import scale_block
 from debriscount.scale.agreement import agree

@@ -7,15 +7,15 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.figures.records import (
+from debriscount.flags import Flag
+from debriscount.grains.table import GrainTable
+from debriscount.pickup.records import (
     Amount,
     KindColor,
     Measurement,
     PassFigures,
     ZoneFigures,
 )
-from debriscount.flags import Flag
-from debriscount.grains.table import GrainTable
 from debriscount.printable import csv_cell
 from debriscount.report import grains_csv, table_text, zones_csv
 from debriscount.report.rounding import amount_text, area_text, interval_text, more_than_text, percent_text

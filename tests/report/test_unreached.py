@@ -3,8 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from debriscount.figures.records import Measurement
 from debriscount.leftovers.records import Lanes, MissedPlace, Strip, WhyLeft
+from debriscount.pickup.records import Measurement
 from debriscount.report.canvas import Canvas, floor_canvas
 from debriscount.report.unreached import draw_unreached, outlines_mm, unreached_entry
 

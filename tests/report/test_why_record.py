@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as nps
 
-from debriscount.figures.records import Measurement
-from debriscount.geometry.grid import FloorGrid
 from debriscount.leftovers.records import Reach, WhyLeft
+from debriscount.pickup.records import Measurement
+from debriscount.registration.grid import FloorGrid
 from debriscount.report import measurement_json
 
 

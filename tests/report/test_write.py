@@ -13,8 +13,8 @@ import pytest
 from PIL import Image
 
 from debriscount.errors import OutputError
-from debriscount.figures.records import Measurement
 from debriscount.flags import Flag
+from debriscount.pickup.records import Measurement
 from debriscount.report import grains_csv, measurement_json, read_record, write, write_measurement, zones_csv
 from debriscount.report.folder import MARK, refuse_other_photos, settle_folder
 

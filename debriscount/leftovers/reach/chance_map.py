@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from ...geometry.grid import FloorGrid
 from ...inputs.patch import MARGIN, OUTSIDE, Patch
+from ...registration.grid import FloorGrid
 from .sites import Sites
 from .survival import Survival
 

@@ -10,9 +10,9 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from ...geometry.grid import FloorGrid
 from ...grains.table import zone_members
 from ...inputs.patch import Patch
+from ...registration.grid import FloorGrid
 from ..fates import Fates
 from ..records import Interval, Reach, ReachedShare
 from .chance_map import coarse_grid, draw_map

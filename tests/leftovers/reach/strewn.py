@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from debriscount.grains.table import GrainTable
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.fates import Fates
 from debriscount.leftovers.reach.sites import Sites, gather_sites
 

@@ -3,10 +3,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from debriscount.geometry.grid import FloorGrid
 from debriscount.leftovers.reach.chance_map import coarse_grid, draw_map
 from debriscount.leftovers.reach.neighbours import find_neighbours
 from debriscount.leftovers.reach.survival import Survival
+from debriscount.registration.grid import FloorGrid
 
 from .strewn import OPEN_FLOOR, Floats, sites_of, strewn
 

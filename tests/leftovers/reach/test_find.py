@@ -7,13 +7,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import zone_members
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import CustomZone, Patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.reach.find import find_reach
 from debriscount.leftovers.records import Reach
+from debriscount.registration.grid import FloorGrid
 from debriscount.simulate.spec import Cleaning, Portion, SceneSpec
 from debriscount.simulate.truth import draw_truth
 

@@ -1,0 +1,163 @@
+"""A patch from a person's answers: given on the command line, or when asked."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol, TypeVar
+
+from debriscount.inputs.patch import WALL_SIDES, Marker, Patch
+from debriscount.layout.check_layout import USUAL_MEGAPIXELS, check_layout
+from debriscount.layout.lay_patch import check_sizes, lay_patch, usual_side_mm
+from debriscount.layout.paper import check_fits_page
+
+from . import _patch_words as words
+
+Answer = TypeVar("Answer")
+
+
+class Ask(Protocol):
+    """Puts a question, with the usual answer, until ``read`` can read what is answered."""
+
+    def __call__(self, question: str, usual: str, read: Callable[[str], Answer], /) -> Answer: ...
+
+
+@dataclass(frozen=True, slots=True)
+class PatchAnswers:
+    """What a patch is to be.
+
+    ``markers`` holds number, x and y in mm of squares that the person lays by own choice; none for the usual places.
+    ``paper`` is what the squares are to be printed on, ``megapixels`` what the photos will have.
+    """
+
+    name: str
+    size_mm: tuple[float, float]
+    walls: tuple[str, ...]
+    side_mm: float
+    edge_mm: float
+    corner_mm: float
+    margin_mm: float
+    paper: str
+    markers: tuple[tuple[int, float, float], ...] = ()
+    megapixels: float = USUAL_MEGAPIXELS
+
+
+def gather_answers(
+    given: Mapping[str, str | None],
+    walls: Sequence[str],
+    markers: Sequence[str],
+    ask: Ask,
+    megapixels: float = USUAL_MEGAPIXELS,
+) -> PatchAnswers:
+    """Read what is given, and ask for the rest of what matters.
+
+    Parameters
+    ----------
+    given : mapping of str to str or None
+        Words for name, size, place, edge, corner, margin, side and paper, as `debriscount_cli._patch_words` reads
+        them; None or missing where they are to be asked for.
+    walls, markers : sequence of str
+        Sides with a wall, and squares as "3,-50,30"; may be empty.
+    ask : callable
+        Takes question, usual answer and what reads an answer.
+    megapixels : float
+        Of the photos.
+
+    Returns
+    -------
+    PatchAnswers
+
+    Raises
+    ------
+    PatchLayoutError, SheetError
+        Something given cannot be read.
+    """
+
+    def answer(key: str, question: str, usual: str, read: Callable[[str], Answer], *, matters: bool = True) -> Answer:
+        word = given.get(key)
+        if word is None and matters:
+            return ask(question, usual, read)
+        return read(usual if word is None else word)
+
+    own = tuple(words.read_marker(text) for text in markers)
+    name = answer("name", "Name of the patch", "patch", words.read_name)
+    size = answer("size", "Width x height of the patch, mm", "600x400", words.read_size)
+    if given.get("place") is None and walls:
+        sides = words.read_walls(walls)
+    else:
+        place = answer("place", "Where it lies (open, wall, corner)", "open", words.read_place)
+        sides = _walls_of(place, walls, ask)
+    edge_mm, corner_mm, margin_mm = (f"{width:g}" for width in usual_widths_mm(size))
+    read, in_corner = words.read_width, len(sides) == 2
+    edge = answer("edge", "Edge: strip along a wall, mm wide", edge_mm, read, matters=bool(sides))
+    corner = answer("corner", "Corner: square where the walls meet, mm wide", corner_mm, read, matters=in_corner)
+    margin = answer("margin", "Margin: ring around the patch, mm wide", margin_mm, read)
+    usual_mm = f"{usual_side_mm(*size, margin):g}"
+    side = answer("side", "Side of the black squares, mm", usual_mm, words.read_side)
+    paper = answer("paper", "Paper to print them on (a4, letter)", "a4", words.read_paper)
+    return PatchAnswers(name, size, sides, side, edge, corner, margin, paper, own, megapixels)
+
+
+def _walls_of(place: str, walls: Sequence[str], ask: Ask) -> tuple[str, ...]:
+    if walls or place == "open":
+        return words.read_walls(walls, place)
+    sides = "top, right, bottom, left"
+    if place == "wall":
+        return ask(f"Side with the wall ({sides})", "top", lambda text: words.read_walls([text], place))
+    return ask(f"Two sides with the walls (of {sides})", "top,left", lambda text: words.read_walls([text], place))
+
+
+def make_patch(answers: PatchAnswers) -> Patch:
+    """Lay out the patch that was asked for.
+
+    Parameters
+    ----------
+    answers : PatchAnswers
+        As the functions of this module read them.
+
+    Returns
+    -------
+    Patch
+
+    Raises
+    ------
+    PatchLayoutError
+        The layout cannot work, for every reason that `check_layout` finds.
+    SheetError
+        A square does not fit the paper.
+    """
+    size, zones = answers.size_mm, (answers.edge_mm, answers.corner_mm, answers.margin_mm)
+    if answers.markers:
+        check_sizes(*size, *zones)
+        walls = tuple(wall for wall in WALL_SIDES if wall in answers.walls)
+        markers = tuple(Marker(number, (x, y), answers.side_mm) for number, x, y in answers.markers)
+        patch = Patch(answers.name, *size, walls, markers, *zones)
+    else:
+        widths = dict(zip(("edge_mm", "corner_mm", "margin_mm"), zones, strict=True))
+        patch = lay_patch(*size, answers.walls, name=answers.name, marker_side_mm=answers.side_mm, **widths)
+    check_layout(patch, answers.megapixels)
+    for marker in patch.markers:
+        check_fits_page(marker, answers.paper)
+    return patch
+
+
+def usual_widths_mm(size_mm: tuple[float, float]) -> tuple[float, float, float]:
+    """Widths of edge, corner and margin unless others are asked for, mm: less than the usual on a small patch.
+
+    They are our own choice, none of a standard's.
+    """
+    short = min(size_mm)
+    return min(30.0, short // 4), min(60.0, short // 2), min(60.0, short // 2)
+
+
+def patch_text(patch: Patch, paper: str) -> str:
+    """Return a patch as sentences for people, to be read once more before it is saved."""
+    corner, edge = f", corner {patch.corner_mm:g} mm", f", edge {patch.edge_mm:g} mm"
+    names = patch.zone_names()
+    lines = [
+        f'Patch "{patch.name}": {patch.width_mm:g} x {patch.height_mm:g} mm,'
+        f" {'wall at ' + ' and '.join(patch.walls) if patch.walls else 'no wall'}.",
+        f"Zones: open{edge * ('edge' in names)}{corner * ('corner' in names)}, margin {patch.margin_mm:g} mm.",
+        f"Markers of {patch.markers[0].side_mm:g} mm for {paper} paper, centres in mm,",
+        "from the top-left corner, x to the right, y down:",
+    ]
+    lines += [f"  {m.id:>2}  x {m.center_mm[0]:>8g}  y {m.center_mm[1]:>8g}" for m in patch.markers]
+    return "\n".join(lines) + "\n"
