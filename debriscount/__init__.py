@@ -30,16 +30,16 @@ if TYPE_CHECKING:
     from .inputs.lens_file import read_lens
     from .inputs.patch import Patch
     from .inputs.patch_file import read_patch
-    from .pickup.records import Measurement
     from .run.count import count
     from .run.counted import Counted
     from .run.measure import measure
+    from .run.records import Measurement
 else:
     _HOME = {
         "CameraLens": "inputs.lens",
         "Counted": "run.counted",
         "DebrisKind": "inputs.debris",
-        "Measurement": "pickup.records",
+        "Measurement": "run.records",
         "Patch": "inputs.patch",
         "count": "run.count",
         "measure": "run.measure",

@@ -235,3 +235,23 @@ class WhyLeft:
     findings: tuple[Finding, ...]
     untouched: NDArray[np.float64]
     way_mm: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Explained:
+    """Every pass explained, in order, what each brought, and what one more may bring.
+
+    A pass is None of whose leftovers nothing can be told.
+    """
+
+    passes: tuple[WhyLeft | None, ...] = ()
+    steps: tuple[PassStep, ...] = ()
+    further: FurtherPass | None = None
+
+    def why(self, number: int) -> WhyLeft | None:
+        """Return why debris stayed in a pass; passes are numbered from 1."""
+        return self.passes[number - 1] if number <= len(self.passes) else None
+
+    def step(self, number: int) -> PassStep | None:
+        """Return what a pass brought."""
+        return self.steps[number - 1] if number <= len(self.steps) else None

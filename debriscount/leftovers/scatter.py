@@ -6,9 +6,9 @@ from scipy.spatial import cKDTree
 
 from ..grains.table import GrainTable
 from ..inputs.patch import MARGIN, WALL_SIDES, Patch
+from ..stats.proportion import effective_count, wilson
 from .fates import Fates, in_patch
 from .losses import BY_CHANCE, Moved, moved_from_losses, one_way
-from .proportion import effective_count, wilson
 from .records import Interval, Scatter
 
 Floats = NDArray[np.float64]

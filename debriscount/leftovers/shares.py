@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from ..grains.table import zone_members
 from ..inputs.patch import Patch
+from ..stats.proportion import Z95, mean_share
 from .fates import Fates
-from .proportion import Z95, mean_share
 from .records import Leftovers, LeftShares
 
 

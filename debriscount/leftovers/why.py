@@ -1,7 +1,6 @@
 """Why debris stayed, pass by pass: the stage as a whole."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +14,7 @@ from .losses import moved_from_losses
 from .passes import Pickup, further_pass, of_found, pass_step
 from .reach.find import Pickups, find_reach
 from .reach.missed import find_missed
-from .records import FurtherPass, PassStep, Reach, WhyLeft
+from .records import Explained, PassStep, Reach, WhyLeft
 from .scatter import find_scatter
 from .shares import leftovers_of
 from .trace import TracedShot, trace
@@ -25,15 +24,6 @@ Bools = NDArray[np.bool_]
 
 #: Chance from which a grain is taken to lie where the blank shows one as well: it is the floor's own.
 FLOORS_OWN = 0.5
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Explained:
-    """Every pass explained, in order, what each brought, and what one more may bring."""
-
-    passes: tuple[WhyLeft, ...]
-    steps: tuple[PassStep, ...]
-    further: FurtherPass | None
 
 
 def why_left(

@@ -4,20 +4,20 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from ..flags import SEVERITIES, Flag, listed
-from ..scale.agreement import WORTHLESS
 from .records import PassFigures, ZoneFigures
 
 #: Half width of the 95 % interval, percentage points, up to which the pickup of the patch and of open floor is sound:
 #: the standard uncertainty is then at most the one point of accuracy that photos are checked for
-#: (fitness.records.USUAL_WANT), and machines that differ by three points can be told apart: sqrt(2) × 2 = 2.8.
+#: (shot_check.records.USUAL_WANT), and machines that differ by three points can be told apart: sqrt(2) × 2 = 2.8.
 SOUND = 2.0
 #: The same for zones that hold but a few of the grains: along a wall and in a corner machines differ by tens of points,
 #: and of 50 grains a single one, here or over the zone's border, is 2 points.
 SOUND_ZONE = 4.0
 LARGE = ("patch", "open")
 
-#: Half width of a 95 % interval, percentage points, beyond which a pickup is not given.
-WIDEST = WORTHLESS
+#: Half width of a 95 % interval, percentage points, beyond which a pickup is not given: off by so many points it ranks
+#: no two machines (common practice, no source).
+WIDEST = 15.0
 TOO_WIDE = f"its 95 % interval is wider than {2 * WIDEST:.0f} points"
 
 #: What a flag says of photos in the middle of a sentence, behind their names; of runs it is the whole clause.

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from ..grains.table import GrainTable, zone_members
 from ..inputs.patch import Patch
+from ..stats.montecarlo import Draws, Propagated, propagate
 from .crowding import crowding_factor
-from .montecarlo import Draws, Propagated, propagate
 from .same_grains import USUAL
 from .zones import zone_areas_mm2
 

@@ -13,6 +13,7 @@ from ..errors import ShotOrderError
 from ..flags import Flag
 from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
+from ..leftovers.records import Explained
 from ..photo.read import Photo
 from ..pickup.records import PassFigures
 from .checks import TOO_FINE_PX
@@ -117,13 +118,14 @@ def blank_flags(before: FoundGrains, blank_cover: NDArray[np.float32]) -> list[F
     ]
 
 
-def other_run_flags(passes: Sequence[PassFigures], hints: Sequence[KindHint]) -> list[Flag]:
+def other_run_flags(passes: Sequence[PassFigures], explained: Explained, hints: Sequence[KindHint]) -> list[Flag]:
     """A flag for every pass of whose leftovers hardly any lay there before; none for grains found by chance alone."""
     if min(hint.size_px[0] for hint in hints) < TOO_FINE_PX:
         return []
     flags = []
     for figures in passes:
-        left = None if figures.why is None else figures.why.leftovers.zones.get("patch")
+        why = explained.why(figures.number)
+        left = None if why is None else why.leftovers.zones.get("patch")
         share = None if left is None else left.untouched_percent
         if share is not None and share < OTHER_RUN_PERCENT and figures.zones["patch"].after.grains >= 2 * FEWEST:
             flags.append(

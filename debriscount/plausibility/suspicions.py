@@ -11,6 +11,7 @@ from ..cover.maps import CoverMaps
 from ..flags import Flag, listed
 from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
+from ..leftovers.records import Explained
 from ..photo.read import Photo
 from ..pickup.records import PassFigures
 from ..registration.register import RegisteredShots
@@ -72,6 +73,7 @@ def mixup_flags(
     kinds: Sequence[DebrisKind],
     hints: Sequence[KindHint],
     passes: Sequence[PassFigures],
+    explained: Explained,
 ) -> tuple[Flag, ...]:
     """A flag for everything about a measured run that makes one doubt that these are the right photos and files."""
     covers, scale = {name: shot.cover for name, shot in maps.shots.items()}, registered.grid.mm_per_px
@@ -80,7 +82,7 @@ def mixup_flags(
         *time_flags(photos),
         *(on_blank or gone_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours)),
         *size_flags(kinds, hints, covers["before"], strewn, scale),
-        *other_run_flags(passes, hints),
+        *other_run_flags(passes, explained, hints),
         *unnamed_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours),
         *alike_flags(first.tones, maps.matched, found, registered.usable),
     )

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..scale.quantity import coverage_factor95
-from ..scale.regression import LinearFit
+from ..stats.quantity import coverage_factor95
+from ..stats.regression import LinearFit
 from .crowding import area_by_crowding, usual_cover
 from .fit import prediction_row
 from .records import Advice, AreaFit, Floats, WeighedPortion

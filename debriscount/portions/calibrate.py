@@ -15,7 +15,7 @@ from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
 from ..run.sources import Progress
 from ..scale.agreement import ACCEPTABLE
-from ..scale.quantity import Quantity
+from ..stats.quantity import Quantity
 from .advice import fit_warnings, next_portions
 from .arguments import PortionArgument, parse_portion
 from .fit import fit_area_mass, fit_grain_mass, read_off

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..pickup.crowding import GRAINS_PER_CELL, true_cover
-from ..scale.quantity import coverage_factor95
-from ..scale.regression import f_test
+from ..stats.quantity import coverage_factor95
+from ..stats.regression import f_test
 from .records import CrowdingFit, Floats, PortionShot
 
 #: kappa that are tried, ends included. Random overlap is 1; what leans together in heaps may hide more, but beyond 2

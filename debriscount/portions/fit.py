@@ -6,8 +6,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..scale.agreement import ACCEPTABLE, zeta_score
-from ..scale.quantity import Quantity
-from ..scale.regression import fit_line, fit_through_origin, lack_of_fit, least_squares, weighted_mean
+from ..stats.quantity import Quantity
+from ..stats.regression import fit_line, fit_through_origin, lack_of_fit, least_squares, weighted_mean
 from .crowding import (
     LEAST_PORTIONS,
     area_by_crowding,

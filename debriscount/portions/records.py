@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..inputs.debris import DebrisKind
-from ..scale.quantity import Quantity
-from ..scale.regression import FTest, LinearFit
+from ..stats.quantity import Quantity
+from ..stats.regression import FTest, LinearFit
 
 Floats = NDArray[np.float64]
 

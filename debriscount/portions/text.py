@@ -7,7 +7,7 @@ from typing import Any
 
 from ..pickup.masses import CARRY
 from ..scale.agreement import ACCEPTABLE
-from ..scale.quantity import Quantity
+from ..stats.quantity import Quantity
 from .advice import FACTOR
 from .calibrate import mean_grains
 from .crowding import KAPPAS, usual_cover

@@ -14,7 +14,7 @@ from ..printable import printable
 from ..scale.agreement import en_score, verdict_of, with_uncertainty
 from ..scale.drift import Drift
 from ..scale.many import ManyRuns, WeighedRun, judge_runs
-from ..scale.quantity import Quantity
+from ..stats.quantity import Quantity
 from .columns import aligned, wrapped
 from .folder import RECORD_MARK, ResultFiles, record_bytes, write_files
 from .record import JsonObject, read_record

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ..layout.draw import MM_PER_INCH, plain_style
 from ..scale.agreement import COVERAGE, verdict_of
 from ..scale.many import ManyRuns
-from ..scale.quantity import Quantity
+from ..stats.quantity import Quantity
 from .palette import DARK, OKABE_ITO, Color
 
 _SIZE_MM = (260.0, 120.0)

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..pickup.records import MeasuredShot, Measurement
 from ..registration.grid import FloorGrid
+from ..run.records import MeasuredShot, Measurement
 from .palette import Color, floor_colors, outline_colors
 from .pictures import as_color
 

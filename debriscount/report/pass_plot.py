@@ -5,7 +5,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from ..pickup.records import Measurement
+from ..run.records import Measurement
 from .lookup import has_pass_curve
 from .plots import GREY, INK, SHIFTED, UNTOUCHED, drawn, title_of
 from .rounding import percent_text
@@ -55,7 +55,7 @@ def _draw_curve(axes: Axes, measurement: Measurement) -> None:
         axes.annotate(
             percent_text(y), (x + 0.1, y), (9, 0), textcoords="offset points", va="center", fontsize=9, color=INK
         )
-    last, further = len(measurement.passes), measurement.further
+    last, further = len(measurement.passes), measurement.left.further
     if further is not None:
         ends = np.array([[last + 1, further.together_percent, *further.interval95]])
         if len(together) and together[-1, 0] == last:
@@ -105,7 +105,7 @@ def _together(measurement: Measurement) -> NDArray[np.float64]:
 def _alone(measurement: Measurement) -> NDArray[np.float64]:
     rows = []
     for figures in measurement.passes:
-        step = figures.step
+        step = measurement.left.step(figures.number)
         if step is not None and step.of_found_percent is not None:
             rows.append((figures.number, step.of_found_percent, *(step.of_found_interval95 or (np.nan, np.nan))))
     return np.array(rows, float).reshape(-1, 4)

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from ..grains.table import GrainTable
 from ..inputs.patch import Patch
-from ..pickup.records import KindColor, MeasuredShot, Measurement
 from ..registration.grid import FloorGrid
+from ..run.records import KindColor, MeasuredShot, Measurement
 from .borders import draw_borders
 from .caption import (
     Caption,

@@ -9,12 +9,12 @@ from numpy.typing import NDArray
 from ..inputs.patch import Patch
 from ..leftovers.records import Reach
 from ..leftovers.wording import share_text
-from ..pickup.records import MeasuredShot, Measurement
 from ..registration.grid import FloorGrid
+from ..run.records import MeasuredShot, Measurement
 from .borders import draw_borders
 from .canvas import Canvas, floor_canvas
 from .caption import PAPER, Caption, LegendEntry, Painter, draw_caption
-from .lookup import pass_of
+from .lookup import why_of
 from .palette import DARK, LIGHT, OKABE_ITO, Color
 from .pictures import border_entries, shot_note, shot_title
 from .unreached import draw_unreached, outlines_mm, unreached_entry
@@ -49,10 +49,10 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
     ValueError
         Nothing is known of the pass's reach.
     """
-    figures = pass_of(shot, measurement)
-    if figures is None or figures.why is None or figures.why.reach is None:
+    why = why_of(shot, measurement)
+    if why is None or why.reach is None:
         raise ValueError(f"{shot.name!r} has no reach to draw")
-    why, reach = figures.why, figures.why.reach
+    reach = why.reach
     canvas = floor_canvas(shot, measurement)
     _make_pale(canvas.image)
     reached, told, inside = _on_canvas(reach, canvas.grid, measurement.patch)

@@ -13,9 +13,10 @@ from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..inputs.text_file import file_text
 from ..photo.settings import CameraSettings
-from ..pickup.records import Amount, BestPickup, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
+from ..pickup.records import Amount, PassFigures, ZoneFigures
 from ..printable import printable
 from ..registration.grid import FloorGrid
+from ..run.records import BestPickup, KindColor, MeasuredShot, Measurement
 from ..scale.agreement import Agreement
 from ..scale.statement import weighing_json
 from .lookup import base_name, zones_in_order
@@ -51,8 +52,8 @@ def measurement_json(measurement: Measurement) -> JsonObject:
         "kinds": [kind_json(kind) for kind in measurement.kinds],
         "photos": {shot.name: _photo(shot) for shot in measurement.shots},
         "lens": None if measurement.lens is None else _lens(measurement.lens),
-        "passes": [_pass(figures, measurement.patch) for figures in measurement.passes],
-        "further_pass": further_json(measurement.further),
+        "passes": [_pass(figures, measurement) for figures in measurement.passes],
+        "further_pass": further_json(measurement.left.further),
         "budget": [
             {"source": line.source, "u_percent": rounded(line.u_percent, PERCENT_DECIMALS)}
             for line in measurement.budget
@@ -222,12 +223,13 @@ def camera_json(settings: CameraSettings) -> JsonObject:
     }
 
 
-def _pass(figures: PassFigures, patch: Patch) -> JsonObject:
+def _pass(figures: PassFigures, measurement: Measurement) -> JsonObject:
+    patch, left = measurement.patch, measurement.left
     return {
         "pass": int(figures.number),
         "zones": _zones(figures.zones, patch),
         "kinds": {kind: {"zones": _zones(zones, patch)} for kind, zones in figures.kinds.items()},
-        **why_json(figures, patch),
+        **why_json(left.why(figures.number), left.step(figures.number), patch),
     }
 
 

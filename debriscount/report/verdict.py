@@ -1,8 +1,9 @@
 """The first line of a result: the figure, and whether to trust it."""
 
 from ..flags import Flag
-from ..pickup.records import Measurement, PassFigures, ZoneFigures
+from ..pickup.records import PassFigures, ZoneFigures
 from ..pickup.trust import of_pass, reason
+from ..run.records import Measurement
 from ..shot_check.causes import EXPLAINED_BY
 from .lookup import base_name
 from .rounding import interval_text, pickup_text

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from ..leftovers.records import WallProfile, Walls
 from ..leftovers.wording import length_text, share_text
-from ..pickup.records import MeasuredShot, Measurement
-from .lookup import pass_of
+from ..run.records import MeasuredShot, Measurement
+from .lookup import why_of
 from .pictures import shot_title
 from .plots import GREY, INK, SHIFTED, UNTOUCHED, drawn, title_of
 
@@ -41,10 +41,10 @@ def draw_walls(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
     ValueError
         Nothing is known of the walls.
     """
-    figures = pass_of(shot, measurement)
-    if figures is None or figures.why is None or not figures.why.walls.walls:
+    why = why_of(shot, measurement)
+    if why is None or not why.walls.walls:
         raise ValueError(f"{shot.name!r} has no walls to draw")
-    walls, title = figures.why.walls, shot_title(shot, measurement)
+    walls, title = why.walls, shot_title(shot, measurement)
     columns = min(2, len(walls.walls))
     rows = -(-len(walls.walls) // columns)
 

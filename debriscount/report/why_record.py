@@ -13,14 +13,15 @@ from ..leftovers.records import (
     Leftovers,
     LeftShares,
     MissedPlace,
+    PassStep,
     Reach,
     ReachedShare,
     Scatter,
     Strip,
     WallProfile,
     Walls,
+    WhyLeft,
 )
-from ..pickup.records import PassFigures
 from .lookup import zones_in_order
 from .rounding import AREA_DECIMALS, LENGTH_DECIMALS, PERCENT_DECIMALS, rounded
 
@@ -30,23 +31,25 @@ _COARSE = 64  # cells of the stored map of reach along its longer side, at most
 _DEGREE_DECIMALS = 2
 
 
-def why_json(figures: PassFigures, patch: Patch) -> JsonObject:
+def why_json(why: WhyLeft | None, step: PassStep | None, patch: Patch) -> JsonObject:
     """Return what is said of one pass' leftovers, the keys of the record's pass that go with it.
 
     Parameters
     ----------
-    figures : PassFigures
-        The pass.
+    why : WhyLeft or None
+        Why debris stayed in the pass.
+    step : PassStep or None
+        What the pass brought.
     patch : Patch
         Its zones.
 
     Returns
     -------
     dict
-        "leftovers" and "lanes" at least; without ``figures.why`` their figures are None. Percent, millimetres, square
+        "leftovers" and "lanes" at least; without ``why`` their figures are None. Percent, millimetres, square
         millimetres and degrees; unknown figures are None.
     """
-    return {**_step(figures), **_why(figures, patch)}
+    return {**_step(step), **_why(why, patch)}
 
 
 def further_json(further: FurtherPass | None) -> JsonObject | None:
@@ -60,8 +63,7 @@ def further_json(further: FurtherPass | None) -> JsonObject | None:
     }
 
 
-def _step(figures: PassFigures) -> JsonObject:
-    step = figures.step
+def _step(step: PassStep | None) -> JsonObject:
     if step is None:
         return {}
     return {
@@ -73,8 +75,7 @@ def _step(figures: PassFigures) -> JsonObject:
     }
 
 
-def _why(figures: PassFigures, patch: Patch) -> JsonObject:
-    why = figures.why
+def _why(why: WhyLeft | None, patch: Patch) -> JsonObject:
     if why is None:
         return {"leftovers": {"untouched_percent": None, "shifted_percent": None}, "lanes": None}
     return {

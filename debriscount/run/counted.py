@@ -9,8 +9,9 @@ from ..flags import Flag
 from ..grains.table import GrainTable
 from ..inputs.patch import Patch
 from ..photo.settings import UNKNOWN_SETTINGS, CameraSettings
-from ..pickup.records import Amount, KindColor
+from ..pickup.records import Amount
 from ..registration.grid import FloorGrid
+from .records import KindColor
 
 #: Left, top, width and height of a part of the upright photo, px.
 Region = tuple[int, int, int, int]

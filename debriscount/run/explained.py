@@ -1,4 +1,4 @@
-"""Hands what was measured to the stage that says why debris stayed, and its answers to the passes."""
+"""Hands what was measured to the stage that says why debris stayed, and keeps of its answers what figures can carry."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -11,7 +11,7 @@ from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from ..leftovers.overlap import SeenGrains
 from ..leftovers.passes import Pickup
-from ..leftovers.records import FurtherPass, LeftShares, WhyLeft
+from ..leftovers.records import Explained, LeftShares, WhyLeft
 from ..leftovers.trace import TracedShot
 from ..leftovers.why import why_left
 from ..pickup.records import PassFigures, ZoneFigures
@@ -32,8 +32,8 @@ def explained(
     kinds: Sequence[DebrisKind],
     hints: Sequence[KindHint],
     passes: Sequence[PassFigures],
-) -> tuple[tuple[PassFigures, ...], FurtherPass | None]:
-    """Add to every pass why debris stayed.
+) -> Explained:
+    """Say of every pass why debris stayed.
 
     Parameters
     ----------
@@ -48,9 +48,7 @@ def explained(
 
     Returns
     -------
-    passes : tuple of PassFigures
-    further : FurtherPass or None
-        What one more pass may bring.
+    Explained
     """
     told = why_left(
         patch,
@@ -60,8 +58,8 @@ def explained(
         mm_per_px=registered.grid.mm_per_px,
         apart_mm=registered.apart_mm,
     )
-    whole = zip(passes, told.passes, told.steps, strict=True)
-    return tuple(replace(figures, why=carried(why, figures), step=step) for figures, why, step in whole), told.further
+    kept = (why and carried(why, figures) for why, figures in zip(told.passes, passes, strict=True))
+    return replace(told, passes=tuple(kept))
 
 
 def carried(why: WhyLeft, figures: PassFigures) -> WhyLeft | None:

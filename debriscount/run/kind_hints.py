@@ -12,7 +12,7 @@ from ..cover.kinds import KindHint
 from ..inputs.debris import DebrisKind
 from ..inputs.debris_file import read_debris_files
 from ..photo.colour import linear_to_srgb, luminance, srgb_to_linear
-from ..pickup.records import KindColor
+from .records import KindColor
 
 #: Name of debris of which no file tells.
 UNNAMED = "debris"

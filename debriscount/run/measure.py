@@ -32,7 +32,6 @@ from ..photo.shots import side_by_side
 from ..pickup.detection import FalseGrains, mirror_grains
 from ..pickup.grain_sizes import as_varied
 from ..pickup.pass_figures import pass_figures
-from ..pickup.records import MeasuredShot, Measurement
 from ..pickup.same_grains import as_before
 from ..pickup.trust import judged
 from ..pickup.uncertainty import Doubts, ShotGrains
@@ -48,6 +47,7 @@ from ..registration.grid import FloorGrid
 from ..registration.register import RegisteredShots, register_shots
 from .explained import explained
 from .kind_hints import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
+from .records import MeasuredShot, Measurement
 from .sources import PhotoSource, Progress, load_photo
 from .weighed import measurable, scale_figures
 
@@ -159,12 +159,12 @@ def measure(
     with refused_for_its_cause(photos, faults):
         check_debris(photos, passes, allow_growth)
     tell(0.92, "looking why debris stayed")
-    passes, further = explained(patch, registered, maps, found, grains, named, hints, passes)
+    left = explained(patch, registered, maps, found, grains, named, hints, passes)
     scale_side = None if weighing is None else scale_figures(patch, weighing, passes, kinds, _seen_cover(found))
     flags = worst_first(
         [
             *(thing.flag for thing in things),
-            *mixup_flags(photos, first, registered, maps, found, strewn, named, hints, passes),
+            *mixup_flags(photos, first, registered, maps, found, strewn, named, hints, passes, left),
             *first.flags,
             *run_flags(patch, registered, passes, maps, named, hints, budget),
             *photo_flags(photos, told),
@@ -200,7 +200,7 @@ def measure(
         flags=flags,
         scale=scale_side,
         lens=lens,
-        further=further,
+        left=left,
     )
 
 

@@ -10,13 +10,14 @@ import numpy as np
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import ZONES, Patch
 from ..inputs.weighing import Net, Weighing
-from ..pickup.records import Amount, BestPickup, PassFigures, ScaleFigures, ZoneFigures
+from ..pickup.records import Amount, PassFigures, ZoneFigures
 from ..scale.agreement import agree, verdict_of
 from ..scale.exchanged import exchanges_that_explain
 from ..scale.fault_patterns import Evidence
 from ..scale.pickup import WeighedPickup, weighed_pickup
-from ..scale.quantity import Quantity
-from ..scale.reconcile import reconcile
+from ..stats.quantity import Quantity
+from ..stats.reconcile import reconcile
+from .records import BestPickup, ScaleFigures
 
 #: Ends of a 95 % interval lie so many standard uncertainties apart, for an interval that is near to normal.
 INTERVAL_95 = 2 * 1.96

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..stats.quantity import Quantity
 from .fault_patterns import BIN_WEIGHT, TELLS, Evidence, Pattern, fault_patterns
-from .quantity import Quantity
 
 #: Plausibility of a fault for which nothing speaks, neither for nor against.
 _UNTOLD = 0.5

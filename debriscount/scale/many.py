@@ -9,12 +9,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ..stats.errors_in_both import Line, york
+from ..stats.quantity import Quantity, chance_of
 from .agreement import MOST_EXPANDED, verdict_of, zeta_score
 from .drift import Drift, drift
-from .errors_in_both import Line, york
 from .method_comparison import LimitsOfAgreement, limits_of_agreement
 from .odd_runs import odd_one
-from .quantity import Quantity, chance_of
 
 #: Fewer differences give no standard deviation worth the name.
 FEWEST = 3

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .quantity import Quantity
+from ..stats.quantity import Quantity
 
 #: Standard deviations from the mean within which 95 % of normal differences lie.
 COVERED_95 = 1.96

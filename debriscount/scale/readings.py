@@ -32,7 +32,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..inputs.weighing import Net, Scale, Weighing
-from .quantity import Quantity
+from ..stats.quantity import Quantity
 
 #: Class III in service, in steps: permissible error after so many steps of load.
 _USUAL_ERROR_STEPS, _AFTER_STEPS = 1.0, 500.0

@@ -6,8 +6,8 @@ from typing import Any
 
 from .. import __version__
 from ..inputs.weighing import Weighing
+from ..stats.quantity import Quantity
 from .pickup import WeighedPickup, weighed_pickup
-from .quantity import Quantity
 from .readings import scale_errors
 
 FORMAT = "debriscount/weighing/1"

@@ -30,10 +30,10 @@ from debriscount.portions.fit import fit_area_mass, fit_grain_mass
 from debriscount.portions.photos import portion_shot
 from debriscount.portions.records import PortionShot, WeighedPortion
 from debriscount.portions.weights import u_from_line_mg
-from debriscount.scale.quantity import Quantity
-from debriscount.scale.regression import weighted_mean
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Camera, Floor, Portion, SceneSpec
+from debriscount.stats.quantity import Quantity
+from debriscount.stats.regression import weighted_mean
 
 if TYPE_CHECKING:
     from tests.benchmarks.scenes import ABSENT, Scene, load_scenes, photos_folder

@@ -15,7 +15,7 @@ import numpy as np
 
 import debriscount
 from debriscount.run.weighed import best_pickups, photo_pickup
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 if TYPE_CHECKING:
     from tests.benchmarks.scenes import ABSENT, Scene, load_scenes, photos_folder

@@ -14,7 +14,8 @@ import numpy as np
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.weighing import Net, Weighing
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.pickup.records import Amount, PassFigures, ScaleFigures, ZoneFigures
+from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
+from debriscount.run.records import ScaleFigures
 from debriscount.run.weighed import scale_figures
 
 if TYPE_CHECKING:

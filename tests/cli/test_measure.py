@@ -11,15 +11,9 @@ import debriscount
 from debriscount.flags import Flag
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch_file import read_patch
-from debriscount.pickup.records import (
-    Amount,
-    KindColor,
-    MeasuredShot,
-    Measurement,
-    PassFigures,
-    ZoneFigures,
-)
+from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
 from debriscount.registration.grid import FloorGrid
+from debriscount.run.records import KindColor, MeasuredShot, Measurement
 from debriscount.shipped import shipped_folder
 from debriscount_cli.app import app
 

@@ -15,8 +15,9 @@ from debriscount.cover.maps import CoverMaps, ShotCover
 from debriscount.errors import ShotOrderError
 from debriscount.grains.find import FoundGrains
 from debriscount.inputs.debris import DebrisKind
+from debriscount.leftovers.records import Explained, WhyLeft
 from debriscount.photo.read import Photo, photo_from_array
-from debriscount.pickup.records import PassFigures
+from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
 from debriscount.plausibility.mixups import (
     blank_flags,
     came_back,
@@ -121,25 +122,22 @@ def test_specks_on_the_blank_beside_the_debris_are_none() -> None:
     assert blank_flags(discs(*LATTICE), cover_of(discs(*[(x + 15, y + 15) for x, y in LATTICE[:30]]))) == []
 
 
-def passes(untouched: float | None, left: int) -> tuple[PassFigures, ...]:
+def passes(untouched: float | None, left: int) -> tuple[tuple[PassFigures, ...], Explained]:
     """As much of a pass as is looked at."""
+    figures = PassFigures(2, {"patch": ZoneFigures(Amount(100.0, 90, None), Amount(9.0, left, None), 91.0, 91.0)}, {})
     zone = SimpleNamespace(untouched_percent=untouched)
-    figures = SimpleNamespace(
-        number=2,
-        why=SimpleNamespace(leftovers=SimpleNamespace(zones={"patch": zone})),
-        zones={"patch": SimpleNamespace(after=SimpleNamespace(grains=left))},
-    )
-    return (cast("PassFigures", figures),)
+    why = SimpleNamespace(leftovers=SimpleNamespace(zones={"patch": zone}))
+    return (figures,), Explained((None, cast("WhyLeft", why)))
 
 
 def test_leftovers_of_which_none_lay_there_before_are_of_another_run() -> None:
-    (flag,) = other_run_flags(passes(3.0, 50), [HINT])
+    (flag,) = other_run_flags(*passes(3.0, 50), [HINT])
     assert (flag.code, flag.severity, flag.shot) == ("another-run", "doubtful", "after2")
     assert "pass 2 left only 3 %" in flag.sentence
-    assert other_run_flags(passes(60.0, 50), [HINT]) == []
-    assert other_run_flags(passes(3.0, 5), [HINT]) == []  # a few grains may all have been moved
-    assert other_run_flags(passes(None, 50), [HINT]) == []
-    assert other_run_flags(passes(3.0, 50), [KindHint(HINT.colour, (0.8, 2.0))]) == []  # found by chance
+    assert other_run_flags(*passes(60.0, 50), [HINT]) == []
+    assert other_run_flags(*passes(3.0, 5), [HINT]) == []  # a few grains may all have been moved
+    assert other_run_flags(*passes(None, 50), [HINT]) == []
+    assert other_run_flags(*passes(3.0, 50), [KindHint(HINT.colour, (0.8, 2.0))]) == []  # found by chance
 
 
 def test_sizes_of_the_file_are_held_against_what_is_seen() -> None:

@@ -21,8 +21,8 @@ from debriscount.portions.records import WeighedPortion
 from debriscount.portions.text import calibration_json, calibration_text
 from debriscount.portions.write import calibration_file, write_calibration
 from debriscount.run.count import count
-from debriscount.scale.quantity import Quantity
 from debriscount.simulate.spec import Portion as SimulatedPortion
+from debriscount.stats.quantity import Quantity
 
 Make = Callable[..., WeighedPortion]
 LENTILS = DebrisKind("red lentils", (212, 100, 49), (4.4, 5.6))

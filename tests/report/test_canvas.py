@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.pickup.records import Measurement
 from debriscount.report.canvas import floor_canvas, marking_colors
 from debriscount.report.palette import distances, floor_colors
+from debriscount.run.records import Measurement
 
 
 @given(st.integers(40, 2600), st.integers(30, 200))

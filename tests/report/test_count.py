@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 
 from debriscount.errors import OutputError
-from debriscount.pickup.records import Amount, Measurement
+from debriscount.pickup.records import Amount
 from debriscount.registration.grid import FloorGrid
 from debriscount.report import count as count_module
 from debriscount.report import (
@@ -27,6 +27,7 @@ from debriscount.report.caption import PAPER, Caption
 from debriscount.report.folder import MARK
 from debriscount.report.rounding import UNKNOWN
 from debriscount.run.counted import Counted
+from debriscount.run.records import Measurement
 
 NAMES = ["count.json", "zones.csv", "grains.csv", "overlay-before größer.jpg", "overlay-leftovers.jpg"]
 

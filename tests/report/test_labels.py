@@ -2,8 +2,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from debriscount.inputs.patch import ZONES
-from debriscount.pickup.records import Measurement
 from debriscount.report.labels import draw_label, draw_labels
+from debriscount.run.records import Measurement
 
 NAMES = ("open", "edge", "corner", "margin", "rug")
 

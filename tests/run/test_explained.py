@@ -24,7 +24,7 @@ def test_lanes_reach_and_untouched_share_of_a_scene_come_out(make_scene: Callabl
     )
     measurement = debriscount.measure(scene.patch, scene.before, scene.afters, blank=scene.blank, debris=scene.debris)
     figures, truth = measurement.passes[0], scene.scene.truth
-    why = figures.why
+    why = measurement.left.why(1)
     assert why is not None and why.reach is not None and why.lanes is not None
     left = truth.leftovers_percent(1)
     assert left is not None
@@ -42,8 +42,9 @@ def test_lanes_reach_and_untouched_share_of_a_scene_come_out(make_scene: Callabl
     assert len(why.untouched) == len(measurement.shots[-1].grains)
     inside = measurement.shots[-1].grains.zone
     assert np.isfinite(why.untouched[inside >= 0]).any()
-    assert figures.step is not None and figures.step.of_found_percent == pytest.approx(pickup)
-    assert measurement.further is None
+    step = measurement.left.step(1)
+    assert step is not None and step.of_found_percent == pytest.approx(pickup)
+    assert measurement.left.further is None
 
 
 SHARES = LeftShares(30.0, 60.0, 40.0, (40.0, 80.0))

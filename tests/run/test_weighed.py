@@ -13,7 +13,7 @@ from debriscount.layout.lay_patch import lay_patch
 from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
 from debriscount.run.measure import measure
 from debriscount.run.weighed import best_pickups, photo_pickup, scale_figures
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 if TYPE_CHECKING:
     from tests.conftest import SceneOnDisk

@@ -5,8 +5,8 @@ from numpy.typing import NDArray
 
 from ...grains.table import GrainTable
 from ...inputs.patch import CORNER, OPEN, Patch
+from ...stats.proportion import mean_share
 from ..fates import Fates, in_patch
-from ..proportion import mean_share
 from ..records import CornerReach, Interval, WallProfile, Walls
 from .step import Step, find_step
 

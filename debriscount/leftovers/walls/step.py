@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import xlogy
 
-from ...scale.quantity import coverage_factor95
-from ..proportion import mean_share
+from ...stats.proportion import mean_share
+from ...stats.quantity import coverage_factor95
 from ..records import Interval
 
 Floats = NDArray[np.float64]

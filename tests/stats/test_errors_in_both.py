@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.scale.errors_in_both import deming, york
+from debriscount.stats.errors_in_both import deming, york
 
 X = np.array([61.0, 70, 74, 80, 85, 91, 97])
 Y = np.array([62.1, 69.2, 75.0, 79.1, 86.3, 90.5, 97.8])

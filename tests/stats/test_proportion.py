@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binomtest
 
-from debriscount.leftovers.proportion import effective_count, mean_share, wilson
+from debriscount.stats.proportion import effective_count, mean_share, wilson
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.pickup.montecarlo import Draw, Draws, propagate
+from debriscount.stats.montecarlo import Draw, Draws, propagate
 
 TRIALS = 400_000
 

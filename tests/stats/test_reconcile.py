@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.scale.quantity import Quantity
-from debriscount.scale.reconcile import reconcile
+from debriscount.stats.quantity import Quantity
+from debriscount.stats.reconcile import reconcile
 
 u = st.floats(0.05, 20)
 

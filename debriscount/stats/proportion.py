@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from .records import Interval
+Interval = tuple[float, float]
 
 Floats = NDArray[np.float64]
 

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.scale.quantity import Quantity
-from debriscount.scale.regression import f_test, fit_line, fit_through_origin, lack_of_fit, least_squares, weighted_mean
+from debriscount.stats.quantity import Quantity
+from debriscount.stats.regression import f_test, fit_line, fit_through_origin, lack_of_fit, least_squares, weighted_mean
 
 
 def test_a_weighted_line_through_the_origin_by_hand() -> None:

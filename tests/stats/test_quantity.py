@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from debriscount.scale.quantity import Quantity, chance_of, coverage_factor95
+from debriscount.stats.quantity import Quantity, chance_of, coverage_factor95
 
 
 def test_the_interval_of_a_known_uncertainty() -> None:
