@@ -31,9 +31,8 @@ if TYPE_CHECKING:
     from .inputs.patch import Patch
     from .inputs.patch_file import read_patch
     from .run.count import count
-    from .run.counted import Counted
     from .run.measure import measure
-    from .run.records import Measurement
+    from .run.records import Counted, Measurement
 else:
     _HOME = {
         "CameraLens": "inputs.lens",

@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..errors import LensError
 from ..inputs.faults import closest
 
-Floats = NDArray[np.float64]
 #: Long sides of the copies in which a board is looked for, px: squares of a fiftieth of it are still seen, and larger
 #: ones are found sooner.
 COPIES_PX = (1000, 2000)

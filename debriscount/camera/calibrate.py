@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..errors import CalibrationError
 from ..inputs.lens import CameraLens, LensCalibration
 from ..photo.read import read_photo
@@ -17,7 +18,6 @@ from .boards import Board, SeenBoard, find_board
 from .known_lens import fold_percent, sensor_pixels
 from .verdict import Facts, judge
 
-Floats = NDArray[np.float64]
 #: Three boards in different places fix all of a camera (Zhang, IEEE PAMI 22 (2000) 1330-1334, section 3.1).
 LEAST_PHOTOS = 3
 #: Cells of the frame along its long and its short side.

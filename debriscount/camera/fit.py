@@ -7,12 +7,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .least_squares import least_squares
 from .lens import Lens
 from .scatter import LeftOver, whitening
 from .view import FloorToPhoto
 
-Floats = NDArray[np.float64]
 #: Prior standard deviation of the radial term k1: what is left after a phone's own correction, and
 #: a plain lens of moderate width (common practice, no source).
 K1_PRIOR = 0.05

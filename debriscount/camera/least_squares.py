@@ -4,9 +4,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from ..arrays import Floats
+
 #: Unknowns to residuals of shape (N,) and their derivatives of shape (N, P).
 Problem = Callable[[Floats], tuple[Floats, Floats]]
 #: Steps at most, and the length by which the last one still changes the residuals, beside 1 and their own.

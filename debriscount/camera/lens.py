@@ -5,7 +5,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from ..arrays import Floats
+
 #: Where a radial polynomial squeezes lengths along the radius to this share of what they are in the middle, it is about
 #: to turn back; no lens does that inside its picture.
 SQUEEZED = 0.1

@@ -3,12 +3,10 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .fit import FittedViews, SeenCorners, fit_views
 from .lens import Lens
 
-Floats = NDArray[np.float64]
 #: A marker off by this much is worth a warning: a tape measure places it to about a millimetre.
 ASKEW_MM = 1.5
 #: Standard uncertainties from which a marker is held to be misplaced and left out: in simulated layouts, taped to 0.3

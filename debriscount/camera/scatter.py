@@ -4,9 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from ..arrays import Floats
 
 
 def whitening(sigma: Floats, reasons: Sequence[Floats], deviations: Sequence[float]) -> Floats:

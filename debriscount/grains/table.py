@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from ..camera.pose import MIDDLE, below
+from ..camera.view import MIDDLE, below
 from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
 from ..registration.grid import FloorGrid
 from .find import FoundGrains

@@ -22,9 +22,10 @@ from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path
 from matplotlib.textpath import text_to_path
 from matplotlib.transforms import Affine2D, Transform
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from PIL import Image
 
+from ..arrays import Floats
 from .paper import Box
 
 MM_PER_INCH = 25.4
@@ -68,7 +69,7 @@ def new_page(size_mm: tuple[float, float]) -> Page:
 
 def fill(page: Page, loops: Sequence[ArrayLike], shade: float = 0.0) -> None:
     """Fill closed loops of shape (N, 2) as one path, so that there are no seams; shade 0 is black, 1 white."""
-    vertices: list[NDArray[np.float64]] = []
+    vertices: list[Floats] = []
     codes: list[np.uint8] = []
     for loop in loops:
         corners = np.asarray(loop, float)
@@ -80,7 +81,7 @@ def fill(page: Page, loops: Sequence[ArrayLike], shade: float = 0.0) -> None:
     )
 
 
-def box_corners(box: Box) -> NDArray[np.float64]:
+def box_corners(box: Box) -> Floats:
     """Corners of a box (left, top, right, bottom), shape (4, 2): top left, then clockwise."""
     left, top, right, bottom = box
     return np.array([[left, top], [right, top], [right, bottom], [left, bottom]])

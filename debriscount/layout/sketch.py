@@ -3,12 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats
 from ..inputs.patch import Marker, Patch
 from .draw import Page, box_corners, fill, hatch, line, outline, text, text_width_mm
 from .paper import Box, paper_box_mm
-from .papers import draw_arrow
+from .squares import draw_arrow
 
 _EDGE_SHADE, _CORNER_SHADE = 0.88, 0.74
 _MARGIN_DASHES, _OWN_DASHES = (1.2, 1.0), (3.0, 1.0, 0.6, 1.0)
@@ -23,7 +24,7 @@ class _Map:
     scale: float
     shift: tuple[float, float]
 
-    def points(self, floor_mm: ArrayLike) -> NDArray[np.float64]:
+    def points(self, floor_mm: ArrayLike) -> Floats:
         return np.asarray(floor_mm, float) * self.scale + self.shift
 
     def box(self, box: Box) -> Box:

@@ -13,7 +13,7 @@ from .frame import framed_page
 from .layout_pages import draw_layout, plan_layout
 from .pages import lay_pages
 from .paper import page_mm
-from .papers import draw_paper
+from .squares import draw_paper
 
 ENDINGS = (".pdf", ".svg", ".png")
 

@@ -6,11 +6,10 @@ from itertools import islice, product
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .find_markers import SeenMarker
 
-Floats = NDArray[np.float64]
 #: Corners of each marker, shape (4, 2), by number.
 Corners = Mapping[int, Floats]
 

@@ -7,9 +7,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..photo.colour import linear_pixels, luminance
-
-Floats = NDArray[np.float64]
 
 #: Pixels between the samples of a profile across an edge.
 PROFILE_STEP = 0.5
@@ -134,9 +133,7 @@ def _end_share(t: Floats, off: Floats, length: float) -> float:
     return float(np.sqrt((1 + reach**2) / alone))
 
 
-def half_way(
-    profiles: NDArray[np.float32], offsets: Floats
-) -> tuple[Floats, NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+def half_way(profiles: NDArray[np.float32], offsets: Floats) -> tuple[Floats, Floats, Floats, Mask]:
     """Where each profile, dark to light, crosses half way between its two ends.
 
     Parameters

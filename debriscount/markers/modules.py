@@ -8,11 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from .edges import LightCrop
 from .square import MODULES
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 #: Modules a side with the ring of white paper around the black square.
 READ = MODULES + 2
@@ -109,12 +107,12 @@ def black_behind(number: int, turns: int) -> list[list[bool]]:
     return [[bool(dark) for dark in side] for side in sides]
 
 
-def pattern(number: int) -> Bools:
+def pattern(number: int) -> Mask:
     """White modules of a marker and of the paper around it, shape (8, 8)."""
     return np.asarray(_patterns()[4 * number].reshape(READ, READ))
 
 
-def _printed(colour: Floats, white: Bools) -> float:
+def _printed(colour: Floats, white: Mask) -> float:
     """Share of the code's white that is the paper around it, or of its black that is the border's if that is less.
 
     ``colour`` is that of the modules, shape (64, 3). 0 where the code's white has another colour than the paper.
@@ -145,7 +143,7 @@ def _places(corners_px: Floats) -> Floats:
 
 
 @cache
-def _patterns() -> Bools:
+def _patterns() -> Mask:
     """White modules of each marker in each of its four turns, shape (200, 64)."""
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     upright = [cv2.aruco.generateImageMarker(dictionary, n, MODULES) > 127 for n in range(50)]

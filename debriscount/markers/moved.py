@@ -6,9 +6,9 @@ from itertools import combinations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from ..arrays import Floats
+
 #: Corners of markers on the floor as a shot shows them, shape (4, 2), mm, by number.
 Places = Mapping[int, Floats]
 

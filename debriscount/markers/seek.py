@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..inputs.patch import Marker
 from .edges import light_crop
 from .find_markers import SeenMarker, seen_marker
@@ -21,9 +22,7 @@ WRONG_CODE, WRONG = 4, 22
 PRINTED = 0.5
 
 
-def seek_marker(
-    pixels: NDArray[np.uint8], marker: Marker, to_photo: NDArray[np.float64], reach_mm: float
-) -> SeenMarker | None:
+def seek_marker(pixels: NDArray[np.uint8], marker: Marker, to_photo: Floats, reach_mm: float) -> SeenMarker | None:
     """Look for a marker near where it should be.
 
     Parameters
@@ -61,9 +60,7 @@ def seek_marker(
     return seen_marker(crop, square, reading)
 
 
-def _best_place(
-    pixels: NDArray[np.uint8], marker: Marker, to_photo: NDArray[np.float64], reach_mm: float
-) -> NDArray[np.float64] | None:
+def _best_place(pixels: NDArray[np.uint8], marker: Marker, to_photo: Floats, reach_mm: float) -> Floats | None:
     """Corners on the floor, mm, where the photo is most like the marker; None where nothing is like it."""
     step = marker.side_mm / MODULES / _FINE
     half = READ * _FINE // 2 + int(np.ceil(reach_mm / step))

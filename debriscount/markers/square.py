@@ -4,11 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .edges import Edge, LightCrop, crossing, edge_spread_px, fit_edge
-
-Floats = NDArray[np.float64]
 
 #: Sides of a 4x4 marker's black square in modules: four of code and a black border on either side.
 MODULES = 6

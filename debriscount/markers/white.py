@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..photo.colour import linear_pixels
 
 #: The quiet zone around a black square is at least a module wide, a sixth of its side on each side; its middle is
@@ -15,7 +16,7 @@ RING = (1.10, 1.24)
 FEWEST = 30
 
 
-def paper_colour(pixels: NDArray[np.uint8], squares_px: Iterable[NDArray[np.float64]]) -> NDArray[np.float64] | None:
+def paper_colour(pixels: NDArray[np.uint8], squares_px: Iterable[Floats]) -> Floats | None:
     """Linear colour of the paper around printed squares.
 
     Parameters
@@ -35,9 +36,7 @@ def paper_colour(pixels: NDArray[np.uint8], squares_px: Iterable[NDArray[np.floa
     return np.median(np.array(seen, float), axis=0) if seen else None
 
 
-def ring_colour(
-    pixels: NDArray[np.uint8], corners: NDArray[np.float64], inner: float, outer: float
-) -> NDArray[np.float64] | None:
+def ring_colour(pixels: NDArray[np.uint8], corners: Floats, inner: float, outer: float) -> Floats | None:
     """Median linear colour, shape (3,), of the ring between two copies of a square; None where too little is seen.
 
     ``corners`` of shape (4, 2) are the square's in the photo, ``inner`` and ``outer`` its factors.

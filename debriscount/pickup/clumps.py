@@ -6,10 +6,10 @@ the truth may be either, so the interval reaches from the one to the other and b
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..grains.table import GrainTable
-from .crowding import crowding_factor
+from .masses import crowding_factor
 
 #: Least single grains of a kind from which the area of one is learned: the spread of n normal values, taken from those
 #: below their median, is good to 1.13 / sqrt(n) (simulated), so that of ten to about a third.
@@ -22,7 +22,7 @@ LARGE = 2.0
 K95 = 1.96
 
 
-def count_interval(grains: GrainTable, chosen: NDArray[np.bool_]) -> tuple[int, int] | None:
+def count_interval(grains: GrainTable, chosen: Mask) -> tuple[int, int] | None:
     """95 % interval of how many grains the chosen ones are.
 
     Parameters
@@ -83,9 +83,7 @@ def count_interval(grains: GrainTable, chosen: NDArray[np.bool_]) -> tuple[int, 
     return max(int(np.floor(counted + down - beyond)), least), int(np.ceil(counted + up + beyond))
 
 
-def _counts_by_area(
-    area_mm2: NDArray[np.float64], alone: NDArray[np.bool_], chosen: NDArray[np.bool_]
-) -> tuple[float, float] | None:
+def _counts_by_area(area_mm2: Floats, alone: Mask, chosen: Mask) -> tuple[float, float] | None:
     """How many more grains than pieces the area makes of one kind's chosen clumps, and the variance of that."""
     singles = int(alone.sum())
     clumped = chosen & ~alone

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Mask
 from ..grains.table import GrainTable, zone_members
 from ..inputs.patch import Patch
 from ..registration.grid import FloorGrid
@@ -91,7 +91,7 @@ def mirror_grains(
     patch: Patch,
     grid: FloorGrid,
     mirror: GrainTable,
-    debris: NDArray[np.bool_],
+    debris: Mask,
     reach_mm: float,
     least_mm2: tuple[float, ...],
 ) -> FalseGrains:
@@ -130,7 +130,7 @@ def mirror_grains(
     return FalseGrains(mirror.take(kept), least_mm2, _shares(patch, grid, near))
 
 
-def _shares(patch: Patch, grid: FloorGrid, chosen: NDArray[np.bool_]) -> dict[str, float]:
+def _shares(patch: Patch, grid: FloorGrid, chosen: Mask) -> dict[str, float]:
     """Share of each zone's floor that is chosen."""
     x, y = (places.ravel() for places in np.meshgrid(grid.x_mm()[::SAMPLE_PX], grid.y_mm()[::SAMPLE_PX]))
     # Pieces of floor as if they were grains, so that they belong to zones by the same rule.

@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..cover.kinds import KindHint
 from ..grains.table import GrainTable
 
@@ -62,5 +62,5 @@ def area_spread(hint: KindHint) -> float:
     return 2 * float(np.log(large / small)) / TO_95TH
 
 
-def _spread(logs: NDArray[np.float64], middle: float) -> float:
+def _spread(logs: Floats, middle: float) -> float:
     return float(np.sqrt(((logs - middle) ** 2).mean()))

@@ -1,14 +1,65 @@
-"""From what is seen of grains to what they weigh: by their areas, by their number, or by the best of both."""
+"""From what is seen of grains to what they weigh: by areas with crowding undone, by number, or by the best of both."""
 
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..cover.kinds import OUTLINED_PX
 from ..grains.table import GrainTable
 from ..inputs.debris import DebrisKind
-from .crowding import crowding_factor
+
+#: A cell holds about this many grains when they lie side by side.
+GRAINS_PER_CELL = 10
+
+
+def true_cover(seen: NDArray[np.floating], crowding: float) -> Floats:
+    """True cover q behind seen cover p.
+
+    Parameters
+    ----------
+    seen : ndarray
+        Seen cover, 0 to 1.
+    crowding : float
+        kappa; 0 is a single layer, 1 random overlap (the Boolean model).
+
+    Returns
+    -------
+    ndarray
+        Summed grain area per floor area, at least ``seen``.
+
+    Notes
+    -----
+    Inverse of p = (1 - exp(-kappa q)) / kappa; kappa = 1 is the area fraction of the Boolean model,
+    p = 1 - exp(-q) [1]_. Seen cover beyond what the model reaches is held just below it.
+
+    References
+    ----------
+    .. [1] S. N. Chiu, D. Stoyan, W. S. Kendall, J. Mecke, Stochastic Geometry and its Applications, 3rd
+       ed., Wiley 2013, section 3.1.
+    """
+    p = np.asarray(seen, float)
+    if crowding == 0:
+        return p
+    return np.asarray(-np.log1p(-np.minimum(crowding * p, 0.98)) / crowding)
+
+
+def crowding_factor(x_mm: Floats, y_mm: Floats, area_mm2: Floats, crowding: float) -> Floats:
+    """True over seen area for each grain, from the cover of the cell that it lies in; shape (N,).
+
+    Cells are squares of about ten grains' area side by side at a cover of one half.
+    """
+    if crowding == 0 or len(area_mm2) == 0:
+        return np.ones(len(area_mm2))
+    side = float(np.sqrt(2 * GRAINS_PER_CELL * np.median(area_mm2)))
+    cell = np.stack([np.floor(x_mm / side), np.floor(y_mm / side)], axis=-1)
+    _, index = np.unique(cell, axis=0, return_inverse=True)
+    index = index.ravel()
+    seen = np.bincount(index, area_mm2) / side**2
+    factor = true_cover(seen, crowding) / np.maximum(seen, 1e-12)
+    return np.asarray(factor[index])
+
 
 #: Relative standard deviation of area mass from one floor and light to another, since how large grains show depends on
 #: the floor beside them: root mean square of what lentils and light rice differ by over five simulated floors (7 and
@@ -39,7 +90,7 @@ def count_weight(kind: DebrisKind, patch_name: str, mm_per_px: float | None) -> 
 
 def grain_masses_g(
     grains: GrainTable, kinds: Sequence[DebrisKind], patch_name: str = "", mm_per_px: float | None = None
-) -> NDArray[np.float64]:
+) -> Floats:
     """Mass that each grain adds, grams; NaN where its kind's is unknown; shape (N,).
 
     Parameters

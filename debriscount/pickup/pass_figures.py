@@ -7,11 +7,10 @@ from ..flags import listed
 from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from .detection import FalseGrains, zone_limits
-from .possible import possible
 from .records import Amount, BudgetLine, PassFigures, ZoneFigures
 from .trust import TOO_WIDE, WIDEST, untold
 from .uncertainty import Doubts, ShotGrains, pickup_uncertainty
-from .zone_figures import zone_figures
+from .zone_figures import possible, zone_figures
 from .zones import amounts, less_background, with_unseen
 
 #: Share of the floor on which a kind cannot be seen, from which on its pickup is not given, nor that of all kinds: what

@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..grains.table import GrainTable
 
 #: How far from a grain's place it may be found again, in diameters of the circle of its area.
@@ -68,7 +68,7 @@ def as_before(tables: Mapping[str, GrainTable]) -> tuple[dict[str, GrainTable], 
     }, seen
 
 
-def _found_again(before: GrainTable, after: GrainTable) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _found_again(before: GrainTable, after: GrainTable) -> tuple[Floats, Floats]:
     """Logarithm of the areas' ratio, and the area, of every grain that lies where it lay."""
     if not len(before) or not len(after):
         return np.zeros(0), np.zeros(0)

@@ -7,12 +7,12 @@ between runs. What is, is how well the photos show the debris that lay there.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..grains.table import GrainTable, zone_members
 from ..inputs.patch import Patch
 from ..stats.montecarlo import Draws, Propagated, propagate
-from .crowding import crowding_factor
+from .masses import crowding_factor
 from .same_grains import USUAL
 from .zones import zone_areas_mm2
 
@@ -51,7 +51,7 @@ class ShotGrains:
     """
 
     grains: GrainTable
-    limit_mm2: NDArray[np.float64]
+    limit_mm2: Floats
     residual_mm: float
     place_mm: float = 0.0
     alike_u: float = USUAL
@@ -167,7 +167,7 @@ def pickup_uncertainty(
         "crowding": lambda rng, n: CROWDING * rng.normal(size=(n, 1, 1)) * hidden,
     }
 
-    def model(draws: Draws) -> NDArray[np.float64]:
+    def model(draws: Draws) -> Floats:
         return _pickups(area + sum(draws.values()), names)
 
     result = propagate(model, sources, TRIALS, SEED)
@@ -178,7 +178,7 @@ def pickup_uncertainty(
     return _intervals(result, names, area), budget, with_patch
 
 
-def _each_zone(rng: np.random.Generator, n: int, u: NDArray[np.float64], names: list[str]) -> NDArray[np.float64]:
+def _each_zone(rng: np.random.Generator, n: int, u: Floats, names: list[str]) -> Floats:
     """Errors that each zone has of its own, shape (n, shots, zones); the patch's are those of its zones together.
 
     ``u`` of shape (shots, zones) holds their standard deviations, and that of the patch too.
@@ -190,12 +190,12 @@ def _each_zone(rng: np.random.Generator, n: int, u: NDArray[np.float64], names: 
     return np.asarray(draws)
 
 
-def _sums(members: list[dict[str, NDArray[np.bool_]]], values: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+def _sums(members: list[dict[str, Mask]], values: list[Floats]) -> Floats:
     """Sums by shot and zone, shape (shots, zones)."""
     return np.array([[v[m].sum() for m in zones.values()] for zones, v in zip(members, values, strict=True)])
 
 
-def _around_the_patch(patch: Patch, area: NDArray[np.float64], names: list[str]) -> NDArray[np.float64]:
+def _around_the_patch(patch: Patch, area: Floats, names: list[str]) -> Floats:
     """What each zone would show if it showed as much as the margin does before anything was flung there, mm²."""
     floor = zone_areas_mm2(patch)
     if "margin" not in names or floor["margin"] <= 0:
@@ -204,7 +204,7 @@ def _around_the_patch(patch: Patch, area: NDArray[np.float64], names: list[str])
     return np.array([density * floor[name] for name in names])
 
 
-def _odd(grains: GrainTable) -> NDArray[np.float64]:
+def _odd(grains: GrainTable) -> Floats:
     """1 for what is far larger or smaller than the shot's usual grain, 0 for the rest: grains that strayed."""
     if not len(grains):
         return np.zeros(0)
@@ -212,13 +212,13 @@ def _odd(grains: GrainTable) -> NDArray[np.float64]:
     return np.asarray((ratio < 1 / STRAYED) | (ratio > STRAYED), float)
 
 
-def _spread_over(patch: Patch, names: list[str], total_mm2: float) -> NDArray[np.float64]:
+def _spread_over(patch: Patch, names: list[str], total_mm2: float) -> Floats:
     """An area spread evenly over the patch, by zone, mm²."""
     floor = zone_areas_mm2(patch)
     return np.array([0.0 if name == "margin" else total_mm2 * floor[name] / floor["patch"] for name in names])
 
 
-def _beyond_chance(area: NDArray[np.float64], counts: NDArray[np.float64], grains: GrainTable) -> NDArray[np.float64]:
+def _beyond_chance(area: Floats, counts: Floats, grains: GrainTable) -> Floats:
     """By how much the shares left by area and by number differ more than grains of unlike sizes make them, by zone."""
     start = np.maximum(counts[0], 1)
     left, by_area = (np.clip(v[1] / np.maximum(v[0], 1e-9), 0, 2) for v in (counts, area))
@@ -229,7 +229,7 @@ def _beyond_chance(area: NDArray[np.float64], counts: NDArray[np.float64], grain
     return np.asarray(np.sqrt(np.maximum(differ**2 - chance**2, 0)))
 
 
-def _random_overlap(grains: GrainTable) -> NDArray[np.float64]:
+def _random_overlap(grains: GrainTable) -> Floats:
     factor = np.ones(len(grains))
     for k in np.unique(grains.kind):
         own = grains.kind == k
@@ -237,7 +237,7 @@ def _random_overlap(grains: GrainTable) -> NDArray[np.float64]:
     return factor
 
 
-def _moved_borders(patch: Patch, shot: ShotGrains, stream: int) -> NDArray[np.float64]:
+def _moved_borders(patch: Patch, shot: ShotGrains, stream: int) -> Floats:
     """Area by zone when the zones lie a little elsewhere, shape (BORDER_TRIES, zones).
 
     Try by try all shots are off together by what plane, lens and layout leave open, and each by itself.
@@ -254,7 +254,7 @@ def _moved_borders(patch: Patch, shot: ShotGrains, stream: int) -> NDArray[np.fl
     return np.array(rows)
 
 
-def _pickups(area: NDArray[np.float64], names: list[str]) -> NDArray[np.float64]:
+def _pickups(area: Floats, names: list[str]) -> Floats:
     """Pickup in percent, shape (trials, shots, zones) to (trials, zones)."""
     with np.errstate(divide="ignore", invalid="ignore"):
         pickup = 100 * (1 - area[:, 1] / area[:, 0])
@@ -265,9 +265,7 @@ def _pickups(area: NDArray[np.float64], names: list[str]) -> NDArray[np.float64]
     return np.asarray(np.nan_to_num(pickup, nan=0.0, posinf=0.0, neginf=0.0))
 
 
-def _intervals(
-    result: Propagated, names: list[str], area: NDArray[np.float64]
-) -> dict[str, tuple[float, float] | None]:
+def _intervals(result: Propagated, names: list[str], area: Floats) -> dict[str, tuple[float, float] | None]:
     return {
         name: (float(result.interval95[k, 0]), float(result.interval95[k, 1])) if area[0, k] > 0 else None
         for k, name in enumerate(names)

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..arrays import Floats
 from ..scale.agreement import ACCEPTABLE, zeta_score
 from ..stats.quantity import Quantity
 from ..stats.regression import fit_line, fit_through_origin, lack_of_fit, least_squares, weighted_mean
@@ -16,7 +17,7 @@ from .crowding import (
     portion_area_mm2,
     usual_cover,
 )
-from .records import AreaFit, Floats, GrainMass, WeighedPortion
+from .records import AreaFit, GrainMass, WeighedPortion
 from .weights import grain_mass_spread, portion_u_mg, u_from_line_mg
 
 #: By what factor the density of a portion that is laid anew in the same way may differ by chance (common practice, no

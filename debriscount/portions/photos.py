@@ -13,7 +13,7 @@ from ..inputs.lens import CameraLens
 from ..inputs.patch import OUTSIDE, Patch
 from ..pickup.clumps import K95
 from ..run.count import count
-from ..run.counted import Counted
+from ..run.records import Counted
 from ..run.sources import Progress
 from .arguments import PortionArgument
 from .crowding import cell_covers

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from .grid import FloorGrid
 from .resample import Shift, shift_basis
 
@@ -24,14 +25,12 @@ class Pull:
     1/px); ``places_mm`` of shape (N, 2) are the tiles' centres.
     """
 
-    gram: NDArray[np.float64]
-    side: NDArray[np.float64]
-    places_mm: NDArray[np.float64]
+    gram: Floats
+    side: Floats
+    places_mm: Floats
 
 
-def texture_pull(
-    reference: NDArray[np.float32], moving: NDArray[np.float32], usable: NDArray[np.bool_], grid: FloorGrid
-) -> Pull:
+def texture_pull(reference: NDArray[np.float32], moving: NDArray[np.float32], usable: Mask, grid: FloorGrid) -> Pull:
     """Local shift equations between two views of the same floor.
 
     Parameters
@@ -65,7 +64,7 @@ def texture_pull(
     weight = (weight / (16 * spread**2)).astype(np.float32)
     rows, columns = grid.height_px // TILE, grid.width_px // TILE
 
-    def tiles(v: NDArray[np.float32]) -> NDArray[np.float64]:
+    def tiles(v: NDArray[np.float32]) -> Floats:
         cut = v[: rows * TILE, : columns * TILE]
         return np.asarray(cut.reshape(rows, TILE, columns, TILE).sum(axis=(1, 3), dtype=np.float64).ravel())
 
@@ -133,7 +132,7 @@ def residual_mm(pull: Pull, mm_per_px: float) -> float | None:
 
 
 def floor_likeness(
-    reference: NDArray[np.float32], moving: NDArray[np.float32], usable: NDArray[np.bool_], mm_per_px: float
+    reference: NDArray[np.float32], moving: NDArray[np.float32], usable: Mask, mm_per_px: float
 ) -> float | None:
     """Correlation of two aligned views' texture between about 1 and 8 mm, or None where there is too little of it.
 

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
+
 
 @dataclass(frozen=True, slots=True)
 class FloorGrid:
@@ -21,14 +23,14 @@ class FloorGrid:
         """Rows and columns."""
         return self.height_px, self.width_px
 
-    def x_mm(self) -> NDArray[np.float64]:
+    def x_mm(self) -> Floats:
         """Place of each column's centre, mm, shape (width_px,)."""
         return self.x0_mm + self.mm_per_px * np.arange(self.width_px, dtype=np.float64)
 
-    def y_mm(self) -> NDArray[np.float64]:
+    def y_mm(self) -> Floats:
         """Place of each row's centre, mm, shape (height_px,)."""
         return self.y0_mm + self.mm_per_px * np.arange(self.height_px, dtype=np.float64)
 
-    def to_px(self, xy_mm: NDArray[np.floating]) -> NDArray[np.float64]:
+    def to_px(self, xy_mm: NDArray[np.floating]) -> Floats:
         """Column and row (fractional) of floor places, shape (N, 2), mm."""
         return (np.asarray(xy_mm, float) - (self.x0_mm, self.y0_mm)) / self.mm_per_px

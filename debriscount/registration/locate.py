@@ -4,14 +4,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..camera.fit import FittedViews, SeenCorners, fit_views
 from ..camera.known_lens import check_lens_fits, lens_of_photo, lens_warnings
 from ..camera.lens import Lens
 from ..camera.misplaced import misplaced_marker
-from ..camera.pose import camera_place
-from ..camera.view import FloorToPhoto
+from ..camera.view import FloorToPhoto, camera_place
 from ..errors import MarkerError
 from ..flags import Flag
 from ..inputs.lens import CameraLens
@@ -22,7 +20,6 @@ from ..markers.find_patch import find_patch
 from ..markers.moved import Moves, moved_markers
 from ..photo.read import Photo
 
-Floats = NDArray[np.float64]
 #: Markers that fix plane and lens of a photo.
 NEEDED = 3
 #: How far paper stands off the floor where it is not flat, mm: from another place it then seems to lie elsewhere

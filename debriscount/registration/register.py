@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..at_once import for_each
 from ..camera.fit import FittedViews
-from ..camera.pose import camera_place
-from ..camera.view import FloorToPhoto
+from ..camera.view import FloorToPhoto, camera_place
 from ..errors import PhotoUnfitError
 from ..flags import Flag
 from ..inputs.lens import CameraLens
@@ -46,17 +46,17 @@ class RegisteredShots:
 
     grid: FloorGrid
     views: dict[str, NDArray[np.float32]]
-    shown: NDArray[np.bool_]
-    usable: NDArray[np.bool_]
+    shown: Mask
+    usable: Mask
     markers_seen: dict[str, tuple[int, ...]]
     residual_mm: dict[str, float]
     likeness: dict[str, float | None]
     warnings: tuple[Flag, ...]
-    cameras: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
+    cameras: Mapping[str, Floats] = field(default_factory=dict)
     place_u_mm: float = 0.0
     apart_mm: Mapping[str, float] = field(default_factory=dict)
     located: LocatedShots | None = None
-    paper: NDArray[np.float64] | None = None
+    paper: Floats | None = None
 
 
 def register_shots(
@@ -143,7 +143,7 @@ def _border_u_mm(fitted: FittedViews, shot: int, patch: Patch) -> float:
     return float(np.sqrt((fitted.place_u_mm(shot, border) ** 2).mean()))
 
 
-def _check_view(name: str, photo: Photo, patch: Patch, grid: FloorGrid, seen: NDArray[np.bool_]) -> list[Flag]:
+def _check_view(name: str, photo: Photo, patch: Patch, grid: FloorGrid, seen: Mask) -> list[Flag]:
     """Refuse a photo that cuts the patch; warn of one that cuts the margin."""
     zone = patch.zone_codes(grid.x_mm()[None, :], grid.y_mm()[:, None])
     inside, margin = (zone != MARGIN) & (zone != OUTSIDE), zone == MARGIN
@@ -165,7 +165,7 @@ class _Laid:
     """A shot laid on the reference: floor view, where the photo shows it, what is left, and how like the floors are."""
 
     view: NDArray[np.float32]
-    seen: NDArray[np.bool_]
+    seen: Mask
     residual_mm: float
     likeness: float | None
 
@@ -176,7 +176,7 @@ def _lay(
     corner_residual_mm: float,
     grid: FloorGrid,
     target: NDArray[np.float32],
-    usable: NDArray[np.bool_],
+    usable: Mask,
 ) -> _Laid:
     """Resample a photo and align it to the reference's brightness ``target`` on the floor's texture."""
     prior_mm = max(3 * corner_residual_mm, grid.mm_per_px)
@@ -198,7 +198,7 @@ def _log_brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(np.log(np.maximum(luminance(view), np.float32(1e-3))), np.float32)
 
 
-def _in_front_of_walls(patch: Patch, grid: FloorGrid) -> NDArray[np.bool_]:
+def _in_front_of_walls(patch: Patch, grid: FloorGrid) -> Mask:
     x, y = grid.x_mm()[None, :], grid.y_mm()[:, None]
     front = np.ones(grid.shape, bool)
     for wall, inside in (
@@ -212,7 +212,7 @@ def _in_front_of_walls(patch: Patch, grid: FloorGrid) -> NDArray[np.bool_]:
     return front
 
 
-def _clear_of_paper(patch: Patch, located: LocatedShots, grid: FloorGrid) -> NDArray[np.bool_]:
+def _clear_of_paper(patch: Patch, located: LocatedShots, grid: FloorGrid) -> Mask:
     """Where no marker's paper lies, neither in its place nor where a shot shows it instead."""
     quads = [marker.corners_mm() for marker in patch.markers]
     for name, those in located.seen.items():

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..camera.view import FloorToPhoto
 from ..inputs.patch import Patch
 from ..photo.colour import linear_pixels
@@ -43,16 +44,16 @@ class Shift:
     ``coefficients`` has shape (2, T); ``half_mm`` scales places to about -1 to 1 around ``center_mm``.
     """
 
-    coefficients: NDArray[np.float64]
+    coefficients: Floats
     center_mm: tuple[float, float]
     half_mm: float
 
-    def at(self, xy_mm: NDArray[np.floating]) -> NDArray[np.float64]:
+    def at(self, xy_mm: NDArray[np.floating]) -> Floats:
         """Shift at places of shape (..., 2), mm."""
         return shift_basis(self, xy_mm) @ self.coefficients.T
 
 
-def shift_basis(shift: Shift, xy_mm: NDArray[np.floating]) -> NDArray[np.float64]:
+def shift_basis(shift: Shift, xy_mm: NDArray[np.floating]) -> Floats:
     """Monomials up to the degree that ``shift`` holds, shape (..., T)."""
     u = (np.asarray(xy_mm, float) - shift.center_mm) / shift.half_mm
     terms = shift.coefficients.shape[1]
@@ -62,7 +63,7 @@ def shift_basis(shift: Shift, xy_mm: NDArray[np.floating]) -> NDArray[np.float64
 
 def resample(
     pixels: NDArray[np.uint8], view: FloorToPhoto, grid: FloorGrid, shift: Shift | None = None
-) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+) -> tuple[NDArray[np.float32], Mask]:
     """Floor view of a photo in linear light.
 
     Parameters
@@ -105,7 +106,7 @@ def resample(
     return view_linear, seen
 
 
-def _nodes(view: FloorToPhoto, grid: FloorGrid, shift: Shift | None) -> NDArray[np.float64]:
+def _nodes(view: FloorToPhoto, grid: FloorGrid, shift: Shift | None) -> Floats:
     columns = np.arange(-(-grid.width_px // NODE_STEP) + 1) * NODE_STEP
     rows = np.arange(-(-grid.height_px // NODE_STEP) + 1) * NODE_STEP
     x, y = np.meshgrid(grid.x0_mm + grid.mm_per_px * columns, grid.y0_mm + grid.mm_per_px * rows)

@@ -6,8 +6,8 @@ from typing import Literal
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
+from ..arrays import Mask
 from ..layout.draw import MM_PER_INCH, plain_style
 from ..scale.agreement import COVERAGE, verdict_of
 from ..scale.many import ManyRuns
@@ -89,7 +89,7 @@ def _draw_pickups(axes: Axes, many: ManyRuns) -> None:
     axes.set_title("bars hold the truth in about 95 of 100 cases", fontsize=9, color=_GREY)
 
 
-def _chosen(many: ManyRuns, word: str) -> NDArray[np.bool_]:
+def _chosen(many: ManyRuns, word: str) -> Mask:
     """Which runs have this verdict."""
     return np.array([verdict_of(run.photo, run.scale) == word for run in many.runs])
 

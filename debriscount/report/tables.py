@@ -11,23 +11,10 @@ from ..leftovers.records import WhyLeft
 from ..pickup.records import Amount, PassFigures, ZoneFigures
 from ..pickup.trust import NOTHING_LAY
 from ..run.records import MeasuredShot, Measurement
+from ..serialize import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DECIMALS, rounded
 from .columns import TERMINAL_WIDTH, aligned, columns_of, csv_text, decimals, wrapped
 from .lookup import base_name, shot_name_of_pass, why_of, zones_in_order
-from .rounding import (
-    AREA_DECIMALS,
-    LENGTH_DECIMALS,
-    MASS_DECIMALS,
-    MORE_THAN,
-    PERCENT_DECIMALS,
-    PUSHED_IN,
-    UNKNOWN,
-    amount_text,
-    area_text,
-    interval_text,
-    percent_text,
-    pickup_text,
-    rounded,
-)
+from .rounding import MORE_THAN, PUSHED_IN, UNKNOWN, amount_text, area_text, interval_text, percent_text, pickup_text
 from .scale_text import scale_block
 from .verdict import verdict_text
 from .why_text import why_block

@@ -86,13 +86,13 @@ def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, Cal
 
 
 def _walls(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8]:
-    from .wall_plot import draw_walls
+    from .plots import draw_walls
 
     return draw_walls(shot, measurement)
 
 
 def _passes(measurement: Measurement) -> NDArray[np.uint8]:
-    from .pass_plot import draw_passes
+    from .plots import draw_passes
 
     return draw_passes(measurement)
 

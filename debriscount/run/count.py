@@ -29,10 +29,19 @@ from ..pickup.zones import amounts, less_background, not_negative
 from ..plausibility.checks import border_warnings, check_guess, check_same_floor, kind_flags
 from ..plausibility.suspicions import photo_mixup_flags
 from ..registration.register import RegisteredShots, register_shots
-from .counted import Counted, Region
-from .kind_hints import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
+from .records import Counted, Region
 from .region import checked_region, needed_averaging, region_as_patch, region_views
-from .sources import PhotoSource, Progress, load_photo
+from .sources import (
+    PhotoSource,
+    Progress,
+    kind_hints,
+    load_photo,
+    named_kinds,
+    read_kinds,
+    rim_mm,
+    seen_colours,
+    without_colour,
+)
 
 #: Scales that a photo of a floor can have: light shows nothing finer, and a pixel of a metre shows no grain.
 SCALES_MM_PER_PX = (1e-6, 1000.0)

@@ -12,7 +12,7 @@ from ..pickup.zones import zone_areas_mm2
 from ..shot_check.files import ShotCheck
 from ..shot_check.records import Finding, Fitness
 from .count import count
-from .counted import Counted
+from .records import Counted
 
 #: Width of the interval of a number, over the number, from which on it is no longer "about" that many.
 UNSURE = 0.5

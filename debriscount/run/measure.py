@@ -6,8 +6,8 @@ from os import PathLike
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Mask
 from ..at_once import for_each
 from ..cover.fine import faint_share
 from ..cover.guess import guess_kinds
@@ -46,9 +46,18 @@ from ..plausibility.suspicions import mixup_flags
 from ..registration.grid import FloorGrid
 from ..registration.register import RegisteredShots, register_shots
 from .explained import explained
-from .kind_hints import kind_hints, named_kinds, read_kinds, rim_mm, seen_colours, without_colour
 from .records import MeasuredShot, Measurement
-from .sources import PhotoSource, Progress, load_photo
+from .sources import (
+    PhotoSource,
+    Progress,
+    kind_hints,
+    load_photo,
+    named_kinds,
+    read_kinds,
+    rim_mm,
+    seen_colours,
+    without_colour,
+)
 from .weighed import measurable, scale_figures
 
 
@@ -205,7 +214,7 @@ def measure(
 
 
 def _told(
-    registered: RegisteredShots, hints: Sequence[KindHint], strewn: NDArray[np.bool_]
+    registered: RegisteredShots, hints: Sequence[KindHint], strewn: Mask
 ) -> tuple[CoverMaps, dict[str, FoundGrains]]:
     """Debris told from floor, and the grains of every shot."""
     maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn)
@@ -214,7 +223,7 @@ def _told(
 
 
 def _without(
-    registered: RegisteredShots, things: Sequence[ForeignThing], strewn: NDArray[np.bool_]
+    registered: RegisteredShots, things: Sequence[ForeignThing], strewn: Mask
 ) -> tuple[RegisteredShots, float]:
     """The shots without the places of foreign things, which none of them is judged by, and their share of the patch."""
     hidden = np.logical_or.reduce([np.zeros_like(strewn), *(thing.mask for thing in things)])

@@ -15,7 +15,7 @@ from ..photo.read import LEAST_SIDE_PX, Photo
 from ..registration.grid import FloorGrid
 from ..registration.register import RegisteredShots
 from ..registration.resample import MOST_PIXELS
-from .counted import Region
+from .records import Region
 
 #: Width of a small grain, px, from which a finer raster does not measure it better. The area of a digitised disc of
 #: radius r px has standard deviation 0.6765 sqrt(r) px [1]_, 0.7 % of the area at r = 10; and a grain's own pattern

@@ -29,8 +29,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..inputs.weighing import Net, Scale, Weighing
 from ..stats.quantity import Quantity
 
@@ -68,9 +68,9 @@ class Masses:
     """
 
     names: tuple[str, ...]
-    grams: NDArray[np.float64]
-    covariance: NDArray[np.float64]
-    repeats: NDArray[np.float64]
+    grams: Floats
+    covariance: Floats
+    repeats: Floats
     dof: float
 
     def combined(self, weights: Mapping[str, float]) -> Quantity:

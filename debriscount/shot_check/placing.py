@@ -5,7 +5,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from ..camera.pose import MIDDLE, camera_place
+from ..camera.view import MIDDLE, camera_place
 from ..inputs.patch import Patch
 from ..registration.locate import LocatedShots
 from .allowance import LEFT, allowance_percent, allowed_area_error

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..camera.lens import Lens
 from ..camera.view import FloorToPhoto
 from ..errors import SceneError
 from ..inputs.patch import Patch
 from ..layout.paper import MODULES, QUIET_MODULES
 from .spec import Camera
-
-Floats = NDArray[np.float64]
 
 #: Share of the photo left free around what must be seen.
 _BORDER = {True: 0.05, False: 0.02}

@@ -9,10 +9,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Draw = Callable[[np.random.Generator, int], NDArray[np.float64]]
-Draws = Mapping[str, NDArray[np.float64]]
+from ..arrays import Floats
+
+Draw = Callable[[np.random.Generator, int], Floats]
+Draws = Mapping[str, Floats]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -23,16 +24,14 @@ class Propagated:
     uncertainty, shape (M,), that each source brings alone, the others held at their mean.
     """
 
-    mean: NDArray[np.float64]
-    u: NDArray[np.float64]
-    interval95: NDArray[np.float64]
-    by_source: dict[str, NDArray[np.float64]]
-    covariance: NDArray[np.float64]
+    mean: Floats
+    u: Floats
+    interval95: Floats
+    by_source: dict[str, Floats]
+    covariance: Floats
 
 
-def propagate(
-    model: Callable[[Draws], NDArray[np.float64]], sources: Mapping[str, Draw], trials: int, seed: int
-) -> Propagated:
+def propagate(model: Callable[[Draws], Floats], sources: Mapping[str, Draw], trials: int, seed: int) -> Propagated:
     """Draw from every source, evaluate the model, and summarise its outputs [JCGM 101, 7.2 to 7.7].
 
     Parameters

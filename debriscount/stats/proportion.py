@@ -1,11 +1,11 @@
 """Shares of debris as means over grains, and their intervals by counting."""
 
 import numpy as np
-from numpy.typing import NDArray
+
+from ..arrays import Floats
 
 Interval = tuple[float, float]
 
-Floats = NDArray[np.float64]
 
 #: Of a normal estimate, two-sided, 95 %.
 Z95 = 1.959963984540054

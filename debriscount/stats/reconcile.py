@@ -9,8 +9,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats
 from .quantity import Quantity
 
 
@@ -22,9 +23,9 @@ class Reconciled:
     reconciled.
     """
 
-    values: NDArray[np.float64]
-    covariance: NDArray[np.float64]
-    weights: NDArray[np.float64]
+    values: Floats
+    covariance: Floats
+    weights: Floats
 
     def quantity(self, i: int, measured: list[Quantity]) -> Quantity:
         """Value ``i`` with its uncertainty, and degrees of freedom after Welch and Satterthwaite (JCGM 100, G.4.1).

@@ -11,10 +11,9 @@ from pathlib import Path
 
 from debriscount.inputs.debris import DebrisKind
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.portions.calibrate import calibrate
+from debriscount.portions.calibrate import calibrate, write_calibration
 from debriscount.portions.records import PortionCalibration
-from debriscount.portions.text import calibration_text
-from debriscount.portions.write import write_calibration
+from debriscount.report.portion import calibration_text
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Camera, Floor, Portion, Scatter, SceneSpec
 from debriscount.stats.quantity import Quantity

@@ -11,8 +11,7 @@ import debriscount
 from debriscount.grains.table import GrainTable
 from debriscount.pickup.records import Amount
 from debriscount.registration.grid import FloorGrid
-from debriscount.run.counted import Counted
-from debriscount.run.records import KindColor
+from debriscount.run.records import Counted, KindColor
 from debriscount.shipped import shipped_folder
 from debriscount_cli.app import app
 

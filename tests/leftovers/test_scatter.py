@@ -10,7 +10,7 @@ from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import MARGIN, Patch
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.leftovers.fates import Fates
+from debriscount.leftovers.records import Fates
 from debriscount.leftovers.scatter import find_scatter
 from debriscount.simulate.spec import Cleaning, Portion, SceneSpec
 from debriscount.simulate.truth import draw_truth

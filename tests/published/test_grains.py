@@ -14,7 +14,7 @@ from debriscount.cover.maps import ShotCover
 from debriscount.cover.noise import FloorNoise
 from debriscount.grains.find import FoundGrains, find_grains
 from debriscount.photo.colour import linear_pixels
-from debriscount.pickup.crowding import true_cover
+from debriscount.pickup.masses import true_cover
 
 GREY = np.array([0.5, 0.5, 0.5])
 

@@ -17,7 +17,7 @@ import pytest
 from debriscount.inputs.debris import DebrisKind
 from debriscount.photo.read import read_photo
 from debriscount.run.count import count
-from debriscount.run.counted import Counted
+from debriscount.run.records import Counted
 
 PHOTOS = Path(__file__).parents[1] / "data" / "photos"
 TRUTH = json.loads((PHOTOS / "truth.json").read_text(encoding="utf-8"))

@@ -26,8 +26,7 @@ from debriscount.report import (
 from debriscount.report.caption import PAPER, Caption
 from debriscount.report.folder import MARK
 from debriscount.report.rounding import UNKNOWN
-from debriscount.run.counted import Counted
-from debriscount.run.records import Measurement
+from debriscount.run.records import Counted, Measurement
 
 NAMES = ["count.json", "zones.csv", "grains.csv", "overlay-before größer.jpg", "overlay-leftovers.jpg"]
 

@@ -8,12 +8,10 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from debriscount.leftovers.records import Explained, PassStep, WallProfile, Walls, WhyLeft
-from debriscount.report import pass_plot, wall_plot
+from debriscount.report import plots
 from debriscount.report.lookup import has_pass_curve
 from debriscount.report.palette import distances
-from debriscount.report.pass_plot import draw_passes
-from debriscount.report.plots import SHIFTED, UNTOUCHED, drawn
-from debriscount.report.wall_plot import draw_walls
+from debriscount.report.plots import SHIFTED, UNTOUCHED, draw_passes, draw_walls, drawn
 from debriscount.run.records import Measurement
 
 
@@ -29,8 +27,7 @@ def figures(monkeypatch: pytest.MonkeyPatch) -> list[Figure]:
 
         return drawn(size, keep)
 
-    monkeypatch.setattr(wall_plot, "drawn", spy)
-    monkeypatch.setattr(pass_plot, "drawn", spy)
+    monkeypatch.setattr(plots, "drawn", spy)
     return seen
 
 

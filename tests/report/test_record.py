@@ -12,8 +12,8 @@ from debriscount.errors import InputFileError
 from debriscount.photo.settings import CameraSettings
 from debriscount.pickup.records import Amount, BudgetLine, PassFigures, ZoneFigures
 from debriscount.report import measurement_json, read_record
-from debriscount.report.rounding import rounded
 from debriscount.run.records import Measurement
+from debriscount.serialize import rounded
 
 
 def _with_zones(run: Measurement, zones: dict[str, ZoneFigures]) -> Measurement:

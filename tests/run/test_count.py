@@ -13,7 +13,7 @@ from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch_file import read_patch
 from debriscount.photo.read import read_photo
 from debriscount.run.count import count
-from debriscount.run.counted import Counted
+from debriscount.run.records import Counted
 from debriscount.run.region import FINE_ENOUGH_PX
 from debriscount.simulate.spec import Floor
 

@@ -10,8 +10,8 @@ from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import Marker, Patch
 from debriscount.pickup.records import Amount
 from debriscount.registration.grid import FloorGrid
-from debriscount.run.counted import Counted
 from debriscount.run.lying import looked_over, lying_sentence
+from debriscount.run.records import Counted
 from debriscount.shot_check.files import shot_check
 
 if TYPE_CHECKING:

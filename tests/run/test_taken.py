@@ -14,9 +14,8 @@ from debriscount.inputs.debris import DebrisKind
 from debriscount.photo.settings import UNKNOWN_SETTINGS, CameraSettings
 from debriscount.report import write_counts, write_measurement
 from debriscount.run.count import count
-from debriscount.run.counted import Counted
 from debriscount.run.measure import measure
-from debriscount.run.records import Measurement
+from debriscount.run.records import Counted, Measurement
 from debriscount.simulate.spec import Portion
 
 if TYPE_CHECKING:

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from debriscount.camera.pose import MIDDLE
+from debriscount.camera.view import MIDDLE
 from debriscount.inputs.patch import Patch
 from debriscount.shot_check.placing import (
     least_grain_px,

@@ -11,9 +11,8 @@ from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import Patch
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.leftovers.fates import Fates
 from debriscount.leftovers.lanes.find import find_lanes
-from debriscount.leftovers.records import Lanes
+from debriscount.leftovers.records import Fates, Lanes
 from debriscount.simulate.spec import Cleaning, Portion, Scatter, SceneSpec
 
 from ..conftest import true_fates

@@ -6,8 +6,8 @@ from numpy.typing import NDArray
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import Patch
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.leftovers.fates import Fates
 from debriscount.leftovers.reach.sites import Sites, gather_sites
+from debriscount.leftovers.records import Fates
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -6,12 +6,12 @@ from textwrap import fill
 from typing import Any
 
 from ..pickup.masses import CARRY
+from ..portions.advice import FACTOR
+from ..portions.calibrate import mean_grains
+from ..portions.crowding import KAPPAS, usual_cover
+from ..portions.records import PortionCalibration, WeighedPortion
 from ..scale.agreement import ACCEPTABLE
 from ..stats.quantity import Quantity
-from .advice import FACTOR
-from .calibrate import mean_grains
-from .crowding import KAPPAS, usual_cover
-from .records import PortionCalibration, WeighedPortion
 
 #: Columns of a terminal, as of the other commands' tables.
 WIDTH = 80

@@ -3,7 +3,7 @@ from dataclasses import replace
 
 from debriscount import __version__
 from debriscount.inputs.weighing import Net, Scale, Weighing
-from debriscount.scale.statement import weighing_record, weighing_text
+from debriscount.report.weighing import weighing_record, weighing_text
 
 RUN = Weighing(
     Scale(0.1, 0.1),

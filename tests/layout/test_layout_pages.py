@@ -4,8 +4,8 @@ from dataclasses import replace
 import pytest
 
 from debriscount.inputs.patch import Marker
-from debriscount.layout.distances import Distance, check_distances_mm, distances_mm, sides_to_measure_from
 from debriscount.layout.lay_patch import lay_patch
+from debriscount.layout.layout_pages import Distance, check_distances_mm, distances_mm, sides_to_measure_from
 
 
 @pytest.mark.parametrize(

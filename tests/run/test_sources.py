@@ -6,7 +6,7 @@ import pytest
 from debriscount.cover.kinds import KindHint
 from debriscount.errors import InputFileError
 from debriscount.inputs.debris import DebrisKind
-from debriscount.run.kind_hints import (
+from debriscount.run.sources import (
     UNNAMED_SIZE_MM,
     kind_hints,
     named_kinds,
