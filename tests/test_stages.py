@@ -29,7 +29,19 @@ STAGES = (
     "cli",
 )
 #: Beside the stages: they import no stage, and every stage may import them.
-BESIDE = ("arrays", "at_once", "errors", "flags", "memory", "opencv", "printable", "safety", "serialize", "shipped", "stats")
+BESIDE = (
+    "arrays",
+    "at_once",
+    "errors",
+    "flags",
+    "memory",
+    "opencv",
+    "printable",
+    "safety",
+    "serialize",
+    "shipped",
+    "stats",
+)
 FILES = [*sorted((ROOT / "debriscount").rglob("*.py")), *sorted((ROOT / "cli").rglob("*.py"))]
 FILES.remove(ROOT / "debriscount" / "__init__.py")  # names what every stage has to offer, and loads it when asked
 

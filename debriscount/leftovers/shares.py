@@ -7,7 +7,8 @@ import numpy as np
 from ..arrays import Mask
 from ..grains.table import zone_members
 from ..inputs.patch import Patch
-from ..stats.proportion import Z95, mean_share
+from ..stats.proportion import mean_share
+from ..stats.quantity import Z95
 from .records import Fates, Leftovers, LeftShares
 
 

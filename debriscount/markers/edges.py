@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
 from ..photo.colour import linear_pixels, luminance
+from ..stats.robust import SD_OVER_MAD, robust_sd
 
 #: Pixels between the samples of a profile across an edge.
 PROFILE_STEP = 0.5
@@ -208,12 +209,12 @@ def robust_line(t: Floats, d: Floats) -> tuple[float, float, float]:
     misses = np.median(np.abs(d[more] - slopes[:, None] * t[more] - intercepts[:, None]), axis=1)
     best = int(misses.argmin())
     slope, intercept = float(slopes[best]), float(intercepts[best])
-    scatter = 1.4826 * float(misses[best]) + 1e-3
+    scatter = SD_OVER_MAD * float(misses[best]) + 1e-3
     for _ in range(3):
         keep = np.abs(d - (slope * t + intercept)) < 3 * scatter
         slope, intercept = (float(v) for v in np.polyfit(t[keep], d[keep], 1))
         off = (d - (slope * t + intercept))[keep]
-        scatter = 1.4826 * float(np.median(np.abs(off))) + 1e-3
+        scatter = robust_sd(off, 0.0) + 1e-3
     return slope, intercept, scatter
 
 

@@ -16,7 +16,7 @@ from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
 from ..inputs.save import save_files
-from ..run.sources import Progress
+from ..run.sources import Progress, loaded
 from ..scale.agreement import ACCEPTABLE
 from ..stats.quantity import Quantity
 from .advice import fit_warnings, next_portions
@@ -75,8 +75,8 @@ def calibrate(
     DebriscountError
         As `debriscount.portions.photos.count_portions`, `read_patch` and `read_debris`.
     """
-    patch = patch if isinstance(patch, Patch) else read_patch(patch)
-    kind = debris if isinstance(debris, DebrisKind) else read_debris(debris)
+    patch = loaded(patch, read_patch)
+    kind = loaded(debris, read_debris)
     given = [parse_portion(p) if isinstance(p, str) else p for p in portions]
     if not given:
         raise PortionError("no portion is given. Give PHOTO=GRAMS for one weighed portion or more.")

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
+from ..stats.robust import robust_sd
 from .grid import FloorGrid
 from .resample import Shift, shift_basis
 
@@ -57,7 +58,7 @@ def texture_pull(reference: NDArray[np.float32], moving: NDArray[np.float32], us
     if inner.sum() < TILE**2:
         return Pull(np.zeros((0, 2, 2)), np.zeros((0, 2)), np.zeros((0, 2)))
     sample = difference[inner][:: max(1, int(inner.sum()) // 200_000)]
-    spread = 1.4826 * float(np.median(np.abs(sample - np.median(sample)))) + 1e-6
+    spread = robust_sd(sample) + 1e-6
     # Neighbouring pixels of a photo (demosaicing, JPEG, blur, this smoothing) share their noise: about
     # a 4 x 4 block carries one independent reading.
     weight = np.where(inner, np.minimum(1, 1.5 * spread / np.maximum(np.abs(difference), 1e-9)), 0)
@@ -161,7 +162,7 @@ def floor_likeness(
     a, b = bands[0][kept], bands[1][kept]
     # What single-pixel noise alone leaves in this band: a white noise of this standard deviation, blurred.
     noise = min(_pixel_noise(view) for view in (reference, moving)) / (2 * np.sqrt(np.pi) * fine)
-    spread = [1.4826 * float(np.median(np.abs(v - np.median(v)))) for v in (a, b)]
+    spread = [robust_sd(v) for v in (a, b)]
     if min(spread) < 5 * noise or min(spread) < FAINT_TEXTURE:
         return None
     inner = (np.abs(a) < 3 * spread[0]) & (np.abs(b) < 3 * spread[1])
@@ -171,4 +172,4 @@ def floor_likeness(
 def _pixel_noise(view: NDArray[np.float32]) -> float:
     """Robust standard deviation of neighbouring pixels' difference over sqrt 2."""
     step = np.diff(view[::2, :], axis=1)[:, ::2]
-    return float(1.4826 * np.median(np.abs(step)) / np.sqrt(2))
+    return float(robust_sd(step, 0.0) / np.sqrt(2))

@@ -6,13 +6,10 @@ from os import PathLike
 
 import numpy as np
 
-from ..cover.guess import guess_kinds, guess_kinds_alone
 from ..cover.kinds import KindHint
-from ..cover.maps import cover_maps
 from ..errors import CountOptionsError, PhotoFileError
 from ..flags import Flag, sentences
-from ..grains.find import find_grains
-from ..grains.table import GrainTable, grain_table
+from ..grains.table import GrainTable
 from ..inputs.debris import DebrisKind
 from ..inputs.lens import CameraLens
 from ..inputs.lens_file import read_lens
@@ -22,25 +19,23 @@ from ..photo.colour import srgb_pixels
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
 from ..photo.settings import UNKNOWN_SETTINGS
-from ..photo.shots import side_by_side
 from ..pickup.clumps import count_interval
 from ..pickup.records import Amount
 from ..pickup.zones import amounts, less_background, not_negative
 from ..plausibility.checks import border_warnings, check_guess, check_same_floor, kind_flags
 from ..plausibility.suspicions import photo_mixup_flags
-from ..registration.register import RegisteredShots, register_shots
+from ..registration.register import RegisteredShots
+from .pipeline import comparable, grain_tables, hints_of, on_patch, strewn_floor, told_debris
 from .records import Counted, Region
 from .region import checked_region, needed_averaging, region_as_patch, region_views
 from .sources import (
     PhotoSource,
     Progress,
-    kind_hints,
     load_photo,
+    loaded,
     named_kinds,
     read_kinds,
-    rim_mm,
     seen_colours,
-    without_colour,
 )
 
 #: Scales that a photo of a floor can have: light shows nothing finer, and a pixel of a metre shows no grain.
@@ -109,37 +104,33 @@ def count(
     """
     tell: Progress = progress if progress is not None else lambda _done, _what: None
     _check_options(patch, mm_per_px, region, lens)
-    patch = patch if patch is None or isinstance(patch, Patch) else read_patch(patch)
-    lens = lens if lens is None or isinstance(lens, CameraLens) else read_lens(lens)
+    patch = None if patch is None else loaded(patch, read_patch)
+    lens = None if lens is None else loaded(lens, read_lens)
     kinds = read_kinds(debris)
     tell(0.0, "reading photos")
-    photos, told = side_by_side(_read_photos(photo, blank, most_megapixels))
-    if photos["photo"].grey:
-        kinds = without_colour(kinds)
+    photos, told, kinds = comparable(_read_photos(photo, blank, most_megapixels), kinds, "photo")
     if mm_per_px is None:
         assert patch is not None  # _check_options saw to it
         area = None
-        registered, hints = _on_patch(photos, patch, kinds, lens, tell)
+        registered = on_patch(photos, patch, kinds, lens, tell)
+        check_same_floor(photos, registered)
+        hints = _hints(registered, kinds)
     else:
         area = checked_region(photos["photo"], region)
         registered, hints = _in_region(photos, area, mm_per_px, kinds)
     tell(0.4, "telling debris from floor")
     named = named_kinds(kinds, hints)
-    maps = cover_maps(registered.views, registered.usable, registered.shown, hints) if hints else None
-    tell(0.75, "counting grains")
+    maps, found = told_debris(registered, hints) if hints else (None, {})
+    tell(0.9, "counting grains")
     zoned = patch if patch is not None else region_as_patch(registered.grid)
     scale = registered.grid.mm_per_px
-    found = {name: find_grains(shot, hints) for name, shot in maps.shots.items()} if maps else {}
-    grains = {
-        name: grain_table(f, registered.grid, zoned, registered.cameras.get(name)) for name, f in found.items()
-    } or {"photo": _no_grains()}
+    grains = grain_tables(found, registered, zoned) or {"photo": _no_grains()}
     if hints and not kinds:
         everywhere = np.ones(len(grains["photo"]), bool)
         check_guess(photos["photo"].name, grains["photo"], count_interval(grains["photo"], everywhere))
     mixups: tuple[Flag, ...] = ()
     if maps is not None and kinds and patch is not None and blank is not None:
-        strewn = patch.inside(registered.grid.x_mm()[None, :], registered.grid.y_mm()[:, None])
-        mixups = photo_mixup_flags(registered, maps, found, strewn, named, hints)
+        mixups = photo_mixup_flags(registered, maps, found, strewn_floor(patch, registered), named, hints)
     flags = [*registered.warnings, *(kind_flags(maps, named, hints) if maps else ())]
     warnings = [*told, *sentences(flags)] + ([] if maps else [NOTHING_SEEN])
     warnings += border_warnings(grains["photo"], zoned) if patch is None else []
@@ -201,24 +192,7 @@ def _read_photos(photo: PhotoSource, blank: PhotoSource | None, most_megapixels:
 
 
 def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[KindHint, ...]:
-    """What to look for; empty if no file tells and nothing stands out."""
-    if kinds:
-        return kind_hints(kinds, registered.grid.mm_per_px, registered.paper)
-    views = registered.views
-    if "blank" in views:
-        return guess_kinds(views["photo"], views["blank"], registered.usable)
-    return guess_kinds_alone(views["photo"], registered.usable)
-
-
-def _on_patch(
-    photos: dict[str, Photo], patch: Patch, kinds: Sequence[DebrisKind], lens: CameraLens | None, tell: Progress
-) -> tuple[RegisteredShots, tuple[KindHint, ...]]:
-    """Floor views of the patch, and what to look for in them."""
-    registered = register_shots(
-        photos, patch, rim_mm=rim_mm(kinds), lens=lens, progress=lambda done: tell(0.1 + 0.3 * done, "aligning")
-    )
-    check_same_floor(photos, registered)
-    return registered, _hints(registered, kinds)
+    return hints_of(registered, kinds, "photo", "blank" if "blank" in registered.views else None)
 
 
 def _in_region(

@@ -8,11 +8,9 @@ import cv2
 import numpy as np
 
 from ..arrays import Mask
-from ..at_once import for_each
 from ..cover.fine import faint_share
-from ..cover.guess import guess_kinds
 from ..cover.kinds import KindHint
-from ..cover.maps import CoverMaps, cover_maps
+from ..cover.maps import CoverMaps
 from ..errors import NoDebrisError
 from ..flags import Flag, worst_first
 from ..grains.find import FoundGrains, find_grains, least_area_px
@@ -28,7 +26,6 @@ from ..inputs.weighing_file import read_weighing
 from ..memory import give_back
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
-from ..photo.shots import side_by_side
 from ..pickup.detection import FalseGrains, mirror_grains
 from ..pickup.grain_sizes import as_varied
 from ..pickup.pass_figures import pass_figures
@@ -44,19 +41,18 @@ from ..plausibility.same_photo import check_distinct, check_saved_again
 from ..plausibility.seen_first import see_first
 from ..plausibility.suspicions import mixup_flags
 from ..registration.grid import FloorGrid
-from ..registration.register import RegisteredShots, register_shots
+from ..registration.register import RegisteredShots
 from .explained import explained
+from .pipeline import comparable, grain_tables, hints_of, on_patch, strewn_floor, told_debris
 from .records import MeasuredShot, Measurement
 from .sources import (
     PhotoSource,
     Progress,
-    kind_hints,
     load_photo,
+    loaded,
     named_kinds,
     read_kinds,
-    rim_mm,
     seen_colours,
-    without_colour,
 )
 from .weighed import measurable, scale_figures
 
@@ -115,20 +111,12 @@ def measure(
         If debris grew everywhere and ``allow_growth`` is not set.
     """
     tell = _giving_back(progress)
-    patch = patch if isinstance(patch, Patch) else read_patch(patch)
-    lens = lens if lens is None or isinstance(lens, CameraLens) else read_lens(lens)
-    weighing = weighing if weighing is None or isinstance(weighing, Weighing) else read_weighing(weighing)
+    patch = loaded(patch, read_patch)
+    lens = None if lens is None else loaded(lens, read_lens)
+    weighing = None if weighing is None else loaded(weighing, read_weighing)
     kinds = read_kinds(debris)
-    photos, told = side_by_side(_read_photos(before, afters, blank, most_megapixels, tell))
-    if photos["before"].grey:
-        kinds = without_colour(kinds)
-    registered = register_shots(
-        photos,
-        patch,
-        rim_mm=rim_mm(kinds),
-        lens=lens,
-        progress=lambda done: tell(0.1 + 0.3 * done, "aligning"),
-    )
+    photos, told, kinds = comparable(_read_photos(before, afters, blank, most_megapixels, tell), kinds, "before")
+    registered = on_patch(photos, patch, kinds, lens, tell)
     if registered.located is not None:
         check_saved_again(photos, registered.located.seen)
     check_same_floor(photos, registered)
@@ -137,7 +125,7 @@ def measure(
     first = see_first(photos, registered, patch, kinds, hints)
     photos = {name: photo.without_pixels() for name, photo in photos.items()}
     tell(0.4, "telling debris from floor")
-    strewn = patch.inside(registered.grid.x_mm()[None, :], registered.grid.y_mm()[:, None])
+    strewn = strewn_floor(patch, registered)
     maps, found = _told(registered, hints, strewn)
     tell(0.8, "counting grains")
     scale = registered.grid.mm_per_px
@@ -153,8 +141,7 @@ def measure(
         maps, found = _told(registered, hints, strewn)
     registered = replace(registered, views={})
     tell(0.9, "summing zones")
-    grains = {name: grain_table(f, registered.grid, patch, registered.cameras[name]) for name, f in found.items()}
-    grains, alike = as_before(grains)
+    grains, alike = as_before(grain_tables(found, registered, patch))
     grains = as_varied(grains, hints)
     weighed = {
         name: ShotGrains(
@@ -217,8 +204,7 @@ def _told(
     registered: RegisteredShots, hints: Sequence[KindHint], strewn: Mask
 ) -> tuple[CoverMaps, dict[str, FoundGrains]]:
     """Debris told from floor, and the grains of every shot."""
-    maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn)
-    found = dict(zip(maps.shots, for_each(lambda shot: find_grains(shot, hints), maps.shots.values()), strict=True))
+    maps, found = told_debris(registered, hints, strewn)
     return maps, screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
 
 
@@ -274,10 +260,9 @@ def _read_photos(
 
 
 def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[KindHint, ...]:
-    if kinds:
-        return kind_hints(kinds, registered.grid.mm_per_px, registered.paper)
-    last = "blank" if "blank" in registered.views else list(registered.views)[-1]
-    hints = guess_kinds(registered.views["before"], registered.views[last], registered.usable)
+    hints = hints_of(
+        registered, kinds, "before", "blank" if "blank" in registered.views else list(registered.views)[-1]
+    )
     if not hints:
         raise NoDebrisError(
             "before: nothing differs from the later photo, so no debris is seen. Give the debris file, or check that "

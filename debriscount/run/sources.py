@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from os import PathLike
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +20,14 @@ from .records import KindColor
 
 #: A photo: a file or sRGB pixels of shape (H, W, 3), 8 bits a channel.
 PhotoSource = str | PathLike[str] | NDArray[np.uint8]
+Given = TypeVar("Given")
 #: Told the share done, 0 to 1, and what is being done.
 Progress = Callable[[float, str], None]
+
+
+def loaded(given: Given | str | PathLike[str], read: Callable[[str | PathLike[str]], Given]) -> Given:
+    """What was given, read if it is the path of a file."""
+    return read(given) if isinstance(given, str | PathLike) else given
 
 
 def load_photo(source: PhotoSource, name: str, most_megapixels: float = MOST_MEGAPIXELS) -> Photo:

@@ -3,12 +3,9 @@
 import numpy as np
 
 from ..arrays import Floats
+from .quantity import Z95
 
 Interval = tuple[float, float]
-
-
-#: Of a normal estimate, two-sided, 95 %.
-Z95 = 1.959963984540054
 
 
 def wilson(share: float, count: float) -> Interval:

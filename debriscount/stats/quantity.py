@@ -3,6 +3,9 @@
 import math
 from dataclasses import dataclass
 
+#: Standard normal deviate of a two-sided 95 % interval.
+Z95 = 1.959963984540054
+
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
@@ -53,7 +56,7 @@ def coverage_factor95(dof: float) -> float:
     """
     from scipy.special import stdtrit
 
-    return float(stdtrit(dof, 0.975)) if math.isfinite(dof) else 1.959963984540054
+    return float(stdtrit(dof, 0.975)) if math.isfinite(dof) else Z95
 
 
 def chance_of(quantity: Quantity, expected: float = 0.0) -> float:

@@ -15,6 +15,7 @@ from ...arrays import Floats
 from ...grains.table import zone_members
 from ...inputs.patch import MARGIN, OUTSIDE, Patch
 from ...registration.grid import FloorGrid
+from ...stats.quantity import Z95
 from ..records import Fates, Interval, Reach, ReachedShare
 from .sites import Sites, gather_sites
 from .survival import Survival, learn_survival
@@ -28,8 +29,6 @@ _LEAST_GRAINS = 5
 _LEAST_KNOWN = 0.5
 #: Draws of what chance leaves open, for each set of parameters.
 _REPEATS = 40
-#: Standard normal deviate of a 95 % interval.
-_Z95 = 1.959964
 
 
 def find_reach(fates: Fates, patch: Patch, pickups: Pickups, grid: FloorGrid | None = None) -> Reach | None:
@@ -93,7 +92,7 @@ def _share(survival: Survival, area: Floats, pickup: float | None, interval: Int
         return ReachedShare(100 * share, around, None, None)
     there = None
     if interval is not None:
-        spread = (interval[1] - interval[0]) / (2 * _Z95)
+        spread = (interval[1] - interval[0]) / (2 * Z95)
         drawn = pickup + spread * rng.standard_normal(len(shares))
         # All that was reached is the most that can be picked up.
         there = _interval(np.minimum(drawn / np.maximum(shares, 1e-6), 100.0), pickup / share)
