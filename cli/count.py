@@ -7,8 +7,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
-from ._progress import progress_bar, share_of
-from ._terminal import said_aside, terminal_width
+from ._terminal import progress_bar, said_aside, share_of, terminal_width
 
 
 def count(
@@ -49,9 +48,9 @@ def count(
 
     require_opencv()
     import debriscount
-    from debriscount.figures.region import parse_region
     from debriscount.report import count_json, count_text, write_counts
     from debriscount.report.folder import refuse_other_photos, settle_folder
+    from debriscount.run.region import parse_region
 
     if out is not None:
         settle_folder(out)

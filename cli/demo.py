@@ -5,8 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ._progress import progress_bar
-from ._terminal import said_aside
+from ._terminal import progress_bar, said_aside
 
 
 def demo(

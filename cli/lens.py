@@ -5,8 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ._progress import progress_bar
-from ._terminal import said_aside
+from ._terminal import progress_bar, said_aside
 
 
 def lens(
@@ -41,8 +40,8 @@ def lens(
     from debriscount.opencv import require_opencv
 
     require_opencv()
-    from debriscount.geometry.boards import Board, parse_size
-    from debriscount.geometry.calibrate import calibrate_lens
+    from debriscount.camera.boards import Board, parse_size
+    from debriscount.camera.calibrate import calibrate_lens
     from debriscount.inputs.lens_file import check_lens_name, refuse_other_files, write_lens
     from debriscount.report.lens import lens_json, lens_text
 

@@ -28,7 +28,7 @@ def markers(
     patch file for what was printed.
     """
     if printed_ruler_mm is not None:
-        from debriscount.inputs.patch_correct import correct_patch_file
+        from debriscount.layout.correct_patch import correct_patch_file
 
         correct_patch_file(patch, printed_ruler_mm, out, overwrite=overwrite)
         said_aside(f"wrote {out}: every side_mm times {printed_ruler_mm / 100:g}")
@@ -36,7 +36,7 @@ def markers(
     from debriscount.opencv import require_opencv
 
     require_opencv()
-    from debriscount.sheet.write import write_sheet
+    from debriscount.layout.write_sheet import write_sheet
 
     written = write_sheet(patch, out, paper, megapixels=megapixels, overwrite=overwrite)
     said_aside(f"wrote {', '.join(str(path) for path in written)}")

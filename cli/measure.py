@@ -7,8 +7,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
-from ._progress import progress_bar
-from ._terminal import said_aside, terminal_width
+from ._terminal import progress_bar, said_aside, terminal_width
 
 NOT_SOUND = 3
 

@@ -54,9 +54,10 @@ def new(
     It refuses a layout whose markers cannot work, and says why.
     """
     from debriscount.errors import PatchLayoutError
-    from debriscount.inputs.patch_answers import gather_answers, make_patch, patch_text
     from debriscount.inputs.patch_write import patch_toml
     from debriscount.inputs.save import refuse_existing, save_files
+
+    from ._patch_answers import gather_answers, make_patch, patch_text
 
     if not overwrite:
         refuse_existing([out])

@@ -5,8 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ._progress import progress_bar
-from ._terminal import said_aside, terminal_width
+from ._terminal import progress_bar, said_aside, terminal_width
 
 
 def portion(
@@ -53,9 +52,8 @@ def portion(
     require_opencv()
     from debriscount.inputs.save import refuse_existing
     from debriscount.portions.arguments import parse_grams
-    from debriscount.portions.calibrate import calibrate
-    from debriscount.portions.text import calibration_json, calibration_text
-    from debriscount.portions.write import write_calibration
+    from debriscount.portions.calibrate import calibrate, write_calibration
+    from debriscount.report.portion import calibration_json, calibration_text
     from debriscount.safety import MINERAL_DUST, SAND_MM
 
     if out is not None and not overwrite:

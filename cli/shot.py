@@ -11,8 +11,8 @@ from debriscount.photo.limits import MOST_MEGAPIXELS
 from ._terminal import in_colour, said_aside, terminal_width
 
 if TYPE_CHECKING:
-    from debriscount.fitness.files import ShotCheck
-    from debriscount.fitness.records import Fitness
+    from debriscount.shot_check.files import ShotCheck
+    from debriscount.shot_check.records import Fitness
 
 NOT_FIT = 3
 
@@ -52,8 +52,8 @@ def shot(
 
     require_opencv()
     from debriscount.errors import ShotOptionsError
-    from debriscount.figures.lying import looked_over
-    from debriscount.fitness.files import shot_check
+    from debriscount.run.lying import looked_over
+    from debriscount.shot_check.files import shot_check
 
     if not photos and watch is None:
         raise ShotOptionsError("nothing to check. Give photos, or --watch with a folder.")
@@ -84,8 +84,8 @@ def _print_json(checked: "Sequence[Fitness]") -> bool:
 
 def _print(check: "ShotCheck", photo: Path, *, details: bool, verdict_last: bool = False) -> bool:
     """Check a photo, print what it comes to, and return whether it is fit."""
-    from debriscount.figures.lying import looked_over
     from debriscount.report.shot import details_text, shot_text, verdict_word
+    from debriscount.run.lying import looked_over
 
     one, lying = looked_over(check, photo)
     if details:
@@ -100,8 +100,8 @@ def _print(check: "ShotCheck", photo: Path, *, details: bool, verdict_last: bool
 
 def _watch(check: "ShotCheck", folder: Path, *, json: bool, details: bool) -> None:
     from debriscount.errors import PhotoFileError
-    from debriscount.figures.lying import looked_over
-    from debriscount.fitness.watch import arriving_photos
+    from debriscount.run.lying import looked_over
+    from debriscount.shot_check.watch import arriving_photos
 
     arriving = arriving_photos(folder)
     said_aside(f"watching {folder}; Ctrl-C ends it")

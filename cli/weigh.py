@@ -70,9 +70,10 @@ def weigh(
     """
     from debriscount.errors import WeighingError
     from debriscount.inputs.save import refuse_existing, save_files
-    from debriscount.inputs.weighing_answers import gather_weighing
     from debriscount.inputs.weighing_write import weighing_toml
-    from debriscount.scale.statement import weighing_text
+    from debriscount.report.weighing import weighing_text
+
+    from ._weighing_answers import gather_weighing
 
     if show is not None:
         _show(show, json=json)
@@ -95,7 +96,7 @@ def weigh(
 
 def _show(file: Path, *, json: bool) -> None:
     from debriscount.inputs.weighing_file import read_weighing
-    from debriscount.scale.statement import weighing_record, weighing_text
+    from debriscount.report.weighing import weighing_record, weighing_text
 
     weighing = read_weighing(file)
     if json:

@@ -24,25 +24,24 @@ __all__ = [
 
 if TYPE_CHECKING:
     from . import errors
-    from .figures.count import count
-    from .figures.counted import Counted
-    from .figures.records import Measurement
-    from .figures.run import measure
     from .inputs.debris import DebrisKind
     from .inputs.debris_file import read_debris
     from .inputs.lens import CameraLens
     from .inputs.lens_file import read_lens
     from .inputs.patch import Patch
     from .inputs.patch_file import read_patch
+    from .run.count import count
+    from .run.measure import measure
+    from .run.records import Counted, Measurement
 else:
     _HOME = {
         "CameraLens": "inputs.lens",
-        "Counted": "figures.counted",
+        "Counted": "run.counted",
         "DebrisKind": "inputs.debris",
-        "Measurement": "figures.records",
+        "Measurement": "run.records",
         "Patch": "inputs.patch",
-        "count": "figures.count",
-        "measure": "figures.run",
+        "count": "run.count",
+        "measure": "run.measure",
         "read_debris": "inputs.debris_file",
         "read_lens": "inputs.lens_file",
         "read_patch": "inputs.patch_file",

@@ -112,8 +112,8 @@ def run_scene(folder: Path, progress: Callable[[float, str], None] | None = None
         As measuring and writing do.
     """
     require_opencv()
-    from .figures.run import measure
     from .report import write_measurement
+    from .run.measure import measure
 
     patch, before = folder / "patch.toml", folder / "before.jpg"
     afters = sorted(folder.glob("after*.jpg"))

@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import Marker, Patch
+from debriscount.registration.grid import FloorGrid
 from debriscount.simulate.pose import pose_shots
 
 
@@ -117,7 +117,7 @@ def test_floor_places_are_compared_through_the_view_that_a_photo_was_resampled_w
 
 
 def test_the_mapping_kept_is_the_one_that_was_used(load: Any) -> None:
-    from debriscount.geometry import register
+    from debriscount.registration import register
 
     places = load("geometry_places")
     spec = load("geometry_scenes").feasible("places", 0)

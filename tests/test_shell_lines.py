@@ -22,8 +22,8 @@ from debriscount.demo import SCENES
 from debriscount.manual.pages import TOPICS, page
 from debriscount.report.record import agreement_json
 from debriscount.scale.agreement import agree
-from debriscount.scale.quantity import Quantity
 from debriscount.shipped import shipped_folder
+from debriscount.stats.quantity import Quantity
 
 ROOT = Path(__file__).parents[1]
 DOCUMENTS = {"README": (ROOT / "README.md").read_text(encoding="utf-8"), **{topic: page(topic) for topic in TOPICS}}

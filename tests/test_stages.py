@@ -8,24 +8,40 @@ import pytest
 ROOT = Path(__file__).parents[1]
 STAGES = (
     "inputs",
+    "layout",
     "photo",
-    "geometry",
+    "markers",
+    "camera",
+    "registration",
     "cover",
     "grains",
-    "fitness",
-    "scale",
+    "shot_check",
+    "pickup",
     "leftovers",
-    "figures",
+    "scale",
+    "plausibility",
+    "run",
     "portions",
     "simulate",
-    "sheet",
     "report",
     "demo",
     "manual",
     "cli",
 )
 #: Beside the stages: they import no stage, and every stage may import them.
-BESIDE = ("at_once", "errors", "flags", "memory", "opencv", "printable", "safety", "shipped")
+BESIDE = (
+    "arrays",
+    "at_once",
+    "errors",
+    "flags",
+    "memory",
+    "opencv",
+    "printable",
+    "safety",
+    "serialize",
+    "shipped",
+    "stats",
+)
 FILES = [*sorted((ROOT / "debriscount").rglob("*.py")), *sorted((ROOT / "cli").rglob("*.py"))]
 FILES.remove(ROOT / "debriscount" / "__init__.py")  # names what every stage has to offer, and loads it when asked
 
@@ -58,7 +74,7 @@ def stage(name: str) -> str:
     if parts[0] in ("cli", "debriscount_cli"):
         return "cli"
     # The root's own names stand for the last stage that they come from.
-    return {"measure": "figures", "__version__": "errors"}.get(parts[1], parts[1]) if len(parts) > 1 else "errors"
+    return {"measure": "run", "__version__": "errors"}.get(parts[1], parts[1]) if len(parts) > 1 else "errors"
 
 
 @pytest.mark.parametrize("file", FILES, ids=module_name)

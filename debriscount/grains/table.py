@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
-from ..geometry.pose import MIDDLE, below
+from ..camera.view import MIDDLE, below
 from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
+from ..registration.grid import FloorGrid
 from .find import FoundGrains
 
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
+
 WALL_SIDES = ("top", "right", "bottom", "left")
 
 #: Zones in the order in which they are reported; a point's code is its place in this tuple.
@@ -22,7 +24,7 @@ class Marker:
     center_mm: tuple[float, float]
     side_mm: float
 
-    def corners_mm(self) -> NDArray[np.float64]:
+    def corners_mm(self) -> Floats:
         """Corners of the black square, ndarray of shape (4, 2): top left, then clockwise, mm."""
         x, y = self.center_mm
         h = self.side_mm / 2
@@ -61,9 +63,7 @@ class Patch:
             self.height_mm + (0.0 if "bottom" in self.walls else m),
         )
 
-    def in_front_of_walls(
-        self, x_mm: NDArray[np.floating], y_mm: NDArray[np.floating]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def in_front_of_walls(self, x_mm: NDArray[np.floating], y_mm: NDArray[np.floating]) -> tuple[Floats, Floats]:
         """Places behind a wall moved to its foot, others as they are; shapes as given, mm.
 
         A grain at the wall appears a little behind it where the camera looks at its top from the patch.
@@ -82,7 +82,7 @@ class Patch:
 
     def inside(
         self, x_mm: Sequence[float] | NDArray[np.floating], y_mm: Sequence[float] | NDArray[np.floating]
-    ) -> NDArray[np.bool_]:
+    ) -> Mask:
         """Whether each point lies in the patch, margin not counted; shapes as for `zone_codes`."""
         zone = self.zone_codes(x_mm, y_mm)
         return np.asarray((zone != MARGIN) & (zone != OUTSIDE))

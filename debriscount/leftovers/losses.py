@@ -6,11 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from ..arrays import Floats, Mask
 from ..grains.table import GrainTable
 from ..inputs.patch import OUTSIDE, Patch
-from .fates import Fates
-
-Floats = NDArray[np.float64]
+from .records import Fates
 
 #: A direction or a side stands out where chance alone would make it so in one pass of a hundred.
 BY_CHANCE = 0.01
@@ -26,7 +25,7 @@ class Moved:
 
     grains: NDArray[np.int_]
     way_mm: Floats
-    fair: NDArray[np.bool_]
+    fair: Mask
 
     @property
     def least_mm(self) -> Floats:

@@ -6,9 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from ..arrays import Floats, Mask
 from ..grains.table import GrainTable
-
-Floats = NDArray[np.float64]
 
 #: A pair whose areas differ by more than this is seen in part or merged in one of the shots, and says nothing.
 ALIKE = 1.33
@@ -30,7 +29,7 @@ class Neighbours:
 
     index: NDArray[np.int_]
     apart_mm: Floats
-    comparable: NDArray[np.bool_]
+    comparable: Mask
     unlike_mm: Floats
 
 
@@ -50,7 +49,7 @@ def nearest_grains(grains: GrainTable, others: GrainTable, offset_mm: tuple[floa
     return Neighbours(np.asarray(index), np.asarray(apart, float), comparable, unlike)
 
 
-def place_sigma_mm(near: Neighbours, still: NDArray[np.bool_], apart_mm: float) -> float | None:
+def place_sigma_mm(near: Neighbours, still: Mask, apart_mm: float) -> float | None:
     """Standard deviation of a coordinate between two shots for grains that lie still; None if none can be compared.
 
     From the median, which the few that were moved hardly change, but no less than what the alignment leaves
@@ -60,12 +59,12 @@ def place_sigma_mm(near: Neighbours, still: NDArray[np.bool_], apart_mm: float) 
     return max(float(np.median(apart)) / RAYLEIGH_MEDIAN, apart_mm) if len(apart) else None
 
 
-def moved_grains(near: Neighbours, sigma_mm: float) -> NDArray[np.bool_]:
+def moved_grains(near: Neighbours, sigma_mm: float) -> Mask:
     """Which grains lie beside the nearest other one, but surely not in its place."""
     return near.comparable & (near.apart_mm > SURE * sigma_mm + near.unlike_mm)
 
 
-def alone(grains: GrainTable) -> NDArray[np.bool_]:
+def alone(grains: GrainTable) -> Mask:
     """Which grains touch no other."""
     if not len(grains.clump):
         return np.ones(len(grains), bool)

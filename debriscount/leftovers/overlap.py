@@ -5,9 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..grains.find import FoundGrains
-
-Floats = NDArray[np.float64]
 
 #: Cover is counted up to this much: a grain brighter than its kind's mean is no two grains.
 MOST_COVER = 1.5
@@ -37,7 +36,7 @@ class Overlaps:
     here: Floats
     by_chance: Floats
     offsets_px: NDArray[np.int_]
-    faint: NDArray[np.bool_]
+    faint: Mask
 
 
 def overlaps(grains: SeenGrains, other: SeenGrains) -> Overlaps:

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..grains.table import GrainTable
-from ..scale.quantity import coverage_factor95
-from .proportion import Z95
+from ..stats.quantity import Z95, coverage_factor95
 from .records import FurtherPass, Interval, PassStep, Reach
 
 #: Percentage points; a gain as small is none that another could be a multiple of.

@@ -3,12 +3,54 @@
 A figure that cannot be known is None.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
+from ..arrays import Floats, Mask
+from ..grains.table import GrainTable
+from ..inputs.patch import MARGIN, OUTSIDE
+from ..registration.grid import FloorGrid
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fates:
+    """The grains of an earlier and a later shot, and how far each lies in both.
+
+    ``stayed`` has one entry a grain of ``earlier``: the share of it that still lies in its place, which `trace` rounds
+    to 0 or 1. ``untouched`` has one entry a grain of ``later``: the chance that it lay there before; it is 0 for what
+    was moved and nearly 1 for what was not, less what chance overlap gives, so that sums over many grains are right.
+    ``matched`` has one entry a kind: whether its grains are large enough to be compared one by one by their middles as
+    well. ``least_shift_mm``, by kind too, is the shortest shift that is told from lying still; ``u_untouched_percent``,
+    by kind, the standard uncertainty of the untouched share of all of that kind's leftovers, percentage points, and
+    ``chance_percent`` how much of what was only moved would pass for untouched by chance.
+    """
+
+    earlier: GrainTable
+    later: GrainTable
+    stayed: Floats
+    untouched: Floats
+    matched: tuple[bool, ...]
+    least_shift_mm: tuple[float, ...]
+    u_untouched_percent: tuple[float, ...]
+    chance_percent: tuple[float, ...]
+
+    def only(self, earlier: Mask, later: Mask) -> "Fates":
+        """Some of the grains alone; masks of shape (len(self.earlier),) and (len(self.later),)."""
+        return replace(
+            self,
+            earlier=self.earlier.take(earlier),
+            later=self.later.take(later),
+            stayed=self.stayed[earlier],
+            untouched=self.untouched[later],
+        )
+
+
+def in_patch(grains: GrainTable) -> Mask:
+    """Which grains lie in the patch, shape (N,)."""
+    return np.asarray((grains.zone != MARGIN) & (grains.zone != OUTSIDE))
+
 
 Interval = tuple[float, float]
 Places = tuple[tuple[float, float], ...]
@@ -233,5 +275,25 @@ class WhyLeft:
     walls: Walls
     scatter: Scatter
     findings: tuple[Finding, ...]
-    untouched: NDArray[np.float64]
-    way_mm: NDArray[np.float64]
+    untouched: Floats
+    way_mm: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Explained:
+    """Every pass explained, in order, what each brought, and what one more may bring.
+
+    A pass is None of whose leftovers nothing can be told.
+    """
+
+    passes: tuple[WhyLeft | None, ...] = ()
+    steps: tuple[PassStep, ...] = ()
+    further: FurtherPass | None = None
+
+    def why(self, number: int) -> WhyLeft | None:
+        """Return why debris stayed in a pass; passes are numbered from 1."""
+        return self.passes[number - 1] if number <= len(self.passes) else None
+
+    def step(self, number: int) -> PassStep | None:
+        """Return what a pass brought."""
+        return self.steps[number - 1] if number <= len(self.steps) else None

@@ -4,15 +4,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from ..arrays import Floats, Mask
 from ..grains.table import GrainTable
 from ..inputs.patch import MARGIN, WALL_SIDES, Patch
-from .fates import Fates, in_patch
+from ..stats.proportion import effective_count, wilson
 from .losses import BY_CHANCE, Moved, moved_from_losses, one_way
-from .proportion import effective_count, wilson
-from .records import Interval, Scatter
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+from .records import Fates, Interval, Scatter, in_patch
 
 #: Earlier grains nearest to a later one among which those that it touches are sought.
 _NEIGHBOURS = 6
@@ -150,7 +147,7 @@ def _bare_mm2(fates: Fates) -> float:
     own = np.flatnonzero(in_patch(later))
     if not len(own):
         return 0.0
-    bare: Bools = np.ones(len(own), bool)
+    bare: Mask = np.ones(len(own), bool)
     if len(earlier):
         places = [np.stack([grains.x_mm, grains.y_mm], axis=-1) for grains in (earlier, later)]
         nearest = [*range(1, min(_NEIGHBOURS, len(earlier)) + 1)]

@@ -3,13 +3,13 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Mask
 from ..grains.table import zone_members
 from ..inputs.patch import Patch
-from .fates import Fates
-from .proportion import Z95, mean_share
-from .records import Leftovers, LeftShares
+from ..stats.proportion import mean_share
+from ..stats.quantity import Z95
+from .records import Fates, Leftovers, LeftShares
 
 
 def leftovers_of(fates: Fates, patch: Patch, kind_names: Sequence[str]) -> Leftovers:
@@ -46,7 +46,7 @@ def leftovers_of(fates: Fates, patch: Patch, kind_names: Sequence[str]) -> Lefto
     )
 
 
-def _shares(fates: Fates, chosen: NDArray[np.bool_]) -> LeftShares:
+def _shares(fates: Fates, chosen: Mask) -> LeftShares:
     area = fates.later.area_mm2[chosen]
     found = mean_share(fates.untouched[chosen], area)
     if found is None:

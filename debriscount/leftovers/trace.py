@@ -4,16 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..cover.kinds import KindHint
 from ..grains.table import GrainTable
-from .fates import Fates
 from .moved import SURE, Neighbours, moved_grains, nearest_grains, place_sigma_mm
 from .overlap import Overlaps, SeenGrains, overlaps
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+from .records import Fates
 
 #: Share of a grain's usual overlap from which it lies where it lay: half way. LOOSE and STRICT are tried beside it to
 #: see how much hangs on that.
@@ -84,7 +81,7 @@ class _Judged:
     """The grains of one kind: the chance that each lies still, those seen to have moved, and how sure that is."""
 
     still: Floats
-    moved: Bools
+    moved: Mask
     u_percent: float
     chance_percent: float
 
@@ -93,7 +90,7 @@ def _judge(
     grains: GrainTable,
     others: GrainTable,
     seen: Overlaps,
-    own: Bools,
+    own: Mask,
     pairs: Neighbours | None,
     sigma_mm: float | None,
     mm_per_px: float,
@@ -124,13 +121,13 @@ def _judge(
     return _Judged(still, moved, 100 * u, 100 * float((area * (1 - clear)).sum()) / total)
 
 
-def _usual(seen: Overlaps, own: Bools) -> float:
+def _usual(seen: Overlaps, own: Mask) -> float:
     """Overlap of grains that lie still, which differs a little from 1 as light and sharpness do between shots."""
     still = seen.here[own & (seen.here > HALF)]
     return float(np.median(still)) if len(still) else 1.0
 
 
-def _less_surplus(area: Floats, lies: Bools, chance: Floats, surplus: float) -> Floats:
+def _less_surplus(area: Floats, lies: Mask, chance: Floats, surplus: float) -> Floats:
     """The chance of each that it lies still, such that ``surplus`` of area is taken off where chance is greatest."""
     weight = np.where(lies, area * chance, 0.0)
     if not weight.any():

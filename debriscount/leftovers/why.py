@@ -1,39 +1,26 @@
 """Why debris stayed, pass by pass: the stage as a whole."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..cover.kinds import KindHint
 from ..inputs.patch import Patch
-from .fates import Fates
 from .findings import findings
 from .lanes.find import find_lanes
 from .losses import moved_from_losses
 from .passes import Pickup, further_pass, of_found, pass_step
 from .reach.find import Pickups, find_reach
 from .reach.missed import find_missed
-from .records import FurtherPass, PassStep, Reach, WhyLeft
+from .records import Explained, Fates, PassStep, Reach, WhyLeft
 from .scatter import find_scatter
 from .shares import leftovers_of
 from .trace import TracedShot, trace
 from .walls.find import find_walls
 
-Bools = NDArray[np.bool_]
-
 #: Chance from which a grain is taken to lie where the blank shows one as well: it is the floor's own.
 FLOORS_OWN = 0.5
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Explained:
-    """Every pass explained, in order, what each brought, and what one more may bring."""
-
-    passes: tuple[WhyLeft, ...]
-    steps: tuple[PassStep, ...]
-    further: FurtherPass | None
 
 
 def why_left(
@@ -104,8 +91,8 @@ def _explained(
     own: Fates,
     reach: Reach | None,
     step: PassStep,
-    untouched: NDArray[np.float64],
-    way_mm: NDArray[np.float64],
+    untouched: Floats,
+    way_mm: Floats,
 ) -> WhyLeft:
     leftovers, lanes = leftovers_of(whole, patch, kind_names), find_lanes(own, patch)
     missed = () if reach is None else find_missed(own, patch, reach, lanes)
@@ -114,7 +101,7 @@ def _explained(
     return WhyLeft(leftovers, reach, lanes, missed, walls, scatter, sentences, untouched, way_mm)
 
 
-def _floors_own(fates: Fates) -> Bools:
+def _floors_own(fates: Fates) -> Mask:
     """Which grains of the later shot the blank shows as well."""
     return np.asarray(fates.untouched >= FLOORS_OWN)
 

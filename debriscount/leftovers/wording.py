@@ -2,7 +2,7 @@
 
 import math
 
-from .proportion import Z95
+from ..stats.quantity import Z95
 from .records import Interval
 
 _MOST_DECIMALS = 2

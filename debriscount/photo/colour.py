@@ -1,4 +1,4 @@
-"""Between the photo's sRGB values and light: the sRGB transfer curve and CIELAB.
+"""Between the photo's sRGB values and light: the sRGB transfer curve, CIELAB, and pictures without colour.
 
 References
 ----------
@@ -12,14 +12,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 
-def srgb_to_linear(encoded: NDArray[np.floating]) -> NDArray[np.float64]:
+
+def srgb_to_linear(encoded: NDArray[np.floating]) -> Floats:
     """Linear light, 0 to 1, from encoded sRGB values, 0 to 1 [IEC 61966-2-1]; any shape."""
     v = np.asarray(encoded, float)
     return np.where(v <= 0.04045, v / 12.92, ((np.maximum(v, 0) + 0.055) / 1.055) ** 2.4)
 
 
-def linear_to_srgb(linear: NDArray[np.floating]) -> NDArray[np.float64]:
+def linear_to_srgb(linear: NDArray[np.floating]) -> Floats:
     """Encoded sRGB values, 0 to 1, from linear light, clipped to 0 to 1; any shape."""
     v = np.clip(np.asarray(linear, float), 0, 1)
     return np.asarray(np.where(v <= 0.0031308, v * 12.92, 1.055 * v ** (1 / 2.4) - 0.055))
@@ -51,8 +53,28 @@ def luminance(linear: NDArray[np.floating]) -> NDArray[np.floating]:
     return linear @ np.array([0.2126, 0.7152, 0.0722], linear.dtype)
 
 
-def linear_to_lab(linear: NDArray[np.floating]) -> NDArray[np.float64]:
+def linear_to_lab(linear: NDArray[np.floating]) -> Floats:
     """CIELAB (D65) of linear sRGB, shape (..., 3) [CIE 15]."""
     from skimage.color import rgb2lab
 
     return np.asarray(rgb2lab(linear_to_srgb(linear)))
+
+
+#: A look at every so many pixels each way decides almost always; only where it sees no colour, all are looked at.
+_EVERY = 16
+
+
+def is_grey(pixels: NDArray[np.uint8]) -> bool:
+    """Whether the three channels of pixels, shape (H, W, 3), are equal everywhere."""
+    return _no_colour(pixels[::_EVERY, ::_EVERY]) and _no_colour(pixels)
+
+
+def grey_pixels(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Pixels of shape (H, W, 3) as grey of the same relative luminance [IEC 61966-2-1], channels equal."""
+    grey = srgb_pixels(luminance(linear_pixels(pixels)).astype(np.float32))
+    return np.repeat(grey[..., None], 3, axis=2)
+
+
+def _no_colour(pixels: NDArray[np.uint8]) -> bool:
+    red, green, blue = np.moveaxis(pixels, -1, 0)
+    return np.array_equal(red, green) and np.array_equal(green, blue)

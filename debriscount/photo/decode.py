@@ -12,12 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, TiffImagePlugin, UnidentifiedImageError
 
+from ..arrays import Floats
 from ..errors import PhotoFileError
 from ..printable import printable
+from .colour import is_grey
 from .container import container
 from .eight_bit import storage_of
 from .exif import camera_settings, orientation
-from .grey import is_grey
 from .heif import heif_colour_warning, heif_turned_deg, open_heif
 from .heif_heard import check_all_read, check_heif
 from .jpeg import check_scans, jpeg_steps
@@ -51,7 +52,7 @@ class Decoded:
     pixels: NDArray[np.uint8]
     settings: CameraSettings
     turned_deg: int
-    jpeg_steps: NDArray[np.float64] | None
+    jpeg_steps: Floats | None
     grey: bool
     warnings: tuple[str, ...]
 

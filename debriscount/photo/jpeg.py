@@ -4,8 +4,8 @@ import re
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..errors import PhotoFileError
 
 #: A scan refines the whole picture, so decoding takes time for each, however few bytes it has. Encoders write about
@@ -19,7 +19,7 @@ _IMAGE_END = 0xD9
 _WITHOUT_LENGTH = (0x01, 0xD8)
 
 
-def jpeg_steps(image: Any) -> NDArray[np.float64] | None:
+def jpeg_steps(image: Any) -> Floats | None:
     """Quantisation tables of an opened JPEG.
 
     Parameters

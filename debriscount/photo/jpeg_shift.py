@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import PhotoFileError
+from ..stats.robust import robust_sd
 
 #: How many times what steps usually vary by a shift must be. In a row of a hundred blocks, chance does not make the
 #: median of their steps as large as that, and an edge in the scene varies along itself by more than bare steps do.
@@ -82,7 +83,7 @@ def _channel(rows: NDArray[np.uint8], channel: int) -> NDArray[np.float32]:
 
 def _shifted_from(steps: NDArray[np.float32], columns: int, least: float) -> int | None:
     """Index of the first step of a shift, or None."""
-    usual = 1.4826 * float(np.median(np.abs(steps)))
+    usual = robust_sd(steps, 0.0)
     limit = max(least, _CLEAR * usual)
     sums = np.cumsum(np.concatenate([[0.0], np.clip(steps, -limit, limit)]))
     means = (sums[columns:] - sums[:-columns]) / columns
@@ -92,7 +93,7 @@ def _shifted_from(steps: NDArray[np.float32], columns: int, least: float) -> int
     column = first % columns
     if abs(shift) < limit or not _ENDS <= column <= columns - _ENDS:
         return None
-    spread = 1.4826 * float(np.median(np.abs(within - shift)))
+    spread = robust_sd(within, shift)
     left_of_it, under_that = steps[first - column : first], within[columns - column :]
     jumps = abs(float(np.median(left_of_it))) < abs(shift) / 2 < abs(float(np.median(under_that)))
     return first if jumps and spread <= max(_MOST_SPREAD * usual, _MOST_SHARE * abs(shift), 0.5) else None

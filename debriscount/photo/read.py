@@ -9,11 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..errors import PhotoFileError
 from ..printable import printable
+from .colour import is_grey
 from .decode import decode
 from .files import file_bytes
-from .grey import is_grey
 from .limits import LEAST_SIDE_PX, MOST_MEGAPIXELS, most_bytes
 from .settings import UNKNOWN_SETTINGS, CameraSettings
 
@@ -38,7 +39,7 @@ class Photo:
     sha256: str = ""
     settings: CameraSettings = UNKNOWN_SETTINGS
     turned_deg: int = 0
-    jpeg_steps: NDArray[np.float64] | None = None
+    jpeg_steps: Floats | None = None
     grey: bool = False
     warnings: tuple[str, ...] = ()
 

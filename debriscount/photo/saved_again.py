@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .read import Photo
 
 #: Side of the middle part that is compared, px: a million pixels tell noise to a hundredth of itself.
@@ -65,7 +66,7 @@ def _middle(size: int) -> slice:
     return slice(start, start + length)
 
 
-def _rounded(luma: NDArray[np.float32], steps: NDArray[np.float64]) -> NDArray[np.float32]:
+def _rounded(luma: NDArray[np.float32], steps: Floats) -> NDArray[np.float32]:
     """What a JPEG of these quantisation steps keeps of luma, shape (8 M, 8 N)."""
     k = np.arange(8)
     cosines = np.sqrt(2 / 8) * np.cos(np.pi * (2 * k + 1) * k[:, None] / 16)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from .grey import grey_pixels
+from .colour import grey_pixels
 from .read import Photo
 from .settings import differing_settings
 

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from .colour import is_grey
 from .eight_bit import Storage, eight_bit
-from .grey import is_grey
 from .profile import to_srgb
 
 #: Rows at a time, so that no second whole picture is needed for what is converted on the way.

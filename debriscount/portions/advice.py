@@ -5,11 +5,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..scale.quantity import coverage_factor95
-from ..scale.regression import LinearFit
+from ..arrays import Floats
+from ..stats.quantity import coverage_factor95
+from ..stats.regression import LinearFit
 from .crowding import area_by_crowding, usual_cover
 from .fit import prediction_row
-from .records import Advice, AreaFit, Floats, WeighedPortion
+from .records import Advice, AreaFit, WeighedPortion
 from .weights import LIGHT
 
 #: An interval that becomes narrower by less than this share is not worth another portion (common practice, no source).

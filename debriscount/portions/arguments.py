@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import PortionError
-from ..scale.quantity import Quantity
+from ..stats.quantity import Quantity
 
 _NUMBER = r"[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+"
 _GRAMS = re.compile(rf"\s*({_NUMBER})\s*(?:g\s*)?(?:(?:±|\+-|\+/-)\s*({_NUMBER})\s*(?:g\s*)?)?")

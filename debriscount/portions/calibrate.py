@@ -4,18 +4,21 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from os import PathLike
+from pathlib import Path
 
 import numpy as np
 
 from ..errors import PortionError
-from ..figures.sources import Progress
 from ..inputs.debris import CalibrationPortion, DebrisCalibration, DebrisKind
 from ..inputs.debris_file import read_debris
+from ..inputs.debris_write import debris_toml
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
+from ..inputs.save import save_files
+from ..run.sources import Progress, loaded
 from ..scale.agreement import ACCEPTABLE
-from ..scale.quantity import Quantity
+from ..stats.quantity import Quantity
 from .advice import fit_warnings, next_portions
 from .arguments import PortionArgument, parse_portion
 from .fit import fit_area_mass, fit_grain_mass, read_off
@@ -72,8 +75,8 @@ def calibrate(
     DebriscountError
         As `debriscount.portions.photos.count_portions`, `read_patch` and `read_debris`.
     """
-    patch = patch if isinstance(patch, Patch) else read_patch(patch)
-    kind = debris if isinstance(debris, DebrisKind) else read_debris(debris)
+    patch = loaded(patch, read_patch)
+    kind = loaded(debris, read_debris)
     given = [parse_portion(p) if isinstance(p, str) else p for p in portions]
     if not given:
         raise PortionError("no portion is given. Give PHOTO=GRAMS for one weighed portion or more.")
@@ -163,3 +166,37 @@ def _disagreement(grain: GrainMass) -> list[str]:
         f"a grain weighs {counted.value:.4g} mg by the photos' counts and {thousand.value:.4g} mg by a thousand grains "
         f"weighed: the photos show {more}"
     ]
+
+
+def write_calibration(found: PortionCalibration, path: str | PathLike[str], *, overwrite: bool = False) -> Path:
+    """Write the debris file of a calibration.
+
+    Parameters
+    ----------
+    found : PortionCalibration
+        What the portions taught.
+    path : path-like
+        Where to; folders above are made.
+    overwrite : bool
+        Whether a file that is there may be replaced.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    OutputError
+        Something is there already, or the file cannot be written.
+    """
+    return save_files({Path(path): calibration_file(found).encode()}, overwrite=overwrite)[0]
+
+
+def calibration_file(found: PortionCalibration) -> str:
+    """Return the text of the debris file, with a comment that says where its masses come from."""
+    count, how = len(found.portions), found.kind.calibration
+    assert how is not None  # the portions are its calibration
+    portions = "a weighed portion" if count == 1 else f"{count} weighed portions"
+    remark = f"Masses learned from photos of {portions} on {how.date} by debriscount portion."
+    return debris_toml(found.kind, remark)

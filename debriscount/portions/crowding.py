@@ -4,12 +4,12 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ..figures.crowding import GRAINS_PER_CELL, true_cover
-from ..scale.quantity import coverage_factor95
-from ..scale.regression import f_test
-from .records import CrowdingFit, Floats, PortionShot
+from ..arrays import Floats
+from ..pickup.masses import GRAINS_PER_CELL, true_cover
+from ..stats.quantity import coverage_factor95
+from ..stats.regression import f_test
+from .records import CrowdingFit, PortionShot
 
 #: kappa that are tried, ends included. Random overlap is 1; what leans together in heaps may hide more, but beyond 2
 #: a cell could not be seen covered by more than half.
@@ -24,7 +24,7 @@ LEAST_PORTIONS = 3
 def cell_covers(x_mm: Floats, y_mm: Floats, area_mm2: Floats) -> tuple[Floats, float]:
     """Seen cover of each cell that holds grains, and the area of a cell, mm².
 
-    The cells are those of `debriscount.figures.crowding.crowding_factor`, which applies what is learned here.
+    The cells are those of `debriscount.pickup.masses.crowding_factor`, which applies what is learned here.
     """
     if len(area_mm2) == 0:
         return np.zeros(0), 1.0
@@ -118,9 +118,7 @@ def _lowest(kappas: Floats, chi2: Floats) -> float:
     return float(kappas[k] + (kappas[1] - kappas[0]) * 0.5 * (left - right) / bend) if bend > 0 else float(kappas[k])
 
 
-def crowding_columns(
-    laid: Sequence[Sequence[PortionShot]], area_mass_mg_per_mm2: float, kappa: float
-) -> NDArray[np.float64]:
+def crowding_columns(laid: Sequence[Sequence[PortionShot]], area_mass_mg_per_mm2: float, kappa: float) -> Floats:
     """Areas, mm², and the derivative by kappa of what the portions should weigh, mg; shape (N, 2)."""
     areas = [portion_area_mm2(shots, kappa) for shots in laid]
     bends = [area_mass_mg_per_mm2 * area_by_crowding(shots, kappa) for shots in laid]

@@ -5,9 +5,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..arrays import Floats
 from ..scale.agreement import ACCEPTABLE, zeta_score
-from ..scale.quantity import Quantity
-from ..scale.regression import fit_line, fit_through_origin, lack_of_fit, least_squares, weighted_mean
+from ..stats.quantity import Quantity
+from ..stats.regression import fit_line, fit_through_origin, lack_of_fit, least_squares, weighted_mean
 from .crowding import (
     LEAST_PORTIONS,
     area_by_crowding,
@@ -16,7 +17,7 @@ from .crowding import (
     portion_area_mm2,
     usual_cover,
 )
-from .records import AreaFit, Floats, GrainMass, WeighedPortion
+from .records import AreaFit, GrainMass, WeighedPortion
 from .weights import grain_mass_spread, portion_u_mg, u_from_line_mg
 
 #: By what factor the density of a portion that is laid anew in the same way may differ by chance (common practice, no
@@ -47,7 +48,7 @@ def fit_area_mass(portions: Sequence[WeighedPortion], size_mm: tuple[float, floa
     Weights are 1 / u², with u as `debriscount.portions.weights.u_from_line_mg`. Where the scatter about the line is
     larger than these say, uncertainties grow by Birge's ratio. Portions of equal weight and density are repeats, whose
     scatter the lack of fit is tested against; without any, it is tested against the stated uncertainties. No scatter
-    shows what is common to all photos, such as floor and light; see `debriscount.figures.masses.CARRY`.
+    shows what is common to all photos, such as floor and light; see `debriscount.pickup.masses.CARRY`.
     """
     laid = [p.shots for p in portions]
     mass, u = np.array([1000 * p.mass_g.value for p in portions]), portion_u_mg(portions, size_mm)

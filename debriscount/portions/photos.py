@@ -8,13 +8,13 @@ import numpy as np
 
 from ..cover.kinds import OUTLINED_PX
 from ..errors import NoDebrisError, PortionError
-from ..figures.clumps import K95
-from ..figures.count import count
-from ..figures.counted import Counted
-from ..figures.sources import Progress
 from ..inputs.debris import DebrisKind
 from ..inputs.lens import CameraLens
 from ..inputs.patch import OUTSIDE, Patch
+from ..pickup.clumps import K95
+from ..run.count import count
+from ..run.records import Counted
+from ..run.sources import Progress
 from .arguments import PortionArgument
 from .crowding import cell_covers
 from .records import PortionShot, WeighedPortion
@@ -62,7 +62,7 @@ def count_portions(
     NoDebrisError
         A photo shows no debris.
     DebriscountError
-        As `debriscount.figures.count.count`.
+        As `debriscount.run.count.count`.
     """
     total = sum(len(p.photos) for p in portions)
     tell: Progress = progress if progress is not None else lambda _done, _what: None

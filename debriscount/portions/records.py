@@ -2,14 +2,10 @@
 
 from dataclasses import dataclass, field
 
-import numpy as np
-from numpy.typing import NDArray
-
+from ..arrays import Floats
 from ..inputs.debris import DebrisKind
-from ..scale.quantity import Quantity
-from ..scale.regression import FTest, LinearFit
-
-Floats = NDArray[np.float64]
+from ..stats.quantity import Quantity
+from ..stats.regression import FTest, LinearFit
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -5,8 +5,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..arrays import Floats
 from .crowding import portion_area_mm2
-from .records import Floats, WeighedPortion
+from .records import WeighedPortion
 
 #: Standard normal deviate of the 95th percentile.
 _Z95 = 1.6448536269514722

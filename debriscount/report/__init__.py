@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from .count import count_grains_csv, count_json, count_text, count_zones_csv, draw_count, write_counts
     from .left_picture import draw_leftovers
-    from .pass_plot import draw_passes
     from .pictures import draw_overlay
+    from .plots import draw_passes, draw_walls
     from .reach_picture import draw_reach
     from .record import measurement_json, read_record
     from .tables import grains_csv, table_text, zones_csv
-    from .wall_plot import draw_walls
     from .write import write_measurement
 
 __all__ = [
@@ -46,9 +45,9 @@ _HOMES = {
     "write_counts": ".count",
     "draw_leftovers": ".left_picture",
     "draw_overlay": ".pictures",
-    "draw_passes": ".pass_plot",
+    "draw_passes": ".plots",
     "draw_reach": ".reach_picture",
-    "draw_walls": ".wall_plot",
+    "draw_walls": ".plots",
     "measurement_json": ".record",
     "read_record": ".record",
     "grains_csv": ".tables",

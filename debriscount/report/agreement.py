@@ -14,11 +14,11 @@ from ..printable import printable
 from ..scale.agreement import en_score, verdict_of, with_uncertainty
 from ..scale.drift import Drift
 from ..scale.many import ManyRuns, WeighedRun, judge_runs
-from ..scale.quantity import Quantity
+from ..serialize import PERCENT_DECIMALS, JsonObject, picked, plain, rounded
+from ..stats.quantity import Quantity
 from .columns import aligned, wrapped
 from .folder import RECORD_MARK, ResultFiles, record_bytes, write_files
-from .record import JsonObject, read_record
-from .rounding import PERCENT_DECIMALS, rounded
+from .record import read_record
 
 FORMAT = "debriscount/agreement/1"
 #: Near the start of every plot, by which a later one knows that it may replace it.
@@ -166,29 +166,25 @@ def runs_json(many: ManyRuns, not_weighed: Sequence[str] = ()) -> JsonObject:
         "odd": list(many.odd),
         "too_uncertain": list(many.uncertain),
         "bland_altman": limits and {
-            "bias": _quantity_json(limits.bias),
-            "sd": _points(limits.sd),
-            "lower": _quantity_json(limits.lower),
-            "upper": _quantity_json(limits.upper),
+            "bias": _quantity(limits.bias),
+            **picked(limits, "sd"),
+            "lower": _quantity(limits.lower),
+            "upper": _quantity(limits.upper),
         },
         "line": line and {
-            "slope": _quantity_json(many.slope),
-            "intercept_percent": _points(line.intercept),
-            "u_intercept": _points(line.u_intercept),
-            "chi2": None if line.chi2 is None else _points(line.chi2),
-            "dof": line.dof,
+            "slope": many.slope and _quantity(many.slope),
+            **picked(line, "intercept_percent=intercept u_intercept chi2 dof"),
         },
         "drift": drift and {
             "per": "day" if many.dated else "run",
-            "slope": _quantity_json(drift.slope, 6),
-            "chance": _points(drift.chance),
-            "same_sign": drift.same_sign,
+            "slope": _quantity(drift.slope, 6),
+            **picked(drift, "chance same_sign"),
             "same_sign_chance": rounded(drift.same_sign_chance, 6),
         },
-        "scatter": scatter and {"ratio": _points(scatter.ratio), "chance": _points(scatter.chance)},
+        "scatter": scatter and picked(scatter, "ratio chance"),
         "photo_alone": None
         if many.alone_u is None or many.alone_dof is None
-        else {"u_percent": _points(many.alone_u), "dof": rounded(many.alone_dof, 1)},
+        else {"u_percent": plain(many.alone_u), "dof": rounded(many.alone_dof, 1)},
         "verdict": many.verdict,
         "sentences": list(many.sentences),
     }  # fmt: skip
@@ -197,29 +193,21 @@ def runs_json(many: ManyRuns, not_weighed: Sequence[str] = ()) -> JsonObject:
 def _run_json(run: WeighedRun, zeta: float) -> JsonObject:
     return {
         "run": run.name,
-        "photo_percent": _points(run.photo.value),
-        "photo_u": _points(run.photo.u),
-        "scale_percent": _points(run.scale.value),
-        "scale_u": _points(run.scale.u),
-        "en": _points(en_score(run.photo.value, run.scale.value, 2 * run.photo.u, 2 * run.scale.u)),
-        "zeta": _points(zeta),
+        **picked(run.photo, "photo_percent=value photo_u=u"),
+        **picked(run.scale, "scale_percent=value scale_u=u"),
+        "en": plain(en_score(run.photo.value, run.scale.value, 2 * run.photo.u, 2 * run.scale.u)),
+        "zeta": plain(zeta),
         "verdict": verdict_of(run.photo, run.scale),
         "cause": run.cause,
     }
 
 
-def _quantity_json(quantity: Quantity | None, decimals: int = PERCENT_DECIMALS) -> JsonObject | None:
-    if quantity is None:
-        return None
+def _quantity(quantity: Quantity, decimals: int = PERCENT_DECIMALS) -> JsonObject:
     return {
         "value": rounded(quantity.value, decimals),
         "u": rounded(quantity.u, decimals),
         "interval95": [rounded(end, decimals) for end in quantity.interval95()],
     }
-
-
-def _points(value: float) -> float | None:
-    return rounded(value, PERCENT_DECIMALS)
 
 
 def runs_text(many: ManyRuns, not_weighed: Sequence[str] = (), width: int = 80) -> str:

@@ -6,12 +6,12 @@ from typing import Literal
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
+from ..arrays import Mask
+from ..layout.draw import MM_PER_INCH, plain_style
 from ..scale.agreement import COVERAGE, verdict_of
 from ..scale.many import ManyRuns
-from ..scale.quantity import Quantity
-from ..sheet.draw import MM_PER_INCH, plain_style
+from ..stats.quantity import Quantity
 from .palette import DARK, OKABE_ITO, Color
 
 _SIZE_MM = (260.0, 120.0)
@@ -89,7 +89,7 @@ def _draw_pickups(axes: Axes, many: ManyRuns) -> None:
     axes.set_title("bars hold the truth in about 95 of 100 cases", fontsize=9, color=_GREY)
 
 
-def _chosen(many: ManyRuns, word: str) -> NDArray[np.bool_]:
+def _chosen(many: ManyRuns, word: str) -> Mask:
     """Which runs have this verdict."""
     return np.array([verdict_of(run.photo, run.scale) == word for run in many.runs])
 

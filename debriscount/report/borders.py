@@ -8,8 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
+from ..arrays import Floats
 from ..inputs.patch import MARGIN, OUTSIDE, Patch
+from ..registration.grid import FloorGrid
 from .palette import Color
 
 #: Length of a dash and of the gap after it, in units of the stroke.
@@ -131,15 +132,13 @@ def _fill(
     image[(b, a) if upright else (a, b)] = color
 
 
-def _cuts(places: list[float]) -> NDArray[np.float64]:
+def _cuts(places: list[float]) -> Floats:
     """Places in order, with one more cell before and after them."""
     cuts = np.unique(np.round(places, 6))
     return np.concatenate([[cuts[0] - 1], cuts, [cuts[-1] + 1]])
 
 
-def _between(
-    codes: NDArray[np.int8], across: NDArray[np.float64], along: NDArray[np.float64], upright: bool
-) -> list[Border]:
+def _between(codes: NDArray[np.int8], across: Floats, along: Floats, upright: bool) -> list[Border]:
     """Borders between columns of cells; touching pieces of the same style become one."""
     found = []
     for j, at in enumerate(across[1:-1]):
@@ -168,9 +167,7 @@ def _stroke_of(border: Border, grid: FloorGrid) -> Stroke:
     return Stroke(border.upright, c, a, b)
 
 
-def _draw_polygon(
-    image: NDArray[np.uint8], corners_px: NDArray[np.float64], unit: int, colors: tuple[Color, Color]
-) -> None:
+def _draw_polygon(image: NDArray[np.uint8], corners_px: Floats, unit: int, colors: tuple[Color, Color]) -> None:
     """Dots along the polygon: a user's own zone looks neither like a zone nor like the patch."""
     closed = np.vstack([corners_px, corners_px[:1]])
     lengths = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))])

@@ -6,10 +6,20 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import MeasuredShot, Measurement
-from ..geometry.grid import FloorGrid
+from ..arrays import Floats
+from ..registration.grid import FloorGrid
+from ..run.records import MeasuredShot, Measurement
 from .palette import Color, floor_colors, outline_colors
 from .pictures import as_color
+
+#: Places are drawn to an eighth of a pixel: binary digits behind the point.
+SHIFT = 3
+
+
+def fixed(values: Floats) -> NDArray[np.int32]:
+    """Return places or lengths in px as whole eighths."""
+    return np.asarray(np.rint(values * 2**SHIFT), np.int32)
+
 
 #: Wider views are reduced: a line of two pixels is seen on any screen, and a picture costs a fifth of a second.
 WIDEST = 1600
@@ -25,7 +35,7 @@ class Canvas:
     grid: FloorGrid
     size: int
 
-    def to_px(self, xy_mm: NDArray[np.floating]) -> NDArray[np.float64]:
+    def to_px(self, xy_mm: NDArray[np.floating]) -> Floats:
         """Column and row (fractional) of floor places, shape (N, 2), mm."""
         return self.grid.to_px(xy_mm)
 

@@ -9,16 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .. import __version__
-from ..figures.counted import Counted
-from ..figures.records import Amount
 from ..inputs.patch import ZONES
+from ..pickup.records import Amount
+from ..run.records import Counted
+from ..serialize import AREA_DECIMALS, MASS_DECIMALS, JsonObject, rounded
 from .columns import TERMINAL_WIDTH, aligned, csv_text, header_mark, wrapped
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .lookup import base_name, zones_in_order
 from .palette import floor_colors
 from .pictures import FloorPicture, draw_picture
-from .record import JsonObject, amount_json, camera_json, grid_json, kind_json, patch_json
-from .rounding import AREA_DECIMALS, MASS_DECIMALS, UNKNOWN, amount_text, area_text, rounded
+from .record import amount_json, camera_json, grid_json, kind_json, patch_json
+from .rounding import UNKNOWN, amount_text, area_text
 from .tables import grain_lines
 
 FORMAT = "debriscount/count/1"

@@ -6,8 +6,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
+from ..arrays import Floats, Mask
 from ..inputs.patch import ZONES, Patch
+from ..registration.grid import FloorGrid
 from .palette import DARK, LIGHT
 from .text import LINE, draw_text, text_width
 
@@ -71,7 +72,7 @@ def _coarse(covered: NDArray[np.uint8]) -> NDArray[np.float32]:
 
 def _parts(
     patch: Patch, grid: FloorGrid, shape: tuple[int, ...], names: Mapping[str, Sequence[str]]
-) -> list[tuple[str, NDArray[np.bool_]]]:
+) -> list[tuple[str, Mask]]:
     """Zones and their separate parts as rasters of cells: a strip on either side of a corner is two."""
     step = _CELL * grid.mm_per_px
     # A cell belongs to a zone if all its corners do, so that no label crosses a border.
@@ -91,13 +92,11 @@ def _parts(
     return parts
 
 
-def _whole_cells(corners: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _whole_cells(corners: Mask) -> Mask:
     return corners[1:, 1:] & corners[:-1, 1:] & corners[1:, :-1] & corners[:-1, :-1]
 
 
-def _place(
-    busy: NDArray[np.float32], part: NDArray[np.bool_], width: int, height: int
-) -> tuple[tuple[int, int], float]:
+def _place(busy: NDArray[np.float32], part: Mask, width: int, height: int) -> tuple[tuple[int, int], float]:
     """Left top corner, px, of the best place for a label, and the share of it outside its zone."""
     w, h = (min(-(-n // _CELL), limit) for n, limit in ((width, busy.shape[1]), (height, busy.shape[0])))
     hidden = _window_mean(busy, w, h)
@@ -113,7 +112,7 @@ def _place(
     return (int(best[1]) * _CELL, int(best[0]) * _CELL), float(outside[best])
 
 
-def _window_mean(values: NDArray[np.float32], width: int, height: int) -> NDArray[np.float64]:
+def _window_mean(values: NDArray[np.float32], width: int, height: int) -> Floats:
     """Mean of every window that lies wholly in the raster, at its first row and column."""
     sums = np.asarray(cv2.integral(values), float)
     total = sums[height:, width:] - sums[:-height, width:] - sums[height:, :-width] + sums[:-height, :-width]

@@ -3,13 +3,13 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import MeasuredShot, Measurement
 from ..inputs.patch import OUTSIDE
 from ..leftovers.records import WhyLeft
+from ..run.records import MeasuredShot, Measurement
 from .borders import draw_borders
 from .canvas import Canvas, floor_canvas, marking_colors
 from .caption import Caption, LegendEntry, draw_caption
-from .lookup import amount_in_patch, pass_of
+from .lookup import amount_in_patch, why_of
 from .marks import (
     cell_px,
     cross_sample,
@@ -51,10 +51,10 @@ def draw_leftovers(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.u
     ValueError
         Nothing is known of why debris stayed.
     """
-    figures = pass_of(shot, measurement)
-    if figures is None or figures.why is None:
+    why = why_of(shot, measurement)
+    if why is None:
         raise ValueError(f"{shot.name!r} has no leftovers to draw")
-    why, canvas = figures.why, floor_canvas(shot, measurement)
+    canvas = floor_canvas(shot, measurement)
     (ring, cross), ground = marking_colors(measurement, 2)
     unit = max(1, canvas.grid.width_px // 1000)
     grey_beyond_margin(canvas.image, measurement.patch, canvas.grid)

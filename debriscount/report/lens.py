@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from .. import __version__
-from ..geometry.calibrate import LearntLens
+from ..camera.calibrate import LearntLens
 
 FORMAT = "debriscount/lens/1"
 _TERMS = ("k1", "k2", "k3", "p1", "p2")

@@ -5,8 +5,10 @@ from typing import TypeVar
 
 import numpy as np
 
-from ..figures.records import Amount, MeasuredShot, Measurement, PassFigures, ZoneFigures
 from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
+from ..leftovers.records import WhyLeft
+from ..pickup.records import Amount, PassFigures, ZoneFigures
+from ..run.records import MeasuredShot, Measurement
 
 T = TypeVar("T")
 
@@ -34,6 +36,12 @@ def pass_of(shot: MeasuredShot, measurement: Measurement) -> PassFigures | None:
     return None
 
 
+def why_of(shot: MeasuredShot, measurement: Measurement) -> WhyLeft | None:
+    """Return why debris stayed in the pass that the shot shows the end of, or None where nothing is known of it."""
+    figures = pass_of(shot, measurement)
+    return None if figures is None else measurement.left.why(figures.number)
+
+
 def figures_of(shot: MeasuredShot, measurement: Measurement) -> dict[str, ZoneFigures]:
     """Return the zones' figures of the pass before the shot; empty for *blank* and *before*."""
     figures = pass_of(shot, measurement)
@@ -42,7 +50,7 @@ def figures_of(shot: MeasuredShot, measurement: Measurement) -> dict[str, ZoneFi
 
 def has_pass_curve(measurement: Measurement) -> bool:
     """Whether there are two passes or more of which it is known what each brought."""
-    return len(measurement.passes) > 1 and all(figures.step is not None for figures in measurement.passes)
+    return len(measurement.passes) > 1 and len(measurement.left.steps) == len(measurement.passes)
 
 
 def amount_in_patch(shot: MeasuredShot, measurement: Measurement) -> Amount:

@@ -4,11 +4,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
+from .canvas import SHIFT, fixed
 from .caption import Painter
 from .palette import Color, contrasting
-from .subpixel import SHIFT, fixed
-
-Floats = NDArray[np.float64]
 
 _GAP_PX = 3.5  # between a grain's rim and its ring, for the halo
 _LEAST_RING_PX = 5.0
@@ -32,7 +31,7 @@ def draw_marks(
     image: NDArray[np.uint8],
     places_px: Floats,
     radii_px: Floats,
-    untouched: NDArray[np.bool_],
+    untouched: Mask,
     colors: tuple[Color, Color],
 ) -> None:
     """Draw a ring round every untouched grain and a cross, open in its middle, over every other; in place.

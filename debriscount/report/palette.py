@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..photo.colour import linear_to_srgb, srgb_to_linear
 
 #: Okabe & Ito's palette [1]_ without its black, which the zone borders use.
@@ -43,7 +44,7 @@ COLOR_BLIND = {
 Color = tuple[int, int, int]
 
 
-def seen_by(colors: NDArray[np.floating] | Sequence[Color], eyes: str) -> NDArray[np.float64]:
+def seen_by(colors: NDArray[np.floating] | Sequence[Color], eyes: str) -> Floats:
     """Return sRGB colours as eyes of a kind see them.
 
     Parameters
@@ -62,15 +63,13 @@ def seen_by(colors: NDArray[np.floating] | Sequence[Color], eyes: str) -> NDArra
     return 255 * linear_to_srgb(linear @ np.array(COLOR_BLIND[eyes]).T)
 
 
-def lab(colors: NDArray[np.floating] | Sequence[Color]) -> NDArray[np.float64]:
+def lab(colors: NDArray[np.floating] | Sequence[Color]) -> Floats:
     """Return CIELAB (D65) of sRGB colours 0 to 255, shape (N, 3)."""
     pixels = (np.asarray(colors, float).reshape(1, -1, 3) / 255).astype(np.float32)
     return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2Lab)[0], float)
 
 
-def distances(
-    colors: NDArray[np.floating] | Sequence[Color], others: NDArray[np.floating] | Sequence[Color]
-) -> NDArray[np.float64]:
+def distances(colors: NDArray[np.floating] | Sequence[Color], others: NDArray[np.floating] | Sequence[Color]) -> Floats:
     """CIELAB distance of each colour from each other one, the least that any kind of eye sees.
 
     Parameters
@@ -124,7 +123,7 @@ def contrasting(color: Color | NDArray[np.floating]) -> tuple[Color, Color]:
     return (DARK, LIGHT) if dark >= light else (LIGHT, DARK)
 
 
-def floor_colors(floor_view: NDArray[np.uint8], kind_map: NDArray[np.uint8]) -> NDArray[np.float64]:
+def floor_colors(floor_view: NDArray[np.uint8], kind_map: NDArray[np.uint8]) -> Floats:
     """Return the floor's colours, shape (3, 3), sRGB: mean of its darkest, middle and lightest third.
 
     Parameters

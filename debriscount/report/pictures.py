@@ -7,10 +7,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import KindColor, MeasuredShot, Measurement
-from ..geometry.grid import FloorGrid
+from ..arrays import Floats
 from ..grains.table import GrainTable
 from ..inputs.patch import Patch
+from ..registration.grid import FloorGrid
+from ..run.records import KindColor, MeasuredShot, Measurement
 from .borders import draw_borders
 from .caption import (
     Caption,
@@ -89,7 +90,7 @@ class FloorPicture:
     grid: FloorGrid
     kinds: Sequence[KindColor]
     patch: Patch | None
-    floor: NDArray[np.float64]
+    floor: Floats
     zone_texts: Mapping[str, Sequence[str]]
     title: str
     figures: str
@@ -216,7 +217,7 @@ def _beyond_margin(patch: Patch, grid: FloorGrid) -> list[tuple[slice, slice]]:
     ]
 
 
-def _dim(rgb: NDArray[np.uint8] | NDArray[np.float64]) -> NDArray[np.float64]:
+def _dim(rgb: NDArray[np.uint8] | Floats) -> Floats:
     """Return sRGB greyed, as what is not measured is shown."""
     return np.asarray(np.rint(rgb * (1 - _DIM_SHARE) + _DIM_GREY * _DIM_SHARE), float)
 
@@ -226,7 +227,7 @@ def _median_diameter_px(grains: GrainTable, kind: int, grid: FloorGrid) -> float
     return float(np.median(diameters_mm)) / grid.mm_per_px if diameters_mm.size else float("nan")
 
 
-def as_color(rgb: NDArray[np.float64]) -> Color:
+def as_color(rgb: Floats) -> Color:
     """Return the nearest colour of whole numbers."""
     r, g, b = np.rint(rgb).astype(int).tolist()
     return r, g, b

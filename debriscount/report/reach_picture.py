@@ -6,20 +6,19 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import MeasuredShot, Measurement
-from ..geometry.grid import FloorGrid
+from ..arrays import Floats, Mask
 from ..inputs.patch import Patch
 from ..leftovers.records import Reach
 from ..leftovers.wording import share_text
+from ..registration.grid import FloorGrid
+from ..run.records import MeasuredShot, Measurement
 from .borders import draw_borders
 from .canvas import Canvas, floor_canvas
 from .caption import PAPER, Caption, LegendEntry, Painter, draw_caption
-from .lookup import pass_of
+from .lookup import why_of
 from .palette import DARK, LIGHT, OKABE_ITO, Color
 from .pictures import border_entries, shot_note, shot_title
 from .unreached import draw_unreached, outlines_mm, unreached_entry
-
-Floats = NDArray[np.float64]
 
 #: Not reached, as likely as not, reached: apart to every kind of eye, and light enough for dark lines.
 COLORS: tuple[Color, Color, Color] = (OKABE_ITO[5], (238, 238, 232), OKABE_ITO[1])
@@ -49,10 +48,10 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
     ValueError
         Nothing is known of the pass's reach.
     """
-    figures = pass_of(shot, measurement)
-    if figures is None or figures.why is None or figures.why.reach is None:
+    why = why_of(shot, measurement)
+    if why is None or why.reach is None:
         raise ValueError(f"{shot.name!r} has no reach to draw")
-    why, reach = figures.why, figures.why.reach
+    reach = why.reach
     canvas = floor_canvas(shot, measurement)
     _make_pale(canvas.image)
     reached, told, inside = _on_canvas(reach, canvas.grid, measurement.patch)
@@ -93,9 +92,7 @@ def _make_pale(image: NDArray[np.uint8]) -> None:
     image[...] = np.rint(faint)[..., None]
 
 
-def _on_canvas(
-    reach: Reach, grid: FloorGrid, patch: Patch
-) -> tuple[NDArray[np.float32], NDArray[np.bool_], NDArray[np.bool_]]:
+def _on_canvas(reach: Reach, grid: FloorGrid, patch: Patch) -> tuple[NDArray[np.float32], Mask, Mask]:
     """Chance that each of the canvas' pixels was reached, where it is told, and which pixels lie in the patch."""
     known = np.isfinite(reach.map)
     scale = grid.mm_per_px / reach.grid.mm_per_px
@@ -118,7 +115,7 @@ def _on_canvas(
     return np.where(told, value / np.maximum(weight, 0.5), np.nan).astype(np.float32), told, inside
 
 
-def _within(outlines: Sequence[tuple[Floats, str]], canvas: Canvas) -> NDArray[np.bool_]:
+def _within(outlines: Sequence[tuple[Floats, str]], canvas: Canvas) -> Mask:
     """Pixels of the canvas within outlines, mm."""
     filled = np.zeros(canvas.image.shape[:2], np.uint8)
     for corners, _ in outlines:
@@ -129,8 +126,8 @@ def _within(outlines: Sequence[tuple[Floats, str]], canvas: Canvas) -> NDArray[n
 def _paint(
     image: NDArray[np.uint8],
     reached: NDArray[np.float32],
-    told: NDArray[np.bool_],
-    inside: NDArray[np.bool_],
+    told: Mask,
+    inside: Mask,
     size: int,
 ) -> None:
     """Tint, hatch and dot a pale picture, in place, and draw the line where reached and not are as likely."""
@@ -152,7 +149,7 @@ def _ramp(share: Floats) -> Floats:
     return np.stack([np.interp(share, (0, 0.5, 1), channel) for channel in zip(*COLORS, strict=True)], axis=-1)
 
 
-def _patterns(shape: tuple[int, ...], size: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+def _patterns(shape: tuple[int, ...], size: int) -> tuple[Mask, Mask]:
     """Diagonal lines and staggered dots."""
     step = max(6, size // 2)
     row, column = np.ogrid[: shape[0], : shape[1]]

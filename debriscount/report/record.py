@@ -4,29 +4,31 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from .. import __version__
 from ..errors import InputFileError
-from ..figures.records import Amount, BestPickup, KindColor, MeasuredShot, Measurement, PassFigures, ZoneFigures
-from ..flags import Flag
-from ..geometry.grid import FloorGrid
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..inputs.text_file import file_text
 from ..photo.settings import CameraSettings
+from ..pickup.records import Amount, PassFigures, ZoneFigures
 from ..printable import printable
+from ..registration.grid import FloorGrid
+from ..run.records import BestPickup, KindColor, MeasuredShot, Measurement
 from ..scale.agreement import Agreement
-from ..scale.statement import weighing_json
+from ..serialize import (
+    JsonObject,
+    picked,
+    plain,
+    rounded,
+)
 from .lookup import base_name, zones_in_order
-from .rounding import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DECIMALS, rounded
-from .why_record import further_json, why_json
+from .weighing import weighing_json
+from .why_record import why_json
 
 FORMAT = "debriscount/measurement/1"
 #: Far more than a record takes.
 _MOST_BYTES = 64_000_000
-
-JsonObject = dict[str, Any]
 
 
 def measurement_json(measurement: Measurement) -> JsonObject:
@@ -51,44 +53,19 @@ def measurement_json(measurement: Measurement) -> JsonObject:
         "kinds": [kind_json(kind) for kind in measurement.kinds],
         "photos": {shot.name: _photo(shot) for shot in measurement.shots},
         "lens": None if measurement.lens is None else _lens(measurement.lens),
-        "passes": [_pass(figures, measurement.patch) for figures in measurement.passes],
-        "further_pass": further_json(measurement.further),
-        "budget": [
-            {"source": line.source, "u_percent": rounded(line.u_percent, PERCENT_DECIMALS)}
-            for line in measurement.budget
-        ],
+        "passes": [_pass(figures, measurement) for figures in measurement.passes],
+        "further_pass": plain(measurement.left.further),
+        "budget": plain(measurement.budget),
         "agreement": _agreement(measurement),
         "weighing": _weighing(measurement),
         "warnings": list(measurement.warnings),
-        "flags": [_flag(flag) for flag in measurement.flags],
+        "flags": [picked(flag, "code severity shot zone sentence") for flag in measurement.flags],
     }
 
 
 def agreement_json(agreement: Agreement, best: Mapping[str, BestPickup] | None = None) -> JsonObject:
     """Return one run's agreement, and the best of photo and scale by zone, as they stand in a measurement's record."""
-    return {
-        "photo_percent": rounded(agreement.photo_percent, PERCENT_DECIMALS),
-        "photo_u": rounded(agreement.photo_u, PERCENT_DECIMALS),
-        "scale_percent": rounded(agreement.scale_percent, PERCENT_DECIMALS),
-        "scale_u": rounded(agreement.scale_u, PERCENT_DECIMALS),
-        "en": rounded(agreement.en, 4),
-        "zeta": rounded(agreement.zeta, 4),
-        "verdict": agreement.verdict,
-        "sentence": agreement.sentence,
-        "causes": [
-            {"name": cause.name, "score": rounded(cause.score, 3), "sentence": cause.sentence}
-            for cause in agreement.causes
-        ],
-        "best": {zone: _best(pickup) for zone, pickup in best.items()} if best else None,
-    }
-
-
-def _best(pickup: BestPickup) -> JsonObject:
-    return {
-        "percent": rounded(pickup.percent, PERCENT_DECIMALS),
-        "u_percent": rounded(pickup.u_percent, PERCENT_DECIMALS),
-        "interval95": [rounded(end, PERCENT_DECIMALS) for end in pickup.interval95],
-    }
+    return {**plain(agreement), "best": plain(best) if best else None}
 
 
 def _lens(lens: CameraLens) -> JsonObject:
@@ -150,41 +127,10 @@ def _refuse_constant(name: str) -> None:
     raise ValueError(f"{name} is not a JSON number")
 
 
-def _flag(flag: Flag) -> JsonObject:
-    return {
-        "code": flag.code,
-        "severity": flag.severity,
-        "shot": flag.shot,
-        "zone": flag.zone,
-        "sentence": flag.sentence,
-    }
-
-
-def _mm(value: float) -> float | None:
-    return rounded(value, LENGTH_DECIMALS)
-
-
 def patch_json(patch: Patch) -> JsonObject:
     """Return the patch in the words and order of patch.toml."""
-    return {
-        "name": patch.name,
-        "width_mm": _mm(patch.width_mm),
-        "height_mm": _mm(patch.height_mm),
-        "walls": list(patch.walls),
-        "markers": [
-            {"id": int(m.id), "center_mm": [_mm(c) for c in m.center_mm], "side_mm": _mm(m.side_mm)}
-            for m in patch.markers
-        ],
-        "zones": {
-            "edge_mm": _mm(patch.edge_mm),
-            "corner_mm": _mm(patch.corner_mm),
-            "margin_mm": _mm(patch.margin_mm),
-            "custom": [
-                {"name": zone.name, "polygon_mm": [[_mm(x), _mm(y)] for x, y in zone.polygon_mm]}
-                for zone in patch.custom_zones
-            ],
-        },
-    }
+    zones = {**picked(patch, "edge_mm corner_mm margin_mm"), "custom": plain(patch.custom_zones)}
+    return {**picked(patch, "name width_mm height_mm walls markers"), "zones": zones}
 
 
 def grid_json(grid: FloorGrid) -> JsonObject:
@@ -208,7 +154,7 @@ def _photo(shot: MeasuredShot) -> JsonObject:
         "file": base_name(shot.file),
         "sha256": shot.sha256,
         "markers_seen": [int(i) for i in shot.markers_seen],
-        "residual_mm": _mm(shot.residual_mm),
+        "residual_mm": plain(shot.residual_mm, "residual_mm"),
         **camera_json(shot.settings),
     }
 
@@ -222,12 +168,13 @@ def camera_json(settings: CameraSettings) -> JsonObject:
     }
 
 
-def _pass(figures: PassFigures, patch: Patch) -> JsonObject:
+def _pass(figures: PassFigures, measurement: Measurement) -> JsonObject:
+    patch, left = measurement.patch, measurement.left
     return {
         "pass": int(figures.number),
         "zones": _zones(figures.zones, patch),
         "kinds": {kind: {"zones": _zones(zones, patch)} for kind, zones in figures.kinds.items()},
-        **why_json(figures, patch),
+        **why_json(left.why(figures.number), left.step(figures.number), patch),
     }
 
 
@@ -236,15 +183,11 @@ def _zones(zones: dict[str, ZoneFigures], patch: Patch) -> JsonObject:
 
 
 def _zone(figures: ZoneFigures) -> JsonObject:
-    ends = None if figures.interval95 is None else [rounded(end, PERCENT_DECIMALS) for end in figures.interval95]
     return {
-        "pickup_percent": rounded(figures.pickup_percent, PERCENT_DECIMALS),
-        "more_than_percent": rounded(figures.more_than_percent, PERCENT_DECIMALS),
-        "detection_limit_mm2": rounded(figures.limit_mm2, AREA_DECIMALS),
-        "interval95": None if ends is None or None in ends else ends,
-        "gone_percent": rounded(figures.gone_percent, PERCENT_DECIMALS),
-        "trust": figures.trust,
-        "why": figures.why,
+        **picked(
+            figures,
+            "pickup_percent more_than_percent detection_limit_mm2=limit_mm2 interval95 gone_percent trust why",
+        ),
         "before": amount_json(figures.before),
         "after": amount_json(figures.after),
     }
@@ -252,9 +195,4 @@ def _zone(figures: ZoneFigures) -> JsonObject:
 
 def amount_json(amount: Amount) -> JsonObject:
     """Return an amount of debris."""
-    return {
-        "area_mm2": rounded(amount.area_mm2, AREA_DECIMALS),
-        "grains": amount.told_grains,
-        "grains_interval95": None if amount.grains95 is None else [int(end) for end in amount.grains95],
-        "mass_g": rounded(amount.mass_g, MASS_DECIMALS),
-    }
+    return picked(amount, "area_mm2 grains=told_grains grains_interval95=grains95 mass_g")

@@ -1,25 +1,14 @@
-"""How figures are rounded and worded, the same in record, tables and pictures."""
+"""How figures are worded, the same in tables and pictures."""
 
 import math
 from decimal import ROUND_FLOOR, Decimal
 
-from ..figures.records import ZoneFigures
-
-PERCENT_DECIMALS = 4
-AREA_DECIMALS = 3  # 0.001 mm² is a fiftieth of the smallest pixel in use
-MASS_DECIMALS = 5  # 0.01 mg, below one grain of fine sand
-LENGTH_DECIMALS = 4
+from ..pickup.records import ZoneFigures
+from ..serialize import PERCENT_DECIMALS, rounded
 
 MORE_THAN = "more than"
 UNKNOWN = "\N{EN DASH}"
 PUSHED_IN = "more debris lies here than before: pushed in"
-
-
-def rounded(value: float | None, decimals: int) -> float | None:
-    """Return the value rounded, or None where it is unknown or not finite; never minus zero."""
-    if value is None or not math.isfinite(value):
-        return None
-    return round(float(value), decimals) + 0.0
 
 
 def percent_text(value: float | None) -> str:

@@ -2,9 +2,10 @@
 
 from collections.abc import Sequence
 
-from ..figures.records import BestPickup, PassFigures, ScaleFigures
+from ..pickup.records import PassFigures
+from ..run.records import BestPickup, ScaleFigures
 from ..scale.agreement import Agreement
-from ..scale.quantity import Quantity
+from ..stats.quantity import Quantity
 from .columns import aligned, wrapped
 from .rounding import interval_text, more_than_text, percent_text
 

@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 
-from ..fitness.causes import causes
-from ..fitness.records import Finding, Fitness
+from ..serialize import picked
+from ..shot_check.causes import causes
+from ..shot_check.records import Finding, Fitness
 from .columns import TERMINAL_WIDTH, wrapped
 
 FORMAT = "debriscount/shot/1"
@@ -30,15 +31,12 @@ def shot_json(shots: Sequence[Fitness]) -> dict[str, object]:
 
 def _finding_json(finding: Finding) -> dict[str, object]:
     return {
-        "code": finding.code,
-        "name": finding.name,
+        **picked(finding, "code name"),
         "value": None if finding.value is None else float(f"{finding.value:.4g}"),
         "unit": finding.unit,
         "limit": None if finding.limit is None else float(f"{finding.limit:.4g}"),
         "limit_is": None if finding.limit is None else "least" if finding.least else "most",
-        "fit": finding.fit,
-        "reason": finding.reason,
-        "advice": finding.advice,
+        **picked(finding, "fit reason advice"),
     }
 
 

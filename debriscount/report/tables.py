@@ -4,28 +4,17 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
-from ..figures.records import Amount, MeasuredShot, Measurement, PassFigures, ZoneFigures
-from ..figures.trust import NOTHING_LAY
 from ..flags import said_once
 from ..grains.table import GrainTable
 from ..inputs.patch import OUTSIDE, ZONES
+from ..leftovers.records import WhyLeft
+from ..pickup.records import Amount, PassFigures, ZoneFigures
+from ..pickup.trust import NOTHING_LAY
+from ..run.records import MeasuredShot, Measurement
+from ..serialize import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DECIMALS, rounded
 from .columns import TERMINAL_WIDTH, aligned, columns_of, csv_text, decimals, wrapped
-from .lookup import base_name, pass_of, shot_name_of_pass, zones_in_order
-from .rounding import (
-    AREA_DECIMALS,
-    LENGTH_DECIMALS,
-    MASS_DECIMALS,
-    MORE_THAN,
-    PERCENT_DECIMALS,
-    PUSHED_IN,
-    UNKNOWN,
-    amount_text,
-    area_text,
-    interval_text,
-    percent_text,
-    pickup_text,
-    rounded,
-)
+from .lookup import base_name, shot_name_of_pass, why_of, zones_in_order
+from .rounding import MORE_THAN, PUSHED_IN, UNKNOWN, amount_text, area_text, interval_text, percent_text, pickup_text
 from .scale_text import scale_block
 from .verdict import verdict_text
 from .why_text import why_block
@@ -53,7 +42,7 @@ def zones_csv(measurement: Measurement) -> str:
             zone,
             *_zone_cells(cells),
             *_swept_cells(measurement, figures, kind, zone),
-            *_why_cells(figures, kind, zone),
+            *_why_cells(measurement.left.why(figures.number), kind, zone),
             cells.trust,
             cells.why,
             *_best_cells(measurement, figures, kind, zone),
@@ -87,10 +76,11 @@ def table_text(measurement: Measurement, width: int = TERMINAL_WIDTH) -> str:
     Whether to trust the figure comes first, then of every pass the table and why debris stayed, notes last.
     """
     blocks = [wrapped(verdict_text(measurement), "  ", width), _heading(measurement, width)]
+    left = measurement.left
     for figures in measurement.passes:
         blocks.append(_pass_block(figures, measurement, width))
-        blocks += why_block(figures, width)
-    blocks += [wrapped(measurement.further.sentence, "  ", width)] if measurement.further is not None else []
+        blocks += why_block(left.why(figures.number), left.step(figures.number), width)
+    blocks += [wrapped(left.further.sentence, "  ", width)] if left.further is not None else []
     blocks += scale_block(measurement.scale, measurement.passes[-1], width)
     notes = [
         wrapped(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}", "  ", width)
@@ -157,9 +147,8 @@ def _best_cells(measurement: Measurement, figures: PassFigures, kind: str, zone:
     return rounded(best.percent, PERCENT_DECIMALS), low, high
 
 
-def _why_cells(figures: PassFigures, kind: str, zone: str) -> tuple[object, object, object]:
+def _why_cells(why: WhyLeft | None, kind: str, zone: str) -> tuple[object, object, object]:
     """Untouched, shifted and reached; reach is told by all kinds together."""
-    why = figures.why
     if why is None:
         return None, None, None
     left = (why.leftovers.zones if kind == "all" else why.leftovers.kinds.get(kind, {})).get(zone)
@@ -172,21 +161,21 @@ def _why_cells(figures: PassFigures, kind: str, zone: str) -> tuple[object, obje
 
 
 def _fates(shot: MeasuredShot, measurement: Measurement) -> list[str]:
-    figures = pass_of(shot, measurement)
-    if figures is None or figures.why is None:
+    why = why_of(shot, measurement)
+    if why is None:
         return [""] * len(shot.grains)
-    matched = [figures.why.leftovers.matched.get(kind.name, False) for kind in measurement.kinds]
-    untouched = figures.why.untouched
+    matched = [why.leftovers.matched.get(kind.name, False) for kind in measurement.kinds]
+    untouched = why.untouched
     known = np.array([*matched, False])[shot.grains.kind] & (shot.grains.zone != OUTSIDE) & np.isfinite(untouched)
     words = np.where(untouched >= 0.5, "untouched", "shifted")
     return [str(word) for word in np.where(known, words, "").tolist()]
 
 
 def _ways(shot: MeasuredShot, measurement: Measurement) -> list[str]:
-    figures = pass_of(shot, measurement)
-    if figures is None or figures.why is None:
+    why = why_of(shot, measurement)
+    if why is None:
         return [""] * len(shot.grains)
-    least = np.hypot(*figures.why.way_mm.T)
+    least = np.hypot(*why.way_mm.T)
     return [f"{way:.{LENGTH_DECIMALS}f}" if np.isfinite(way) else "" for way in least.tolist()]
 
 

@@ -6,17 +6,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..inputs.patch import Patch
 from ..leftovers.records import WhyLeft
 from ..leftovers.wording import share_text
-from .canvas import Canvas
+from .canvas import SHIFT, Canvas, fixed
 from .caption import LegendEntry
 from .labels import draw_label
 from .palette import Color, contrasting
-from .subpixel import SHIFT, fixed
 from .text import LINE, text_width
-
-Floats = NDArray[np.float64]
 
 _MM = " mm"  # what labels of strips end in
 _TOOTH_EVERY, _TOOTH = 0.9, 0.3  # of the font's size: distance and length of the teeth inside an outline

@@ -1,9 +1,10 @@
 """The first line of a result: the figure, and whether to trust it."""
 
-from ..figures.records import Measurement, PassFigures, ZoneFigures
-from ..figures.trust import of_pass, reason
-from ..fitness.causes import EXPLAINED_BY
 from ..flags import Flag
+from ..pickup.records import PassFigures, ZoneFigures
+from ..pickup.trust import of_pass, reason
+from ..run.records import Measurement
+from ..shot_check.causes import EXPLAINED_BY
 from .lookup import base_name
 from .rounding import interval_text, pickup_text
 

@@ -1,6 +1,6 @@
 """Why debris stayed, for the terminal: a few sentences below the table of a pass."""
 
-from ..figures.records import PassFigures
+from ..leftovers.records import PassStep, WhyLeft
 from .columns import TABLE_WIDTH, wrapped
 from .rounding import interval_text, percent_text
 
@@ -10,13 +10,15 @@ _MOST = 5  # sentences that explain a share
 _DETAILS = ("bare", "direction", "no wall")
 
 
-def why_block(figures: PassFigures, width: int = TABLE_WIDTH) -> list[str]:
+def why_block(why: WhyLeft | None, step: PassStep | None, width: int = TABLE_WIDTH) -> list[str]:
     """Return what a pass brought by itself and why debris stayed, as one block of lines, or nothing.
 
     Parameters
     ----------
-    figures : PassFigures
-        The pass.
+    why : WhyLeft or None
+        Why debris stayed in the pass.
+    step : PassStep or None
+        What the pass brought.
     width : int
         Columns of the longest line.
 
@@ -25,8 +27,8 @@ def why_block(figures: PassFigures, width: int = TABLE_WIDTH) -> list[str]:
     list of str
         No string or one. Shares overlap and must not be added.
     """
-    lines = _step_lines(figures, width)
-    found = () if figures.why is None else figures.why.findings
+    lines = _step_lines(step, width)
+    found = () if why is None else why.findings
     shown = [f.sentence for f in found if (f.share_percent or 0) >= _LEAST_PERCENT][:_MOST]
     shown += [f.sentence for f in found if f.share_percent is None and f.what not in _DETAILS]
     if found and found[0].what == "nothing left":
@@ -37,8 +39,7 @@ def why_block(figures: PassFigures, width: int = TABLE_WIDTH) -> list[str]:
     return ["\n".join(lines)] if lines else []
 
 
-def _step_lines(figures: PassFigures, width: int) -> list[str]:
-    step = figures.step
+def _step_lines(step: PassStep | None, width: int) -> list[str]:
     if step is None or step.number == 1 or step.of_found_percent is None:
         return []
     interval = "" if step.of_found_interval95 is None else f" ({interval_text(step.of_found_interval95)})"

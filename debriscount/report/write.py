@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from ..figures.records import MeasuredShot, Measurement
+from ..run.records import MeasuredShot, Measurement
 from .columns import header_mark
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .left_picture import draw_leftovers
-from .lookup import has_pass_curve, pass_of
+from .lookup import has_pass_curve, why_of
 from .pictures import draw_overlay
 from .reach_picture import draw_reach
 from .record import measurement_json
@@ -72,27 +72,27 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
 
 def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, Callable[[], NDArray[np.uint8]]]:
     """Pictures of why debris stayed in the pass before a shot, by name."""
-    figures = pass_of(shot, measurement)
-    if figures is None or figures.why is None:
+    why = why_of(shot, measurement)
+    if why is None:
         return {}
     pictures: dict[str, Callable[[], NDArray[np.uint8]]] = {
         f"leftovers-{shot.name}.jpg": partial(draw_leftovers, shot, measurement)
     }
-    if figures.why.reach is not None:
+    if why.reach is not None:
         pictures[f"reach-{shot.name}.jpg"] = partial(draw_reach, shot, measurement)
-    if figures.why.walls.walls:
+    if why.walls.walls:
         pictures[f"walls-{shot.name}.jpg"] = partial(_walls, shot, measurement)
     return pictures
 
 
 def _walls(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8]:
-    from .wall_plot import draw_walls
+    from .plots import draw_walls
 
     return draw_walls(shot, measurement)
 
 
 def _passes(measurement: Measurement) -> NDArray[np.uint8]:
-    from .pass_plot import draw_passes
+    from .plots import draw_passes
 
     return draw_passes(measurement)
 

@@ -4,20 +4,19 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from ..pickup.trust import WIDEST
+from ..stats.quantity import Quantity
 from .causes import Cause, rank_causes
 from .fault_patterns import Evidence
-from .quantity import Quantity
 
 #: Coverage factor of expanded uncertainties, as ISO 13528 and ISO/IEC 17043 take it for E_n; about 95 %.
 COVERAGE = 2.0
 #: |zeta| up to which results are acceptable, and from which on action is called for (ISO 13528:2022, 9.4 and 9.6).
 ACCEPTABLE, ACTION = 2.0, 3.0
 
-#: A photo off by so many points ranks no two machines (common practice, no source).
-WORTHLESS = 15.0
 #: Expanded uncertainty of the difference, points, beyond which agreement says nothing: a check is worth its name if a
 #: photo that is off by 15 points "disagrees" in 39 cases of 40. That takes 3 + 2 standard uncertainties.
-MOST_EXPANDED = COVERAGE * WORTHLESS / (ACTION + COVERAGE)
+MOST_EXPANDED = COVERAGE * WIDEST / (ACTION + COVERAGE)
 
 Verdict = Literal["agree", "too uncertain", "doubtful", "disagree"]
 

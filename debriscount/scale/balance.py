@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from ..inputs.weighing import Net, Weighing
 from ..safety import MACHINE_OFF
-from .quantity import Quantity, chance_of
+from ..stats.quantity import Quantity, chance_of
 from .readings import Masses, ScaleErrors, mean_and_spread, net_masses, stated_repeatability
 
 #: A difference is beyond doubt when a sound weighing shows one as large, either way, less than once in a thousand.

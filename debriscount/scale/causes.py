@@ -10,10 +10,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
+from ..stats.quantity import Quantity
 from .fault_patterns import BIN_WEIGHT, TELLS, Evidence, Pattern, fault_patterns
-from .quantity import Quantity
 
 #: Plausibility of a fault for which nothing speaks, neither for nor against.
 _UNTOLD = 0.5
@@ -37,9 +37,9 @@ class Cause:
 class _Seen:
     """Observations there are: values, standard uncertainties, inverse covariance, and which of the three they are."""
 
-    values: NDArray[np.float64]
-    u: NDArray[np.float64]
-    inverse: NDArray[np.float64]
+    values: Floats
+    u: Floats
+    inverse: Floats
     told: list[int]
 
 
@@ -120,7 +120,7 @@ def _gone(difference: float, by_fault: float, u: float) -> float:
     return 1.0 if left == 0 else max(1 - left / max(abs(difference), _EQUAL_PERCENT), 0.0)
 
 
-def _contradicted(effect: NDArray[np.float64], seen: _Seen) -> bool:
+def _contradicted(effect: Floats, seen: _Seen) -> bool:
     """Whether a fault says of balance or *before* what they do not show; how far it explains pickup, its score says."""
     off = np.abs(seen.values - effect) > TELLS * seen.u
     return bool((off & (effect != 0))[1:].any())

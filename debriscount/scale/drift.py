@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .quantity import Quantity, chance_of
-from .regression import fit_line
+from ..stats.quantity import Quantity, chance_of
+from ..stats.regression import fit_line
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from ..inputs.weighing import Net, Weighing
+from ..stats.quantity import Quantity
 from .agreement import ACTION, with_uncertainty
 from .pickup import weighed_pickup
-from .quantity import Quantity
 
 #: Readings of one load with a vessel and without, in a reader's words.
 _READINGS = {

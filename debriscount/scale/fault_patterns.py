@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ..safety import MACHINE_OFF
-from .quantity import Quantity
+from ..stats.quantity import Quantity
 
 #: Percent of a portion that somebody spills unnoticed at most, and that a vessel not subtracted weighs at least (by
 #: hand: a handful, half a cup of debris).

@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
+from ..stats.errors_in_both import Line, york
+from ..stats.quantity import Quantity, chance_of
 from .agreement import MOST_EXPANDED, verdict_of, zeta_score
 from .drift import Drift, drift
-from .errors_in_both import Line, york
 from .method_comparison import LimitsOfAgreement, limits_of_agreement
 from .odd_runs import odd_one
-from .quantity import Quantity, chance_of
 
 #: Fewer differences give no standard deviation worth the name.
 FEWEST = 3
@@ -182,13 +182,11 @@ def _judge(runs: list[WeighedRun], odd: bool, dated: bool) -> ManyRuns:
     return replace(figures, alone_u=alone_u, alone_dof=alone_dof, sentences=said)
 
 
-def _columns(runs: Sequence[WeighedRun]) -> NDArray[np.float64]:
+def _columns(runs: Sequence[WeighedRun]) -> Floats:
     return np.array([(run.photo.value, run.scale.value, run.photo.u, run.scale.u) for run in runs]).T
 
 
-def _line(
-    photo: NDArray[np.float64], scale: NDArray[np.float64], u_photo: NDArray[np.float64], u_scale: NDArray[np.float64]
-) -> tuple[Line | None, Quantity | None]:
+def _line(photo: Floats, scale: Floats, u_photo: Floats, u_scale: Floats) -> tuple[Line | None, Quantity | None]:
     """Line of photo against scale, where the runs' pickups differ by more than their uncertainties."""
     spread = _scatter(scale, np.hypot(u_photo, u_scale))
     if spread.chance > _CHANCE_OF_SCATTER:
@@ -202,7 +200,7 @@ def _line(
     return line, Quantity(line.slope, line.u_slope * max(ratio, 1.0), line.dof if wide else math.inf)
 
 
-def _scatter(values: NDArray[np.float64], u: NDArray[np.float64]) -> Scatter:
+def _scatter(values: Floats, u: Floats) -> Scatter:
     """Scatter about the weighted mean against stated uncertainties, with the chance of as much or more."""
     from scipy.special import chdtrc
 
@@ -211,9 +209,7 @@ def _scatter(values: NDArray[np.float64], u: NDArray[np.float64]) -> Scatter:
     return Scatter(math.sqrt(chi2 / dof), float(chdtrc(dof, chi2)))
 
 
-def _alone(
-    limits: LimitsOfAgreement, u_photo: NDArray[np.float64], u_scale: NDArray[np.float64]
-) -> tuple[float, float]:
+def _alone(limits: LimitsOfAgreement, u_photo: Floats, u_scale: Floats) -> tuple[float, float]:
     """Standard uncertainty of a pickup by photo alone, points, with its degrees of freedom.
 
     The photo's own variance is what it states or, where that is more, what the differences show beyond the scale's.

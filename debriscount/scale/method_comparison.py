@@ -4,9 +4,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from .quantity import Quantity
+from ..arrays import Floats
+from ..stats.quantity import Quantity
 
 #: Standard deviations from the mean within which 95 % of normal differences lie.
 COVERED_95 = 1.96
@@ -87,7 +88,7 @@ def limits_of_agreement(first: ArrayLike, second: ArrayLike, *, covered: float =
     )
 
 
-def _readings(values: ArrayLike) -> NDArray[np.float64]:
+def _readings(values: ArrayLike) -> Floats:
     readings = np.asarray(values, float)
     readings = readings[:, None] if readings.ndim == 1 else readings
     if readings.ndim != 2 or not readings.shape[1] or not np.isfinite(readings).all():
@@ -97,6 +98,6 @@ def _readings(values: ArrayLike) -> NDArray[np.float64]:
     return readings
 
 
-def _within(readings: NDArray[np.float64]) -> float | None:
+def _within(readings: Floats) -> float | None:
     """Standard deviation of repeated measurements, pooled over things; None where none were repeated."""
     return float(np.sqrt(readings.var(axis=1, ddof=1).mean())) if readings.shape[1] > 1 else None

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .quantity import Quantity, chance_of
+from ..stats.quantity import Quantity, chance_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from ..inputs.weighing import Weighing
+from ..stats.quantity import Quantity
 from .balance import Balance, Weights, balance_weights, mass_balance, summed
-from .quantity import Quantity
 from .readings import Masses, masses, scale_errors
 
 #: What was found on the brush.

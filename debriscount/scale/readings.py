@@ -29,10 +29,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..inputs.weighing import Net, Scale, Weighing
-from .quantity import Quantity
+from ..stats.quantity import Quantity
 
 #: Class III in service, in steps: permissible error after so many steps of load.
 _USUAL_ERROR_STEPS, _AFTER_STEPS = 1.0, 500.0
@@ -68,9 +68,9 @@ class Masses:
     """
 
     names: tuple[str, ...]
-    grams: NDArray[np.float64]
-    covariance: NDArray[np.float64]
-    repeats: NDArray[np.float64]
+    grams: Floats
+    covariance: Floats
+    repeats: Floats
     dof: float
 
     def combined(self, weights: Mapping[str, float]) -> Quantity:

@@ -5,12 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..inputs.patch import CORNER, EDGE, MARGIN, Patch
 from .grains import Grains
 from .scatter import part_grains
 from .spec import Cleaning
-
-Floats = NDArray[np.float64]
 
 #: Fates of a grain in a pass; ``GONE`` was picked up in an earlier one.
 FATES = ("untouched", "displaced", "removed", "gone")
@@ -33,10 +32,10 @@ def clean(
     patch: Patch,
     grains: Grains,
     places_mm: Floats,
-    lying: NDArray[np.bool_],
+    lying: Mask,
     cleaning: Cleaning,
     *,
-    reached: NDArray[np.bool_],
+    reached: Mask,
     rng: np.random.Generator,
 ) -> Cleaned:
     """Let the machine run once.

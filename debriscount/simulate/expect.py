@@ -132,7 +132,7 @@ def _varied(spec: SceneSpec, number: int) -> SceneSpec:
 
 
 def _measured_percent(scene: Scene) -> float | None:
-    from ..figures.run import measure
+    from ..run.measure import measure
 
     shots = {name: scene.pixels(name) for name in scene.spec.shot_names}
     measurement = measure(

@@ -8,12 +8,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
+from ..arrays import Floats
 from ..photo.colour import srgb_to_linear
+from ..registration.grid import FloorGrid
 from .spec import Floor, Rgb
 from .stamp import Outlines, stamps
 
-Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
 
 

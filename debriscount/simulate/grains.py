@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..errors import SceneError
 from ..photo.colour import srgb_to_linear
 from .check import MOST_GRAINS
@@ -14,8 +15,6 @@ from .spec import Portion
 _Z95 = 1.6448536269514722
 #: Waves around an irregular grain's outline, following one another from 2.
 HARMONICS = (2, 3, 4, 5)
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,7 +39,7 @@ class Grains:
     def __len__(self) -> int:
         return len(self.kind)
 
-    def take(self, chosen: NDArray[np.bool_] | NDArray[np.intp]) -> "Grains":
+    def take(self, chosen: Mask | NDArray[np.intp]) -> "Grains":
         """Those grains alone."""
         return Grains(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
 

@@ -3,12 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .pose import Pose
 from .spec import SceneSpec
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..inputs.patch import Patch
 from .spec import Cleaning
-
-Floats = NDArray[np.float64]
 
 #: Waves that a straying lane is made of, and how long they are, mm: a wheeled machine corrects its course over a few of
 #: its own lengths, and machines for floors are 0.2 to 0.4 m long.
@@ -37,7 +35,7 @@ class Lanes:
     phase_rad: Floats
     amplitude_mm: float
 
-    def over(self, places_mm: Floats) -> NDArray[np.bool_]:
+    def over(self, places_mm: Floats) -> Mask:
         """Which places of shape (N, 2) are passed over, shape (N,)."""
         heading = np.deg2rad(self.heading_deg)
         across = places_mm @ np.array([-np.sin(heading), np.cos(heading)]) - self.offset_mm

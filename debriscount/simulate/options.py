@@ -7,7 +7,7 @@ from os import PathLike
 from ..errors import SceneError
 from ..inputs.debris import DebrisKind
 from ..inputs.debris_file import read_debris_files
-from ..inputs.lay_patch import lay_patch
+from ..layout.lay_patch import lay_patch
 from .check import check_spec
 from .spec import Camera, Cleaning, Floor, Portion, Rgb, SceneSpec
 

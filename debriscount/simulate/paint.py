@@ -3,13 +3,13 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .grains import Grains
 from .pose import Pose
 from .spec import Light
 from .stamp import Outlines, stamps, unit_maps
 from .truth import SceneTruth
 
-Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
 
 

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
+from ..camera.lens import Lens
+from ..camera.view import FloorToPhoto
 from ..errors import SceneError
-from ..geometry.lens import Lens
-from ..geometry.view import FloorToPhoto
-from ..inputs.paper import MODULES, QUIET_MODULES
 from ..inputs.patch import Patch
+from ..layout.paper import MODULES, QUIET_MODULES
 from .spec import Camera
-
-Floats = NDArray[np.float64]
 
 #: Share of the photo left free around what must be seen.
 _BORDER = {True: 0.05, False: 0.02}
@@ -25,7 +24,7 @@ _HIGHEST_MM = 20_000.0
 class Pose:
     """A camera in one shot.
 
-    ``view`` is what `debriscount.geometry.fit` would fit, with the true principal point and focal length.
+    ``view`` is what `debriscount.camera.fit` would fit, with the true principal point and focal length.
     ``eye_mm`` is the camera's place: x, y and height above the floor.
     """
 

@@ -3,15 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..inputs.patch import Patch
 from .lanes import Lanes, drive_lanes
 from .spec import Cleaning
 from .spiral import Spiral, spiral
 from .wander import Wander, wander
-
-Floats = NDArray[np.float64]
 
 #: Points over the patch by which a share of it is told: it then errs by well under a tenth of a percent.
 _POINTS = 40_000
@@ -25,7 +23,7 @@ class Route:
     cleaning: Cleaning
     course: Lanes | Wander | Spiral | None
 
-    def reaches(self, places_mm: Floats) -> NDArray[np.bool_]:
+    def reaches(self, places_mm: Floats) -> Mask:
         """Which places the machine passes over.
 
         Parameters
@@ -42,7 +40,7 @@ class Route:
         passed &= ~self._never(places)
         return passed.reshape(np.shape(places_mm)[:-1])
 
-    def _never(self, places: Floats) -> NDArray[np.bool_]:
+    def _never(self, places: Floats) -> Mask:
         """Places that are out of reach whatever the way: at walls, in corners, and those named."""
         patch, cleaning = self.patch, self.cleaning
         x, y = places.T

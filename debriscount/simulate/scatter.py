@@ -1,14 +1,12 @@
 """Where debris lies before the machine runs."""
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from ..arrays import Floats, Mask
 from ..inputs.patch import Patch
 from .grains import Grains
 from .spec import Scatter
-
-Floats = NDArray[np.float64]
 
 #: Rounds of moving apart; dense heaps keep some overlap after them.
 _ROUNDS = 25
@@ -75,9 +73,7 @@ def _keep_inside(patch: Patch, places: Floats, reach_mm: Floats) -> Floats:
     return np.asarray(reach + np.where(folded > span, 2 * span - folded, folded))
 
 
-def part_grains(
-    grains: Grains, places: Floats, movable: NDArray[np.bool_], box_mm: tuple[float, float, float, float]
-) -> Floats:
+def part_grains(grains: Grains, places: Floats, movable: Mask, box_mm: tuple[float, float, float, float]) -> Floats:
     """Move grains off one another.
 
     Parameters

@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.grid import FloorGrid
+from ..arrays import Floats
+from ..registration.grid import FloorGrid
 from .check import check_spec
 from .develop import decode_jpeg, develop, encode_jpeg
 from .floors import floor_raster
@@ -104,7 +105,7 @@ def clean_floor(spec: SceneSpec, truth: SceneTruth) -> tuple[Image, FloorGrid]:
     return floor_raster(spec.floor, grid, colors, chance(spec, 3)), grid
 
 
-def _frame_mm(pose: Pose) -> NDArray[np.float64]:
+def _frame_mm(pose: Pose) -> Floats:
     width, height = pose.size_px
     t = np.linspace(0, 1, 17)[:, None]
     corners = np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
@@ -148,7 +149,7 @@ def shot_light(spec: SceneSpec, truth: SceneTruth, name: str, floor: Image, grid
     return _lit(light, spec, room, pose, coarse)
 
 
-def _lit(light: Image, spec: SceneSpec, room: Room, pose: Pose, coarse: NDArray[np.float64]) -> Image:
+def _lit(light: Image, spec: SceneSpec, room: Room, pose: Pose, coarse: Floats) -> Image:
     field, shine = light_field(spec, room, pose, coarse)
     light *= pose.refine(field)[..., None]
     if shine is not None:

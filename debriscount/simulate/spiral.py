@@ -3,13 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..errors import SceneError
 from ..inputs.patch import Patch
 from .spec import Cleaning
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,7 +25,7 @@ class Spiral:
     width_mm: float
     end_mm: float
 
-    def over(self, places_mm: Floats) -> NDArray[np.bool_]:
+    def over(self, places_mm: Floats) -> Mask:
         """Which places of shape (N, 2) are passed over, shape (N,)."""
         x, y = (places_mm - self.center_mm).T
         radius = np.hypot(x, y)

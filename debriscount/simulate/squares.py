@@ -4,8 +4,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..inputs.paper import MODULES, QUIET_MODULES
+from ..arrays import Floats
 from ..inputs.patch import Marker, Patch
+from ..layout.paper import MODULES, QUIET_MODULES
 from .pose import Pose
 
 Image = NDArray[np.float32]
@@ -52,16 +53,14 @@ def _draw_marker(light: Image, marker: Marker, pose: Pose, floor_x: Image, floor
     box += sheet.reshape(box.shape[:2]).astype(np.float32)[..., None] * (value - box)
 
 
-def _modules(number: int) -> NDArray[np.float64]:
+def _modules(number: int) -> Floats:
     """Ink of each module with one ring of paper, shape (8, 8): 1 is black."""
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     image = cv2.aruco.generateImageMarker(dictionary, number, MODULES)
     return np.pad(1 - image / 255.0, 1)
 
 
-def _footprint_means(
-    places: NDArray[np.float64], width: float, ink: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _footprint_means(places: Floats, width: float, ink: Floats) -> tuple[Floats, Floats]:
     """Mean ink of each footprint (where it is on the paper), and the share of it on the paper.
 
     Interpolating the summed-area table of a piecewise constant picture is exact.
@@ -69,7 +68,7 @@ def _footprint_means(
     table = np.pad(ink.cumsum(0).cumsum(1), ((1, 0), (1, 0)))
     low, high = places - width / 2, places + width / 2
 
-    def below(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+    def below(x: Floats, y: Floats) -> Floats:
         size = len(ink)
         x, y = np.clip(x, 0, size), np.clip(y, 0, size)
         i, j = np.minimum(x.astype(int), size - 1), np.minimum(y.astype(int), size - 1)

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .grains import HARMONICS
 
-Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
 
 #: Half sides of the boxes in which grains are drawn together, pixels.

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
 from .clean import DISPLACED, FATES, GONE, REMOVED, UNTOUCHED, clean
 from .grains import Grains, draw_grains
@@ -12,8 +13,6 @@ from .pose import Pose, pose_shots
 from .route import Route, draw_route
 from .scatter import scatter_grains
 from .spec import Cleaning, SceneSpec
-
-Floats = NDArray[np.float64]
 
 #: First source of chance of the ways driven, far from all others, so that another way leaves the rest as it was.
 _ROUTES = 1000
@@ -46,9 +45,9 @@ class SceneTruth:
     grains: Grains
     places_mm: Floats
     angle_rad: Floats
-    lying: NDArray[np.bool_]
+    lying: Mask
     fate: NDArray[np.int8]
-    reached: NDArray[np.bool_]
+    reached: Mask
     lanes: tuple[Cleaning, ...]
     routes: tuple[Route, ...]
     poses: dict[str, Pose]
@@ -67,14 +66,14 @@ class SceneTruth:
         """Debris of all kinds or one, by "patch" and zone."""
         return {name: self._amount(member, kind) for name, member in self._members(state, kind).items()}
 
-    def _members(self, state: int, kind: int | None) -> dict[str, NDArray[np.bool_]]:
+    def _members(self, state: int, kind: int | None) -> dict[str, Mask]:
         """Which grains lie in the patch and in each zone, arrays of shape (N,)."""
         codes = self.zone_codes(state)
         own = np.ones(len(codes), bool) if kind is None else self.grains.kind == kind
         members = {"patch": (codes != OUTSIDE) & (codes != MARGIN) & own}
         return members | {name: (codes == ZONES.index(name)) & own for name in self.patch.zone_names()}
 
-    def _amount(self, chosen: NDArray[np.bool_], kind: int | None) -> TrueAmount:
+    def _amount(self, chosen: Mask, kind: int | None) -> TrueAmount:
         own = self.grains.kind == kind if kind is not None else np.ones(len(chosen), bool)
         known = not np.isnan(self.grains.mass_mg[own]).any()
         mass = float(self.grains.mass_mg[chosen].sum()) / 1000 if known else None
@@ -124,7 +123,7 @@ class SceneTruth:
         members = self._members(passed - 1, kind)
         return {zone: self._share_percent(member, self.reached[passed - 1]) for zone, member in members.items()}
 
-    def _share_percent(self, of: NDArray[np.bool_], part: NDArray[np.bool_]) -> float | None:
+    def _share_percent(self, of: Mask, part: Mask) -> float | None:
         area = self.grains.area_mm2
         total = float(area[of].sum())
         return 100 * (float(area[of & part].sum()) / total) if total else None

@@ -3,13 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..errors import SceneError
 from ..inputs.patch import Patch
 from .spec import Cleaning
-
-Floats = NDArray[np.float64]
 
 #: More chords than this take seconds; a machine that needs them is hundreds of times narrower than the patch.
 _MOST_CHORDS = 2000
@@ -25,7 +23,7 @@ class Wander:
     turns_mm: Floats
     width_mm: float
 
-    def over(self, places_mm: Floats) -> NDArray[np.bool_]:
+    def over(self, places_mm: Floats) -> Mask:
         """Which places of shape (N, 2) are passed over, shape (N,)."""
         passed = np.zeros(len(places_mm), bool)
         for start, end in zip(self.turns_mm[:-1], self.turns_mm[1:], strict=True):

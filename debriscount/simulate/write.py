@@ -116,7 +116,7 @@ def truth_json(scene: Scene) -> dict[str, Any]:
     ``passes`` has the form of the shipped reference pictures, and tells for each zone how much of the debris that lay
     there before the pass it went over, and how much of what is left since *before* was never moved; ``photos`` holds
     for each shot the homography (floor mm to undistorted px, row by row), centre, focal length and k1 as
-    `debriscount.geometry.view.FloorToPhoto` and its lens have them.
+    `debriscount.camera.view.FloorToPhoto` and its lens have them.
     """
     truth = scene.truth
     passes = []

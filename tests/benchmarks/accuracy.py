@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 
 import debriscount
 from debriscount.errors import DebriscountError
-from debriscount.figures.records import Amount, Measurement
+from debriscount.pickup.records import Amount
+from debriscount.run.records import Measurement
 
 if TYPE_CHECKING:
     from tests.benchmarks.floor_scores import BARS as FLOOR_BARS
@@ -58,7 +59,7 @@ def score_measurement(scene: Scene, measurement: Measurement, seconds: float) ->
     missed_markers = [f"{shot.name} {i}" for shot in measurement.shots for i in sorted(wanted - {*shot.markers_seen})]
     pickups = [{name: z.pickup_percent for name, z in figures.zones.items()} for figures in passes]
     intervals = [{name: z.interval95 for name, z in figures.zones.items()} for figures in passes]
-    still = [None if f.why is None else f.why.leftovers.zones["patch"].untouched_percent for f in passes]
+    still = [None if why is None else why.leftovers.zones["patch"].untouched_percent for why in measurement.left.passes]
     true = [untouched_percent(scene.particles, number) for number in range(1, len(passes) + 1)]
     score = _score(
         scene,

@@ -10,14 +10,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
-from debriscount.portions.calibrate import calibrate
+from debriscount.layout.lay_patch import lay_patch
+from debriscount.portions.calibrate import calibrate, write_calibration
 from debriscount.portions.records import PortionCalibration
-from debriscount.portions.text import calibration_text
-from debriscount.portions.write import write_calibration
-from debriscount.scale.quantity import Quantity
+from debriscount.report.portion import calibration_text
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Camera, Floor, Portion, Scatter, SceneSpec
+from debriscount.stats.quantity import Quantity
 
 #: Day that the files name; they do not depend on it.
 DATE = "2026-11-25"

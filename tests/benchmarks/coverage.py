@@ -18,7 +18,7 @@ import numpy as np
 
 from debriscount.errors import DebriscountError
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Camera, Cleaning, Floor, Imaging, Light, Portion, SceneSpec
 from debriscount.simulate.write import write_scene
@@ -82,7 +82,7 @@ def random_spec(seed: int) -> SceneSpec:
 
 def one_run(seed: int) -> dict[str, object]:
     """Make a run, measure it, and lay figures beside the truth."""
-    from debriscount.figures.run import measure
+    from debriscount.run.measure import measure
 
     spec = random_spec(seed)
     scene = make_scene(spec)

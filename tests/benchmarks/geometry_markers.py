@@ -63,7 +63,7 @@ def shown_whole(patch: Patch, pose: Pose) -> list[int]:
 
 def marker_run(seed: int) -> MarkerRow:
     """Make a photo and look for all numbers in it."""
-    from debriscount.geometry.markers import find_markers
+    from debriscount.markers.find_markers import find_markers
 
     spec = feasible("markers", seed)
     scene = make_scene(spec)
@@ -89,7 +89,7 @@ def marker_run(seed: int) -> MarkerRow:
 
 def false_run(seed: int) -> FalseRow:
     """Make a photo without markers and look for all numbers in it."""
-    from debriscount.geometry.markers import find_markers
+    from debriscount.markers.find_markers import find_markers
 
     spec = feasible("false", seed)
     truth = draw_truth(spec)

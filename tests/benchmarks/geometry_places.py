@@ -60,7 +60,7 @@ class PlaceRow:
 
 def place_run(seed: int) -> PlaceRow:
     """Make a run, measure it, and lay places beside the truth."""
-    from debriscount.figures.run import measure
+    from debriscount.run.measure import measure
 
     spec = feasible("places", seed)
     scene = make_scene(spec)
@@ -98,8 +98,8 @@ _STATES = {0: "before", 1: "after"}
 @contextmanager
 def kept_mappings() -> Iterator[list[tuple[NDArray[np.uint8], Laid]]]:
     """Keep which view and shift each photo is resampled with; the last one of a photo is what its floor view has."""
-    from debriscount.geometry import register
-    from debriscount.geometry.resample import resample as real
+    from debriscount.registration import register
+    from debriscount.registration.resample import resample as real
 
     kept: list[tuple[NDArray[np.uint8], Laid]] = []
 

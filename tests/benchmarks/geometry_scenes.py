@@ -9,8 +9,8 @@ import numpy as np
 
 from debriscount.errors import SceneError
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.develop import develop, encode_jpeg
 from debriscount.simulate.pose import photo_size_px, pose_shots
 from debriscount.simulate.scene import clean_floor, shot_light

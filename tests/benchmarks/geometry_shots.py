@@ -15,8 +15,8 @@ import numpy as np
 
 from debriscount.errors import DebriscountError
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.floors import usual_color
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Camera, Imaging, Portion, Rgb, SceneSpec
@@ -110,8 +110,8 @@ class VerdictRow:
 
 def verdict(files: Mapping[str, Path], patch: Patch, kind: DebrisKind, want: float) -> tuple[str, ...]:
     """Ask the check for every shot, each but the first against the first; return the faults, none if all are fit."""
-    from debriscount.fitness.shot import check_shot
     from debriscount.photo.read import read_photo
+    from debriscount.shot_check.shot import check_shot
 
     photos = {name: read_photo(file) for name, file in files.items()}
     first = next(iter(photos))
@@ -129,7 +129,7 @@ def verdict(files: Mapping[str, Path], patch: Patch, kind: DebrisKind, want: flo
 
 def verdict_run(seed: int) -> VerdictRow:
     """Make a run, have its shots judged, measure it, and lay pickup by area beside the truth."""
-    from debriscount.figures.run import measure
+    from debriscount.run.measure import measure
 
     specs = verdict_shots(seed)
     spec = next(iter(specs.values()))

@@ -20,7 +20,7 @@ from statistics import median
 
 from debriscount.errors import DebriscountError
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.pose import seen_box_mm
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Camera, Cleaning, Floor, Imaging, Light, Portion, Rgb, Scatter, SceneSpec
@@ -104,7 +104,7 @@ def run_spec(contrast: str, factor: str, size_px: float) -> SceneSpec:
 
 def one_run(case: tuple[str, str, float]) -> Row:
     """Make a run (contrast, factor, size), measure it, and divide by the truth."""
-    from debriscount.figures.run import measure
+    from debriscount.run.measure import measure
 
     spec = run_spec(*case)
     scene = make_scene(spec)

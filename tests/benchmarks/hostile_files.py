@@ -105,7 +105,7 @@ def _read_text(kind: str, path: Path) -> int:
     from debriscount.inputs.patch_file import read_patch
     from debriscount.inputs.weighing_file import read_weighing
     from debriscount.report.agreement import compare_runs, runs_json, runs_text
-    from debriscount.scale.statement import weighing_record, weighing_text
+    from debriscount.report.weighing import weighing_record, weighing_text
 
     if kind == "record":
         many, without = compare_runs([path])

@@ -71,8 +71,6 @@ def in_child(action: Callable[[], object]) -> int:
 
 def writers() -> dict[str, Writer]:
     """Every writer, by name. Photos are measured and pictures drawn once: what is killed is the writing."""
-    from debriscount.figures.count import count
-    from debriscount.figures.run import measure
     from debriscount.flags import Flag
     from debriscount.inputs.lens import CameraLens
     from debriscount.inputs.lens_file import write_lens
@@ -80,6 +78,8 @@ def writers() -> dict[str, Writer]:
     from debriscount.inputs.save import save_files
     from debriscount.report import write_counts, write_measurement
     from debriscount.report.agreement import compare_runs, write_agreement
+    from debriscount.run.count import count
+    from debriscount.run.measure import measure
     from debriscount.simulate.options import scene_spec
     from debriscount.simulate.scene import make_scene
     from debriscount.simulate.write import write_scene

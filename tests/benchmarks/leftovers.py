@@ -23,9 +23,9 @@ import numpy as np
 
 import debriscount
 from debriscount.errors import DebriscountError
-from debriscount.figures import explained as explained_module
-from debriscount.figures import run
-from debriscount.figures.records import Measurement
+from debriscount.run import explained as explained_module
+from debriscount.run import measure as run
+from debriscount.run.records import Measurement
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Cleaning, SceneSpec
 from debriscount.simulate.write import write_scene
@@ -183,8 +183,7 @@ def measured(
 
 def scored(name: str, found: Measurement, number: int, truth: Truth, share: float) -> Score:
     """Lay a pass's figures beside the truth."""
-    figures = found.passes[number - 1]
-    why = figures.why
+    why = found.left.why(number)
     assert why is not None
     reach = None if why.reach is None else why.reach.zones["patch"]
     lanes = why.lanes

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from debriscount.geometry.locate import locate_shots
-from debriscount.geometry.view import FloorToPhoto
+from debriscount.camera.view import FloorToPhoto
 from debriscount.inputs.patch import Patch
 from debriscount.inputs.patch_file import read_patch
 from debriscount.photo.read import Photo, read_photo
+from debriscount.registration.locate import locate_shots
 
 if TYPE_CHECKING:
     from tests.benchmarks.scenes import Scene

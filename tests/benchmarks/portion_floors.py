@@ -7,7 +7,7 @@ import numpy as np
 
 import debriscount
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Camera, Floor, Portion, SceneSpec
 

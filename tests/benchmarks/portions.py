@@ -19,21 +19,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 import debriscount
-from debriscount.figures.clumps import K95
-from debriscount.figures.masses import CARRY
-from debriscount.figures.records import Amount
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
+from debriscount.layout.lay_patch import lay_patch
+from debriscount.pickup.clumps import K95
+from debriscount.pickup.masses import CARRY
+from debriscount.pickup.records import Amount
 from debriscount.portions.crowding import cell_covers, portion_area_mm2
 from debriscount.portions.fit import fit_area_mass, fit_grain_mass
 from debriscount.portions.photos import portion_shot
 from debriscount.portions.records import PortionShot, WeighedPortion
 from debriscount.portions.weights import u_from_line_mg
-from debriscount.scale.quantity import Quantity
-from debriscount.scale.regression import weighted_mean
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import Camera, Floor, Portion, SceneSpec
+from debriscount.stats.quantity import Quantity
+from debriscount.stats.regression import weighted_mean
 
 if TYPE_CHECKING:
     from tests.benchmarks.scenes import ABSENT, Scene, load_scenes, photos_folder

@@ -3,7 +3,7 @@
     python tests/benchmarks/reconciled.py [--scene NAME] [--u 0.2]
 
 The scale is made up: the patch's true pickup by mass, off by a standard uncertainty of ``--u`` points. It knows the
-patch alone; zones gain only by what `debriscount.figures.weighed.best_pickups` passes on to them.
+patch alone; zones gain only by what `debriscount.run.weighed.best_pickups` passes on to them.
 """
 
 import argparse
@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 import debriscount
-from debriscount.figures.weighed import best_pickups, photo_pickup
-from debriscount.scale.quantity import Quantity
+from debriscount.run.weighed import best_pickups, photo_pickup
+from debriscount.stats.quantity import Quantity
 
 if TYPE_CHECKING:
     from tests.benchmarks.scenes import ABSENT, Scene, load_scenes, photos_folder

@@ -29,7 +29,7 @@ RUNS = 5
 BAR_SECONDS = 6.0
 BAR_GIB = 1.5
 
-#: Functions that `debriscount.figures.run` calls, by the stage that they stand for.
+#: Functions that `debriscount.run.measure` calls, by the stage that they stand for.
 STAGES = {
     "reading": "load_photo",
     "registering": "register_shots",
@@ -65,7 +65,7 @@ def children_gib() -> float:
 @contextmanager
 def timed_stages(seconds: dict[str, float]) -> Iterator[None]:
     """Add up in ``seconds`` what each of ``STAGES`` takes; calls that overlap in time count once."""
-    from debriscount.figures import run
+    from debriscount.run import measure as run
 
     until: dict[str, float] = defaultdict(float)
 
@@ -91,8 +91,8 @@ def profile(scene: Scene) -> dict[str, float]:
     """Seconds that each stage takes, in the order of the work."""
     seconds: dict[str, float] = defaultdict(float)
     start = time.perf_counter()
-    from debriscount.figures.run import measure
     from debriscount.report import write_measurement
+    from debriscount.run.measure import measure
 
     seconds["importing"] = time.perf_counter() - start
     with timed_stages(seconds):

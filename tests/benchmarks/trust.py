@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import debriscount
 from debriscount.errors import DebriscountError
-from debriscount.figures.records import Measurement
+from debriscount.run.records import Measurement
 
 if TYPE_CHECKING:
     from tests.benchmarks.scenes import ABSENT, Scene, load_scenes, photos_folder

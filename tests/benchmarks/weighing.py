@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from debriscount.inputs.weighing import Net, Scale, Weighing
 from debriscount.scale.agreement import agree, en_score
 from debriscount.scale.pickup import WeighedPickup, weighed_pickup
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 LEAST, MOST, FLAGGED = 93.0, 97.5, 90.0
 #: Planted faults, in standard uncertainties.

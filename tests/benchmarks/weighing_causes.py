@@ -1,7 +1,7 @@
 """Is the cause that is named first the right one? Faults planted in simulated runs, as photos and scale would show them.
 
 `weighing.py` prints it. Every run goes the way of `debriscount measure --weighing` from the photo's
-figures on: `debriscount.figures.weighed.scale_figures`. The photo's masses are off by a common factor of 5 % (standard
+figures on: `debriscount.run.weighed.scale_figures`. The photo's masses are off by a common factor of 5 % (standard
 deviation), its pickup by its own uncertainty.
 """
 
@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from debriscount.figures.records import Amount, PassFigures, ScaleFigures, ZoneFigures
-from debriscount.figures.weighed import scale_figures
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.weighing import Net, Weighing
+from debriscount.layout.lay_patch import lay_patch
+from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
+from debriscount.run.records import ScaleFigures
+from debriscount.run.weighed import scale_figures
 
 if TYPE_CHECKING:
     from tests.benchmarks.weighing import Truth, random_truth, weigh
@@ -25,7 +26,7 @@ else:
 PATCH = lay_patch(400, 300, ("top", "left"))
 KIND = DebrisKind("grit", (120, 100, 80), (2.0, 3.0), area_mass_mg_per_mm2=2.0)
 MM2_PER_G = 500.0
-#: Standard deviation of the factor by which the photo's masses are off, as `debriscount.figures.weighed` takes it.
+#: Standard deviation of the factor by which the photo's masses are off, as `debriscount.run.weighed` takes it.
 MASS_FACTOR = 0.05
 
 

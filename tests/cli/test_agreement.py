@@ -6,7 +6,7 @@ from typer.testing import CliRunner
 
 from debriscount.report.record import agreement_json
 from debriscount.scale.agreement import agree
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 from debriscount_cli.app import app
 
 

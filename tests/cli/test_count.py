@@ -8,10 +8,10 @@ from PIL import Image
 from typer.testing import CliRunner
 
 import debriscount
-from debriscount.figures.counted import Counted
-from debriscount.figures.records import Amount, KindColor
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
+from debriscount.pickup.records import Amount
+from debriscount.registration.grid import FloorGrid
+from debriscount.run.records import Counted, KindColor
 from debriscount.shipped import shipped_folder
 from debriscount_cli.app import app
 

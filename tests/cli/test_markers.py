@@ -5,9 +5,9 @@ import pdfplumber
 import pytest
 from typer.testing import CliRunner
 
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch_file import read_patch
 from debriscount.inputs.patch_write import patch_toml
+from debriscount.layout.lay_patch import lay_patch
 from debriscount_cli.app import app
 
 RUNNER = CliRunner()

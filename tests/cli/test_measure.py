@@ -8,18 +8,12 @@ import pytest
 from typer.testing import CliRunner
 
 import debriscount
-from debriscount.figures.records import (
-    Amount,
-    KindColor,
-    MeasuredShot,
-    Measurement,
-    PassFigures,
-    ZoneFigures,
-)
 from debriscount.flags import Flag
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch_file import read_patch
+from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
+from debriscount.registration.grid import FloorGrid
+from debriscount.run.records import KindColor, MeasuredShot, Measurement
 from debriscount.shipped import shipped_folder
 from debriscount_cli.app import app
 

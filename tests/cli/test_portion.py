@@ -12,7 +12,7 @@ from debriscount.inputs.debris_file import read_debris
 from debriscount.portions import calibrate as stage
 from debriscount.portions.records import PortionCalibration, PortionShot, WeighedPortion
 from debriscount.safety import MINERAL_DUST
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 from debriscount_cli._group import ErrorsToExitCodes
 from debriscount_cli.portion import portion
 

@@ -55,7 +55,7 @@ def test_the_verdict_is_coloured_on_a_terminal_alone(
     monkeypatch: pytest.MonkeyPatch, columns: int, terminal: bool, no_color: str
 ) -> None:
     """With a check that is made up, since the real one is tested above."""
-    from debriscount.fitness.records import Fitness, at_most
+    from debriscount.shot_check.records import Fitness, at_most
     from debriscount_cli import shot
 
     fault = at_most(

@@ -3,11 +3,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.find import FoundGrains
 from debriscount.grains.table import GrainTable, grain_table, zone_members
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import CORNER, EDGE, MARGIN, OPEN, CustomZone
+from debriscount.layout.lay_patch import lay_patch
+from debriscount.registration.grid import FloorGrid
 
 GRID = FloorGrid(-60.0, -60.0, 0.5, 840, 1040)
 

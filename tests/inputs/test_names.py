@@ -6,7 +6,7 @@ from debriscount.errors import InputFileError, PatchLayoutError
 from debriscount.inputs.debris_file import read_debris
 from debriscount.inputs.names import MOST_NAME, name_fault
 from debriscount.inputs.patch_file import read_patch
-from debriscount.inputs.patch_words import read_name
+from debriscount_cli._patch_answers import read_name
 
 ROOT = Path(__file__).parents[2]
 

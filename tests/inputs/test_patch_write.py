@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.names import name_fault
 from debriscount.inputs.patch import WALL_SIDES, CustomZone, Marker, Patch
 from debriscount.inputs.patch_file import read_patch
 from debriscount.inputs.patch_write import patch_toml
+from debriscount.layout.lay_patch import lay_patch
 
 PATCH = lay_patch(600, 400, ("top", "left"), name="hall bench")
 

@@ -1,7 +1,7 @@
 """Fates of grains as they truly were, from made-up scenes without photos."""
 
 from debriscount.grains.table import GrainTable
-from debriscount.leftovers.fates import Fates
+from debriscount.leftovers.records import Fates
 from debriscount.simulate.spec import SceneSpec
 from debriscount.simulate.truth import SceneTruth, draw_truth
 

@@ -5,13 +5,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from debriscount.cover.kinds import KindHint
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.find import FoundGrains
 from debriscount.grains.table import grain_table
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.overlap import SeenGrains
 from debriscount.leftovers.trace import TracedShot
+from debriscount.registration.grid import FloorGrid
 
 Floats = NDArray[np.float64]
 MM_PER_PX = 0.5

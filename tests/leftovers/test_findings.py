@@ -6,7 +6,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.geometry.grid import FloorGrid
 from debriscount.leftovers.findings import findings
 from debriscount.leftovers.records import (
     CornerReach,
@@ -23,6 +22,7 @@ from debriscount.leftovers.records import (
     WallProfile,
     Walls,
 )
+from debriscount.registration.grid import FloorGrid
 
 SHARES = LeftShares(100.0, 81.0, 19.0, (79.0, 83.0))
 LEFT = Leftovers({"patch": SHARES}, {}, {}, {}, {})

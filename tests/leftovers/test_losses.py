@@ -4,10 +4,10 @@ from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from debriscount.grains.table import GrainTable
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
-from debriscount.leftovers.fates import Fates
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.losses import BY_CHANCE, moved_from_losses, one_way
+from debriscount.leftovers.records import Fates
 
 PATCH = lay_patch(600, 400, ("top",))
 Floats = NDArray[np.float64]

@@ -5,10 +5,10 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.leftovers.passes import Pickup, further_pass, pass_step
 from debriscount.leftovers.records import Reach
+from debriscount.registration.grid import FloorGrid
 
 GRID = FloorGrid(0.0, 0.0, 10.0, 20, 30)
 

@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import CustomZone
-from debriscount.leftovers.fates import Fates
+from debriscount.layout.lay_patch import lay_patch
+from debriscount.leftovers.records import Fates
 from debriscount.leftovers.shares import leftovers_of
 from debriscount.simulate.spec import Cleaning, Portion, SceneSpec
 from debriscount.simulate.truth import draw_truth

@@ -5,8 +5,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.photo.colour import linear_pixels, luminance
-from debriscount.photo.grey import grey_pixels, is_grey
+from debriscount.photo.colour import grey_pixels, is_grey, linear_pixels, luminance
 from debriscount.photo.read import Photo, photo_from_array
 from debriscount.photo.settings import CameraSettings
 from debriscount.photo.shots import side_by_side

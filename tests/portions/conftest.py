@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from debriscount.portions.records import PortionShot, WeighedPortion
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 SIZE_MM = (4.4, 5.6)
 CELL_MM2 = 400.0

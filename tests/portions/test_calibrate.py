@@ -10,19 +10,18 @@ import numpy as np
 import pytest
 
 from debriscount.errors import NoDebrisError, OutputError, PortionError
-from debriscount.figures.count import count
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.debris_file import read_debris
 from debriscount.inputs.patch import Patch
 from debriscount.portions.arguments import PortionArgument
-from debriscount.portions.calibrate import calibrate, learn
+from debriscount.portions.calibrate import calibrate, calibration_file, learn, write_calibration
 from debriscount.portions.crowding import portion_area_mm2
 from debriscount.portions.photos import count_portions, portion_shot
 from debriscount.portions.records import WeighedPortion
-from debriscount.portions.text import calibration_json, calibration_text
-from debriscount.portions.write import calibration_file, write_calibration
-from debriscount.scale.quantity import Quantity
+from debriscount.report.portion import calibration_json, calibration_text
+from debriscount.run.count import count
 from debriscount.simulate.spec import Portion as SimulatedPortion
+from debriscount.stats.quantity import Quantity
 
 Make = Callable[..., WeighedPortion]
 LENTILS = DebrisKind("red lentils", (212, 100, 49), (4.4, 5.6))

@@ -4,7 +4,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from debriscount.figures.crowding import crowding_factor
+from debriscount.pickup.masses import crowding_factor
 from debriscount.portions.crowding import (
     KAPPAS,
     area_by_crowding,

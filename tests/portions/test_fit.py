@@ -7,7 +7,7 @@ import pytest
 from debriscount.portions.fit import fit_area_mass, fit_grain_mass, read_off, repeats
 from debriscount.portions.records import WeighedPortion
 from debriscount.portions.weights import portion_u_mg
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 Make = Callable[..., WeighedPortion]
 Size = tuple[float, float]

@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from debriscount.scale.agreement import en_score, verdict_of, zeta_score
-from debriscount.scale.errors_in_both import deming, york
 from debriscount.scale.method_comparison import limits_of_agreement
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.errors_in_both import deming, york
+from debriscount.stats.quantity import Quantity
 
 DATA = Path(__file__).parents[1] / "data"
 

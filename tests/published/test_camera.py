@@ -5,11 +5,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.geometry.fit import FOCAL_SHARE, SeenCorners, fit_views
-from debriscount.geometry.lens import Lens
-from debriscount.geometry.markers import find_markers
-from debriscount.geometry.view import FloorToPhoto
+from debriscount.camera.fit import FOCAL_SHARE, SeenCorners, fit_views
+from debriscount.camera.lens import Lens
+from debriscount.camera.view import FloorToPhoto
 from debriscount.inputs.patch import Marker
+from debriscount.markers.find_markers import find_markers
 
 SIZE_PX = (2000, 1500)
 CENTER = ((SIZE_PX[0] - 1) / 2, (SIZE_PX[1] - 1) / 2)

@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.geometry.boards import Board, find_board
-from debriscount.geometry.calibrate import LearntLens, calibrate_lens
-from debriscount.geometry.known_lens import sensor_lens
-from debriscount.geometry.lens import Lens
+from debriscount.camera.boards import Board, find_board
+from debriscount.camera.calibrate import LearntLens, calibrate_lens
+from debriscount.camera.known_lens import sensor_lens
+from debriscount.camera.lens import Lens
 from debriscount.inputs.lens_file import read_lens
 from debriscount.photo.read import read_photo
 from debriscount.shipped import shipped_folder

@@ -12,9 +12,9 @@ from debriscount.cover.discriminant import SHADE, cover_of, departure, fisher_di
 from debriscount.cover.kinds import KindHint
 from debriscount.cover.maps import ShotCover
 from debriscount.cover.noise import FloorNoise
-from debriscount.figures.crowding import true_cover
 from debriscount.grains.find import FoundGrains, find_grains
 from debriscount.photo.colour import linear_pixels
+from debriscount.pickup.masses import true_cover
 
 GREY = np.array([0.5, 0.5, 0.5])
 

@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from debriscount.figures.count import count
-from debriscount.figures.counted import Counted
 from debriscount.inputs.debris import DebrisKind
 from debriscount.photo.read import read_photo
+from debriscount.run.count import count
+from debriscount.run.records import Counted
 
 PHOTOS = Path(__file__).parents[1] / "data" / "photos"
 TRUTH = json.loads((PHOTOS / "truth.json").read_text(encoding="utf-8"))

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.scale.regression import f_test, fit_line, fit_through_origin, lack_of_fit, least_squares
+from debriscount.stats.regression import f_test, fit_line, fit_through_origin, lack_of_fit, least_squares
 
 DATA = Path(__file__).parents[1] / "data"
 

@@ -11,21 +11,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.figures.records import (
-    Amount,
-    BudgetLine,
-    KindColor,
-    MeasuredShot,
-    Measurement,
-    PassFigures,
-    ZoneFigures,
-)
 from debriscount.flags import Flag
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import CustomZone, Marker, Patch
 from debriscount.leftovers.records import (
     CornerReach,
+    Explained,
     Finding,
     FurtherPass,
     Lanes,
@@ -41,8 +32,11 @@ from debriscount.leftovers.records import (
     Walls,
     WhyLeft,
 )
+from debriscount.pickup.records import Amount, BudgetLine, PassFigures, ZoneFigures
+from debriscount.registration.grid import FloorGrid
 from debriscount.report import left_picture, pictures, reach_picture
 from debriscount.report.caption import Caption, draw_caption
+from debriscount.run.records import KindColor, MeasuredShot, Measurement
 
 FLOOR = (150, 150, 148)
 # kind, x mm, y mm, radius mm; the radius 0.05 is one pixel
@@ -208,11 +202,11 @@ def explained(run: Measurement) -> Measurement:
     )
     return replace(
         run,
-        passes=tuple(
-            replace(figures, why=why, step=step)
-            for figures, why, step in zip(run.passes, (first, second), steps, strict=True)
+        left=Explained(
+            (first, second),
+            steps,
+            FurtherPass(60.0, (55.0, 65.0), "One more pass may bring pickup to 60 % (55 to 65 %)."),
         ),
-        further=FurtherPass(60.0, (55.0, 65.0), "One more pass may bring pickup to 60 % (55 to 65 %)."),
     )
 
 

@@ -24,7 +24,7 @@ from debriscount.report.record import agreement_json
 from debriscount.scale.agreement import agree
 from debriscount.scale.fault_patterns import Evidence
 from debriscount.scale.many import ManyRuns, WeighedRun, judge_runs
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 NAMES = ["agreement.json", "agreement.png", "agreement.svg"]
 DIFFERENCES = (0.2, -0.4, 0.5, 1.4, -0.1, 2.4, 0.3, -0.6, 0.1, 0.0, 0.4, -0.2)

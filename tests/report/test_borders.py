@@ -5,11 +5,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from debriscount.figures.records import Measurement
-from debriscount.geometry.grid import FloorGrid
 from debriscount.inputs.patch import MARGIN, OUTSIDE, WALL_SIDES, Patch
+from debriscount.registration.grid import FloorGrid
 from debriscount.report.borders import DASH, GAP, Border, Stroke, borders, draw_borders, draw_strokes
 from debriscount.report.palette import DARK, LIGHT
+from debriscount.run.records import Measurement
 
 
 def _drawn(patch: Patch, grid: FloorGrid, unit: int = 1) -> NDArray[np.uint8]:

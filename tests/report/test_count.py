@@ -11,9 +11,8 @@ import pytest
 from PIL import Image
 
 from debriscount.errors import OutputError
-from debriscount.figures.counted import Counted
-from debriscount.figures.records import Amount, Measurement
-from debriscount.geometry.grid import FloorGrid
+from debriscount.pickup.records import Amount
+from debriscount.registration.grid import FloorGrid
 from debriscount.report import count as count_module
 from debriscount.report import (
     count_grains_csv,
@@ -27,6 +26,7 @@ from debriscount.report import (
 from debriscount.report.caption import PAPER, Caption
 from debriscount.report.folder import MARK
 from debriscount.report.rounding import UNKNOWN
+from debriscount.run.records import Counted, Measurement
 
 NAMES = ["count.json", "zones.csv", "grains.csv", "overlay-before größer.jpg", "overlay-leftovers.jpg"]
 

@@ -1,9 +1,9 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from debriscount.figures.records import Measurement
 from debriscount.inputs.patch import ZONES
 from debriscount.report.labels import draw_label, draw_labels
+from debriscount.run.records import Measurement
 
 NAMES = ("open", "edge", "corner", "margin", "rug")
 

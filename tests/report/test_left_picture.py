@@ -4,19 +4,19 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.figures.records import MeasuredShot, Measurement
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
 from debriscount.leftovers.records import WhyLeft
+from debriscount.registration.grid import FloorGrid
 from debriscount.report.canvas import marking_colors
 from debriscount.report.caption import PAPER, Caption
 from debriscount.report.left_picture import draw_leftovers
+from debriscount.run.records import MeasuredShot, Measurement
 
 Color = tuple[int, int, int]
 
 
 def _why(run: Measurement) -> WhyLeft:
-    why = run.passes[0].why
+    why = run.left.why(1)
     assert why is not None
     return why
 
@@ -24,7 +24,7 @@ def _why(run: Measurement) -> WhyLeft:
 def _with(run: Measurement, why: WhyLeft, shot: MeasuredShot | None = None) -> Measurement:
     after = shot or run.shots[1]
     return replace(
-        run, passes=(replace(run.passes[0], why=why), *run.passes[1:]), shots=(run.shots[0], after, *run.shots[2:])
+        run, left=replace(run.left, passes=(why, *run.left.passes[1:])), shots=(run.shots[0], after, *run.shots[2:])
     )
 
 

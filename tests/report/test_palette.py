@@ -6,7 +6,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from skimage.color import rgb2lab
 
-from debriscount.figures.records import Measurement
 from debriscount.report.palette import (
     COLOR_BLIND,
     DARK,
@@ -20,6 +19,7 @@ from debriscount.report.palette import (
     outline_colors,
     seen_by,
 )
+from debriscount.run.records import Measurement
 
 # Two large fields differ visibly from about 2 CIELAB units on. Lines of one or two pixels are seen under a few
 # minutes of arc, where the noticeable difference grows several times over (Stone, Szafir & Setlur 2014, from

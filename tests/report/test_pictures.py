@@ -7,15 +7,16 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from debriscount.figures.records import MeasuredShot, Measurement, PassFigures
-from debriscount.figures.trust import untold
 from debriscount.flags import Flag
-from debriscount.geometry.grid import FloorGrid
 from debriscount.grains.table import GrainTable
+from debriscount.pickup.records import PassFigures
+from debriscount.pickup.trust import untold
+from debriscount.registration.grid import FloorGrid
 from debriscount.report import draw_overlay, pictures
 from debriscount.report.caption import PAPER, Caption
 from debriscount.report.palette import DARK, LIGHT, distances, floor_colors, outline_colors
 from debriscount.report.pictures import encode_jpeg, enlargement
+from debriscount.run.records import MeasuredShot, Measurement
 
 
 def _at(image: NDArray[np.uint8], grid: FloorGrid, x_mm: float, y_mm: float) -> tuple[int, ...]:

@@ -7,14 +7,12 @@ import pytest
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from debriscount.figures.records import Measurement
-from debriscount.leftovers.records import PassStep, WallProfile, Walls, WhyLeft
-from debriscount.report import pass_plot, wall_plot
+from debriscount.leftovers.records import Explained, PassStep, WallProfile, Walls, WhyLeft
+from debriscount.report import plots
 from debriscount.report.lookup import has_pass_curve
 from debriscount.report.palette import distances
-from debriscount.report.pass_plot import draw_passes
-from debriscount.report.plots import SHIFTED, UNTOUCHED, drawn
-from debriscount.report.wall_plot import draw_walls
+from debriscount.report.plots import SHIFTED, UNTOUCHED, draw_passes, draw_walls, drawn
+from debriscount.run.records import Measurement
 
 
 @pytest.fixture
@@ -29,20 +27,19 @@ def figures(monkeypatch: pytest.MonkeyPatch) -> list[Figure]:
 
         return drawn(size, keep)
 
-    monkeypatch.setattr(wall_plot, "drawn", spy)
-    monkeypatch.setattr(pass_plot, "drawn", spy)
+    monkeypatch.setattr(plots, "drawn", spy)
     return seen
 
 
 def _why(run: Measurement) -> WhyLeft:
-    why = run.passes[0].why
+    why = run.left.why(1)
     assert why is not None
     return why
 
 
 def _walled(run: Measurement, *profiles: WallProfile) -> Measurement:
     why = replace(_why(run), walls=Walls(profiles, _why(run).walls.corners))
-    return replace(run, passes=(replace(run.passes[0], why=why), *run.passes[1:]))
+    return replace(run, left=replace(run.left, passes=(why, *run.left.passes[1:])))
 
 
 def _heights(figure: Figure, axes: int = 0) -> list[float]:
@@ -106,7 +103,7 @@ def test_passes_are_drawn_alone_together_and_one_more(explained: Measurement, fi
 def test_without_an_extrapolation_the_curve_ends_with_the_last_pass(
     explained: Measurement, figures: list[Figure]
 ) -> None:
-    draw_passes(replace(explained, further=None))
+    draw_passes(replace(explained, left=replace(explained.left, further=None)))
     assert not [line for line in figures[0].axes[0].lines if line.get_linestyle() == "--"]
 
 
@@ -115,11 +112,12 @@ def test_passes_that_pushed_debris_in_or_are_unknown_are_drawn_all_the_same(
 ) -> None:
     first, second = explained.passes
     zone = replace(first.zones["patch"], pickup_percent=-20.0, interval95=None)
-    pushed = replace(first, zones={"patch": zone}, step=PassStep(1, -20.0, None, -20.0, None, None))
+    pushed = replace(first, zones={"patch": zone})
     unknown = replace(zone, pickup_percent=None)
-    nothing = replace(second, zones={"patch": unknown}, step=PassStep(2, None, None, None, None, None))
-    draw_passes(replace(explained, passes=(pushed, nothing), further=None))
-    draw_passes(replace(explained, passes=(nothing, nothing), further=None))
+    nothing = replace(second, zones={"patch": unknown})
+    steps = PassStep(1, -20.0, None, -20.0, None, None), PassStep(2, None, None, None, None, None)
+    draw_passes(replace(explained, passes=(pushed, nothing), left=Explained(steps=steps)))
+    draw_passes(replace(explained, passes=(nothing, nothing), left=Explained(steps=(steps[1], steps[1]))))
     low, high = figures[0].axes[0].get_ylim()
     assert low < -20
     assert high > 100
@@ -159,7 +157,7 @@ def test_a_long_name_in_letters_that_the_font_lacks_is_cut_and_drawn_without_a_w
 
 
 def test_all_ends_of_intervals_are_in_sight(explained: Measurement, figures: list[Figure]) -> None:
-    second = replace(explained.passes[1], step=PassStep(2, 101.0, (85.0, 112.0), 60.0, None, None))
-    draw_passes(replace(explained, passes=(explained.passes[0], second)))
+    steps = explained.left.steps[0], PassStep(2, 101.0, (85.0, 112.0), 60.0, None, None)
+    draw_passes(replace(explained, left=replace(explained.left, steps=steps)))
     low, high = figures[0].axes[0].get_ylim()
     assert low <= 0 and high >= 112

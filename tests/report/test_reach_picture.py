@@ -4,21 +4,21 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.figures.records import Measurement
-from debriscount.geometry.grid import FloorGrid
 from debriscount.leftovers.records import Reach, WhyLeft
+from debriscount.registration.grid import FloorGrid
 from debriscount.report.caption import Caption
 from debriscount.report.palette import distances
 from debriscount.report.reach_picture import COLORS, draw_reach
+from debriscount.run.records import Measurement
 
 
 def _with(run: Measurement, why: WhyLeft) -> Measurement:
-    return replace(run, passes=(replace(run.passes[0], why=why), *run.passes[1:]))
+    return replace(run, left=replace(run.left, passes=(why, *run.left.passes[1:])))
 
 
 def _bare(run: Measurement, reach: Reach | None = None) -> Measurement:
     """The run without outlines of what was not reached."""
-    why = run.passes[0].why
+    why = run.left.why(1)
     assert why is not None
     return _with(run, replace(why, lanes=None, missed=(), reach=reach or why.reach))
 
@@ -99,7 +99,7 @@ def test_the_caption_tells_reach_and_pickup_there(explained: Measurement, captio
 
 
 def test_a_pickup_that_cannot_be_is_not_told(explained: Measurement, captions: list[Caption]) -> None:
-    why = explained.passes[0].why
+    why = explained.left.why(1)
     assert why is not None
     assert why.reach is not None
     whole = replace(why.reach.zones["patch"], pickup_percent=126.0, pickup_interval95=(117.0, 137.0))
@@ -118,7 +118,7 @@ def test_the_legend_names_only_what_is_shown(explained: Measurement, captions: l
 
 
 def test_a_pass_without_reach_is_refused(explained: Measurement, run: Measurement) -> None:
-    why = explained.passes[0].why
+    why = explained.left.why(1)
     assert why is not None
     for made, shot in ((run, run.shots[1]), (explained, explained.shots[0])):
         with pytest.raises(ValueError, match="has no reach to draw"):
@@ -129,7 +129,7 @@ def test_a_pass_without_reach_is_refused(explained: Measurement, run: Measuremen
 
 def test_a_strip_is_not_reached_though_the_grains_near_by_tell_otherwise(explained: Measurement) -> None:
     """The fixture's strip lies along y = 35, 10 mm wide; a map that calls all floor reached gives way to it."""
-    why = explained.passes[0].why
+    why = explained.left.why(1)
     assert why is not None and why.reach is not None and why.lanes is not None
     everywhere = replace(why.reach, map=np.ones(why.reach.grid.shape, np.float32))
     image = draw_reach(explained.shots[1], _with(explained, replace(why, reach=everywhere, missed=())))

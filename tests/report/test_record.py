@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 
 from debriscount import __version__
 from debriscount.errors import InputFileError
-from debriscount.figures.records import Amount, BudgetLine, Measurement, PassFigures, ZoneFigures
 from debriscount.photo.settings import CameraSettings
+from debriscount.pickup.records import Amount, BudgetLine, PassFigures, ZoneFigures
 from debriscount.report import measurement_json, read_record
-from debriscount.report.rounding import rounded
+from debriscount.run.records import Measurement
+from debriscount.serialize import rounded
 
 
 def _with_zones(run: Measurement, zones: dict[str, ZoneFigures]) -> Measurement:

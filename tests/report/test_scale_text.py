@@ -1,13 +1,14 @@
 import pytest
 
-from debriscount.figures.records import Amount, BestPickup, PassFigures, ScaleFigures, ZoneFigures
 from debriscount.inputs.weighing import Net, Scale, Weighing
+from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
 from debriscount.report.record import agreement_json
 from debriscount.report.scale_text import scale_block
+from debriscount.run.records import BestPickup, ScaleFigures
 from debriscount.scale.agreement import agree
 from debriscount.scale.fault_patterns import Evidence
 from debriscount.scale.pickup import weighed_pickup
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 WEIGHING = Weighing(Scale(0.01, 0.01, 0.01, 1000.0), Net((120.0,), (100.0,)), bin=Net((316.0,), (300.0,)))
 BY_AREA = PassFigures(1, {"patch": ZoneFigures(Amount(10.0, 2, None), Amount(2.0, 1, None), 80.0, 80.0)}, {})

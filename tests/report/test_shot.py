@@ -3,8 +3,8 @@ from dataclasses import replace
 
 import pytest
 
-from debriscount.fitness.records import Finding, Fitness, at_least, at_most, told
 from debriscount.report.shot import MOST_LINES, details_text, shot_json, shot_text
+from debriscount.shot_check.records import Finding, Fitness, at_least, at_most, told
 
 GOOD = at_least("markers seen", 4, "of 4", 3, "three fix the plane of the floor", "Uncover them.", "markers-hidden")
 BAD = at_most("edge spread", 5.234, "px", 3.1, "blur shrinks grains", "Focus on the floor.", "blurred")

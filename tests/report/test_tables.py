@@ -7,18 +7,13 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.figures.records import (
-    Amount,
-    KindColor,
-    Measurement,
-    PassFigures,
-    ZoneFigures,
-)
 from debriscount.flags import Flag
 from debriscount.grains.table import GrainTable
+from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
 from debriscount.printable import csv_cell
 from debriscount.report import grains_csv, table_text, zones_csv
 from debriscount.report.rounding import amount_text, area_text, interval_text, more_than_text, percent_text
+from debriscount.run.records import KindColor, Measurement
 
 
 def _read(text: str) -> list[dict[str, str]]:
@@ -122,13 +117,13 @@ def test_grains_csv_tells_the_fate_of_what_is_matched_grain_by_grain(explained: 
 
 
 def test_what_is_the_floors_own_or_outside_has_no_fate(explained: Measurement) -> None:
-    why = explained.passes[0].why
+    why = explained.left.why(1)
     assert why is not None
     floors = replace(why, untouched=np.array([np.nan, 0.0, 0.5, 1.0]))
     grains = replace(explained.shots[1].grains, zone=np.array([1, -1, 0, 0], np.int8))
     changed = replace(
         explained,
-        passes=(replace(explained.passes[0], why=floors),),
+        left=replace(explained.left, passes=(floors,)),
         shots=(replace(explained.shots[1], grains=grains),),
     )
     assert [row["fate"] for row in _read(grains_csv(changed))] == ["", "", "untouched", ""]

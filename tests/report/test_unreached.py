@@ -3,17 +3,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from debriscount.figures.records import Measurement
 from debriscount.leftovers.records import Lanes, MissedPlace, Strip, WhyLeft
 from debriscount.report.canvas import Canvas, floor_canvas
 from debriscount.report.unreached import draw_unreached, outlines_mm, unreached_entry
+from debriscount.run.records import Measurement
 
 STROKES = ((16, 16, 16), (255, 255, 255))
 
 
 @pytest.fixture
 def why(explained: Measurement) -> WhyLeft:
-    found = explained.passes[0].why
+    found = explained.left.why(1)
     assert found is not None
     return found
 

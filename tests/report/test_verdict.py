@@ -2,11 +2,12 @@ from dataclasses import replace
 
 import pytest
 
-from debriscount.figures.records import Measurement, PassFigures, ZoneFigures
-from debriscount.figures.trust import untold
 from debriscount.flags import Flag
+from debriscount.pickup.records import PassFigures, ZoneFigures
+from debriscount.pickup.trust import untold
 from debriscount.report.tables import table_text
 from debriscount.report.verdict import is_sound, verdict_text
+from debriscount.run.records import Measurement
 
 
 def flag(code: str, severity: str, shot: str | None = None, zone: str | None = None) -> Flag:

@@ -7,20 +7,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as nps
 
-from debriscount.figures.records import Measurement
-from debriscount.geometry.grid import FloorGrid
 from debriscount.leftovers.records import Reach, WhyLeft
+from debriscount.registration.grid import FloorGrid
 from debriscount.report import measurement_json
+from debriscount.run.records import Measurement
 
 
 def _why(run: Measurement) -> WhyLeft:
-    why = run.passes[0].why
+    why = run.left.why(1)
     assert why is not None
     return why
 
 
 def _first(run: Measurement, why: WhyLeft) -> dict[str, Any]:
-    changed = replace(run, passes=(replace(run.passes[0], why=why),))
+    changed = replace(run, left=replace(run.left, passes=(why,)))
     passes = json.loads(json.dumps(measurement_json(changed), allow_nan=False))["passes"]
     return dict(passes[0])
 

@@ -13,10 +13,11 @@ import pytest
 from PIL import Image
 
 from debriscount.errors import OutputError
-from debriscount.figures.records import Measurement
 from debriscount.flags import Flag
+from debriscount.leftovers.records import Explained
 from debriscount.report import grains_csv, measurement_json, read_record, write, write_measurement, zones_csv
 from debriscount.report.folder import MARK, refuse_other_photos, settle_folder
+from debriscount.run.records import Measurement
 
 #: Makes a record that differs from the made-up run's.
 NEW = (Flag(code="new", severity="note", sentence="new"),)
@@ -73,9 +74,9 @@ def test_pictures_of_why_debris_stayed_go_where_no_longer_found(
 
 
 def test_no_picture_of_reach_where_it_was_not_told(explained: Measurement, tmp_path: Path) -> None:
-    why = explained.passes[0].why
+    why = explained.left.why(1)
     assert why is not None
-    one = replace(explained, passes=(replace(explained.passes[0], why=replace(why, reach=None)),))
+    one = replace(explained, passes=explained.passes[:1], left=Explained((replace(why, reach=None),)))
     names = {path.name for path in write_measurement(one, tmp_path / "out")}
     assert names == {*NAMES, "leftovers-after.jpg", "walls-after.jpg"}
 

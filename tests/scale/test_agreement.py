@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.scale.agreement import MOST_EXPANDED, WORTHLESS, agree, en_score, zeta_score
+from debriscount.pickup.trust import WIDEST
+from debriscount.scale.agreement import MOST_EXPANDED, agree, en_score, zeta_score
 from debriscount.scale.fault_patterns import Evidence
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 percents = st.floats(-50, 150)
 uncertainties = st.floats(0.01, 20)
@@ -57,7 +58,7 @@ def test_the_limit_is_where_a_worthless_photo_is_found_out() -> None:
     """At the largest uncertainty that may agree, a photo off by 15 points disagrees in 97.7 % (normal beyond 3 - 5)."""
     u = MOST_EXPANDED / 2
     rng = np.random.default_rng(4)
-    words = [agree(Quantity(rng.normal(70 + WORTHLESS, u), u), Quantity(70.0, 0.0)).verdict for _ in range(2000)]
+    words = [agree(Quantity(rng.normal(70 + WIDEST, u), u), Quantity(70.0, 0.0)).verdict for _ in range(2000)]
     assert words.count("disagree") / 2000 == pytest.approx(0.977, abs=0.012)
 
 

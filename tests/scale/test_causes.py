@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from debriscount.scale.causes import Cause, rank_causes
 from debriscount.scale.fault_patterns import Evidence
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 DISPENSED_G, U_WEIGHING_G, U_PHOTO = 40.0, 0.05, 0.4
 PICKED_UP = 0.83

@@ -3,7 +3,7 @@ import pytest
 from scipy.stats import linregress
 
 from debriscount.scale.drift import drift
-from debriscount.scale.quantity import Quantity, chance_of
+from debriscount.stats.quantity import Quantity, chance_of
 
 
 def test_slope_and_chance_against_another_library() -> None:

@@ -4,7 +4,7 @@ import pytest
 
 from debriscount.inputs.weighing import Net, Scale, Weighing
 from debriscount.scale.exchanged import exchanges_that_explain
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 #: 50.0 g dispensed, 41.7 g in the bin, 8.2 g swept up: 83.5 %.
 SOUND = Weighing(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from debriscount.scale.many import ManyRuns, WeighedRun, judge_runs
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 U_PHOTO, U_SCALE = 0.5, 0.3
 

@@ -6,7 +6,7 @@ import pytest
 
 from debriscount.inputs.weighing import Net, Scale, Weighing
 from debriscount.scale.pickup import WeighedPickup, weighed_pickup
-from debriscount.scale.quantity import Quantity
+from debriscount.stats.quantity import Quantity
 
 SCALE = Scale(0.1, 0.05, 0.0)
 RUN = Weighing(

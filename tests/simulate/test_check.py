@@ -5,7 +5,7 @@ import pytest
 
 from debriscount.errors import SceneError
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.check import check_spec
 from debriscount.simulate.scene import make_scene
 from debriscount.simulate.spec import PATHS, Camera, Cleaning, Floor, Imaging, Light, Portion, Scatter, SceneSpec

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.scene import clean_floor, shot_light
 from debriscount.simulate.spec import Camera, Floor, Imaging, Light, Portion, Scatter, SceneSpec
 from debriscount.simulate.truth import draw_truth

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from debriscount.errors import SceneError
-from debriscount.geometry.markers import find_markers
-from debriscount.inputs.lay_patch import lay_patch
+from debriscount.layout.lay_patch import lay_patch
+from debriscount.markers.find_markers import find_markers
 from debriscount.simulate.options import scene_spec
 from debriscount.simulate.pose import pose_shots, seen_box_mm
 from debriscount.simulate.scene import make_scene

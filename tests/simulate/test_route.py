@@ -4,8 +4,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from matplotlib.path import Path as Outline
 
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.route import Route, draw_route
 from debriscount.simulate.spec import PATHS, Cleaning
 

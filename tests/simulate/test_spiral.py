@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.spatial import cKDTree
 
 from debriscount.errors import SceneError
-from debriscount.inputs.lay_patch import lay_patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.route import Route, draw_route
 from debriscount.simulate.spec import Cleaning
 from debriscount.simulate.spiral import Spiral

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from debriscount.errors import SceneError
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import ZONES
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.spec import PATHS, Camera, Cleaning, Portion, Scatter, SceneSpec
 from debriscount.simulate.truth import DISPLACED, GONE, REMOVED, UNTOUCHED, draw_truth
 

@@ -9,8 +9,8 @@ from scipy.ndimage import distance_transform_edt
 from skimage.draw import line
 
 from debriscount.errors import SceneError
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.route import Route, draw_route
 from debriscount.simulate.spec import Cleaning
 from debriscount.simulate.wander import Wander

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from debriscount.camera.lens import Lens
+from debriscount.camera.view import FloorToPhoto
 from debriscount.errors import OutputError
-from debriscount.geometry.lens import Lens
-from debriscount.geometry.view import FloorToPhoto
 from debriscount.inputs.debris_file import read_debris
 from debriscount.inputs.patch_file import read_patch
 from debriscount.simulate.scene import Scene

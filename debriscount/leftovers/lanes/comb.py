@@ -6,9 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arrays import Floats, Mask
 from .strips import Found
-
-Floats = NDArray[np.float64]
 
 #: From lane to lane, mm: no cleaning head is narrower, and the largest vacuum robots measure some 350 mm.
 LEAST_PITCH_MM, MOST_PITCH_MM = 70.0, 350.0
@@ -149,7 +148,7 @@ def _excess(strip: Found, width: float) -> float:
     return strip.width_mm - width if strip.closed and _wide(np.array(strip.width_mm), width) else 0.0
 
 
-def _wide(width: Floats, usual: float) -> NDArray[np.bool_]:
+def _wide(width: Floats, usual: float) -> Mask:
     return np.asarray((width > _WIDE * usual) & (width > usual + _WIDE_MM))
 
 

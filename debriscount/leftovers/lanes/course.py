@@ -4,13 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...inputs.patch import Patch
 from .evidence import Evidence
 from .strips import STRAY_MM, Border, Found, border
 
-Floats = NDArray[np.float64]
 Ends = tuple[tuple[float, float], tuple[float, float]]
 #: Places along, places across and their standard deviations, of one border piece by piece.
 Line = tuple[Floats, Floats, Floats]

@@ -3,15 +3,13 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...inputs.patch import Patch
 from .course import Ends, chord, length_mm
 from .evidence import Evidence
 from .search import borders_evidence
 from .strips import STRAY_MM, Found
-
-Floats = NDArray[np.float64]
 
 #: Straying lanes change a strip's width from end to end by less than this, mm, in nineteen of twenty made-up strips.
 _TAPER_MM = 24.0

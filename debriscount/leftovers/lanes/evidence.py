@@ -5,11 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arrays import Floats, Mask
 from ...inputs.patch import ZONES, Patch
-from ..fates import Fates, in_patch
-
-Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
+from ..records import Fates, in_patch
 
 #: What is taken as the share that stays where the machine never came, until strips say it; a few grains in a hundred
 #: are matched wrongly, and no fewer should ever be believed: one wrong grain would outweigh many right ones.

@@ -4,14 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from .comb import LEAST_PITCH_MM, MOST_PITCH_MM, fit_line
 from .evidence import Evidence
 from .search import borders_evidence
 from .strips import Span
-
-Floats = NDArray[np.float64]
 
 #: Chance that a strip of a comb is missing, because its two lanes happened to overlap.
 _MISSING = 0.1

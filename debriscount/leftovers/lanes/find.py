@@ -6,8 +6,7 @@ import numpy as np
 
 from ...grains.table import GrainTable
 from ...inputs.patch import Patch
-from ..fates import Fates, in_patch
-from ..records import Lanes, Strip
+from ..records import Fates, Lanes, Strip, in_patch
 from .comb import comb_of, lanes_across, strips_on_comb, usual_width
 from .course import chord, course, left_throughout, straighten, strays_mm
 from .doubts import along_wall, apart, crosses_alone, left_elsewhere, no_slivers, straightness

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Mask
 from .comb import LEAST_PITCH_MM, MOST_PITCH_MM
 from .evidence import Evidence
 from .faint import search_combs, with_faint_strips
@@ -33,7 +33,7 @@ class Pattern:
     heading_u_deg: float
     spans: list[Span]
 
-    def holds(self, evidence: Evidence) -> NDArray[np.bool_]:
+    def holds(self, evidence: Evidence) -> Mask:
         """Which grains lie in its strips."""
         across, _ = evidence.across_along(self.heading_deg)
         inside = np.zeros(len(across), bool)

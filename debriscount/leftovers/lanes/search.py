@@ -3,12 +3,10 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from .evidence import Evidence
 from .strips import Span
-
-Floats = NDArray[np.float64]
 
 
 def profiles(evidence: Evidence, headings_deg: Floats, step_mm: float, reach_mm: float) -> Floats:

@@ -4,11 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from .evidence import Evidence
 
-Floats = NDArray[np.float64]
 Span = tuple[float, float]
 
 #: Lanes stray by some millimetres in slow waves, which shift, bend and turn a strip as well. Of made-up lanes that

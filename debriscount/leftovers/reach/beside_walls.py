@@ -6,12 +6,10 @@ of their distance.
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...inputs.patch import Patch
 from .sites import Sites
-
-Floats = NDArray[np.float64]
 
 #: Chance, before anything is seen, that there is a gap: neither way is favoured. Its depth is then as likely to lie
 #: between any two places up to the depth of two edge zones (walls) or a corner zone and a half (corners).

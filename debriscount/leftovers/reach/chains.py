@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from ...arrays import Floats
 
 #: Mean widths of reached lanes that are tried, as shares of the tile's diagonal: few wide lanes up to many narrow ones.
 _RUNS = np.array([0.06, 0.15, 0.4])

@@ -9,17 +9,17 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
-from ...geometry.grid import FloorGrid
+from ...arrays import Floats
 from ...grains.table import zone_members
-from ...inputs.patch import Patch
-from ..fates import Fates
-from ..records import Interval, Reach, ReachedShare
-from .chance_map import coarse_grid, draw_map
-from .sites import gather_sites
+from ...inputs.patch import MARGIN, OUTSIDE, Patch
+from ...registration.grid import FloorGrid
+from ...stats.quantity import Z95
+from ..records import Fates, Interval, Reach, ReachedShare
+from .sites import Sites, gather_sites
 from .survival import Survival, learn_survival
 
-Floats = NDArray[np.float64]
 Pickups = Mapping[str, tuple[float | None, Interval | None]]
 
 #: Grains that a zone must have held: of four, any share of them is compatible with less than half and more than half of
@@ -29,8 +29,6 @@ _LEAST_GRAINS = 5
 _LEAST_KNOWN = 0.5
 #: Draws of what chance leaves open, for each set of parameters.
 _REPEATS = 40
-#: Standard normal deviate of a 95 % interval.
-_Z95 = 1.959964
 
 
 def find_reach(fates: Fates, patch: Patch, pickups: Pickups, grid: FloorGrid | None = None) -> Reach | None:
@@ -94,7 +92,7 @@ def _share(survival: Survival, area: Floats, pickup: float | None, interval: Int
         return ReachedShare(100 * share, around, None, None)
     there = None
     if interval is not None:
-        spread = (interval[1] - interval[0]) / (2 * _Z95)
+        spread = (interval[1] - interval[0]) / (2 * Z95)
         drawn = pickup + spread * rng.standard_normal(len(shares))
         # All that was reached is the most that can be picked up.
         there = _interval(np.minimum(drawn / np.maximum(shares, 1e-6), 100.0), pickup / share)
@@ -105,3 +103,50 @@ def _interval(drawn: Floats, value: float) -> Interval:
     """Symmetric in probability, and holding the value itself."""
     low, high = np.quantile(drawn, [0.025, 0.975])
     return float(min(low, value)), float(max(high, value))
+
+
+#: Cells a spacing. Two show a border between two grains where it is likeliest, half way.
+_CELLS = 2
+#: Most cells along a side; finer ones would not be seen.
+_MOST = 240
+#: Spacings within which a place must lie for a cell to be told: of grains strewn at random, one hole in a thousand is
+#: wider (exp(-π r²)).
+_TOLD = 1.5
+#: Width over which places count, in spacings: less than to the next place, so that strips stay as narrow as they are.
+_WIDTH = 0.5
+#: Places that a cell looks at: those that surround it; the seventh weighs next to nothing at that width.
+_NEAREST = 6
+
+
+def coarse_grid(sites: Sites, patch: Patch) -> FloorGrid:
+    """A raster over the patch, its cells half the distance between neighbouring places."""
+    longest = max(patch.width_mm, patch.height_mm)
+    step = max(sites.spacing_mm / _CELLS, longest / _MOST)
+    columns, rows = (max(1, round(v / step)) for v in (patch.width_mm, patch.height_mm))
+    step = max(patch.width_mm / columns, patch.height_mm / rows)
+    columns, rows = (int(np.ceil(v / step - 1e-9)) for v in (patch.width_mm, patch.height_mm))
+    # Square cells that overhang alike on both sides.
+    return FloorGrid(
+        (patch.width_mm - (columns - 1) * step) / 2, (patch.height_mm - (rows - 1) * step) / 2, step, rows, columns
+    )
+
+
+def draw_map(survival: Survival, patch: Patch, grid: FloorGrid) -> tuple[NDArray[np.float32], float]:
+    """Chance that each cell was reached, float32 of ``grid.shape``, and the share of the patch where it is told.
+
+    NaN outside the patch and where no debris lies near.
+    """
+    sites = survival.sites
+    x, y = np.meshgrid(grid.x_mm(), grid.y_mm())
+    zone = patch.zone_codes(x, y)
+    inside = (zone != OUTSIDE) & (zone != MARGIN)
+    chance = np.full(grid.shape, np.nan, np.float32)
+    tree = cKDTree(np.column_stack([sites.x_mm, sites.y_mm]))
+    away, place = tree.query(np.column_stack([x[inside], y[inside]]), min(_NEAREST, len(sites)))
+    away, place = np.asarray(away) / sites.spacing_mm, np.asarray(place)
+    # Weights count from the nearest place, so that far from all of them one still has its say.
+    weight = np.exp(-0.5 * (away**2 - away[:, :1] ** 2) / _WIDTH**2)
+    value = (weight * survival.reached[place]).sum(axis=1) / weight.sum(axis=1)
+    value[away[:, 0] > _TOLD] = np.nan
+    chance[inside] = value
+    return chance, float(np.isfinite(value).mean()) if inside.any() else 0.0

@@ -2,19 +2,15 @@
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy import ndimage
 from skimage.measure import find_contours, points_in_poly
 
+from ...arrays import Floats, Mask
 from ...grains.table import zone_members
 from ...inputs.patch import Patch
-from ..fates import Fates
-from ..records import Lanes, MissedPlace, Reach, Strip
+from ..records import Fates, Lanes, MissedPlace, Reach, Strip
 from .mixture import Mixture
 from .sites import Sites, gather_sites
-
-Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 #: How often chance alone may make a missed place anywhere in the patch.
 _CHANCE = 0.05

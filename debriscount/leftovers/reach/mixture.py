@@ -21,9 +21,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arrays import Floats
 from .sites import Sites
 
-Floats = NDArray[np.float64]
 Evidence = tuple[Floats, Floats]
 
 #: Mean and standard deviation of parameters before anything is seen, all logits or weights of log odds. What stays

@@ -6,9 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from ...arrays import Floats
 from .sites import Sites
-
-Floats = NDArray[np.float64]
 
 #: Widths of the rings in spacings: the nearest places alone, those next to it, and what fills in where these are few.
 #: How much each counts is learned.

@@ -5,11 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arrays import Floats, Mask
 from ...grains.table import zone_members
 from ...inputs.patch import Patch
-from ..fates import Fates
-
-Floats = NDArray[np.float64]
+from ..records import Fates
 
 #: Grains of a cell. What became of a single fine grain is known only on average; ten bring a standard deviation of
 #: one grain down to a third, and their cell is still small.
@@ -39,7 +38,7 @@ class Sites:
         return len(self.x_mm)
 
     @property
-    def single(self) -> NDArray[np.bool_]:
+    def single(self) -> Mask:
         """Which places are single grains."""
         return np.asarray(self.noise == 0)
 

@@ -15,16 +15,14 @@ References
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...inputs.patch import Patch
 from .beside_walls import beyond_gaps
 from .chains import Straight, straight_strips
 from .mixture import Evidence, Mixture, share
 from .neighbours import Neighbours, find_neighbours
 from .sites import Sites
-
-Floats = NDArray[np.float64]
 
 #: Places without which nothing is learned: fewer do not tell a share that stays from places not reached.
 _LEAST_PLACES = 30

@@ -1,17 +1,13 @@
 """What stays along walls and in corners: profiles, the gap that the machine leaves, and the corner that it rounds."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Mask
 from ...grains.table import GrainTable
 from ...inputs.patch import CORNER, OPEN, Patch
-from ..fates import Fates, in_patch
-from ..proportion import mean_share
-from ..records import CornerReach, Interval, WallProfile, Walls
+from ...stats.proportion import mean_share
+from ..records import CornerReach, Fates, Interval, WallProfile, Walls, in_patch
 from .step import Step, find_step
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 #: Grains that a bin of a profile holds on average: a share of 25 grains is known to 0.1 or better (binomial, one half).
 _BIN_GRAINS = 25
@@ -85,7 +81,7 @@ def _to_corner(grains: GrainTable, patch: Patch, pair: tuple[str, str]) -> Float
     return np.hypot(_to_wall(grains, patch, pair[0]), _to_wall(grains, patch, pair[1]))
 
 
-def _along_wall(grains: GrainTable, patch: Patch, wall: str) -> Bools:
+def _along_wall(grains: GrainTable, patch: Patch, wall: str) -> Mask:
     """Which grains of the patch belong to a wall: clear of the corners and of what the neighbouring walls keep."""
     across = ("left", "right") if wall in ("top", "bottom") else ("top", "bottom")
     clear = in_patch(grains) & (grains.zone != CORNER)
@@ -95,7 +91,7 @@ def _along_wall(grains: GrainTable, patch: Patch, wall: str) -> Bools:
     return np.asarray(clear)
 
 
-def _wall_step(fates: Fates, patch: Patch, wall: str, earlier: Bools) -> Step | None:
+def _wall_step(fates: Fates, patch: Patch, wall: str, earlier: Mask) -> Step | None:
     grains = fates.earlier
     own = earlier & _along_wall(grains, patch, wall)
     along = grains.x_mm if wall in ("top", "bottom") else grains.y_mm
@@ -103,7 +99,7 @@ def _wall_step(fates: Fates, patch: Patch, wall: str, earlier: Bools) -> Step | 
 
 
 def _corner_step(
-    fates: Fates, patch: Patch, pair: tuple[str, str], steps: dict[str, Step | None], earlier: Bools
+    fates: Fates, patch: Patch, pair: tuple[str, str], steps: dict[str, Step | None], earlier: Mask
 ) -> Step | None:
     """Step from a corner outwards, by angle in place of length along the wall."""
     grains = fates.earlier
@@ -123,7 +119,7 @@ def _profile(fates: Fates, patch: Patch, wall: str, step: Step | None, share: fl
     far = _to_wall(fates.earlier, patch, wall)
     edges = _bin_edges(fates.earlier.take(before & (far < depth)), depth)
 
-    def sums(grains: GrainTable, chosen: Bools, weight: Floats) -> Floats:
+    def sums(grains: GrainTable, chosen: Mask, weight: Floats) -> Floats:
         area = grains.area_mm2[chosen] * weight[chosen]
         return np.asarray(np.histogram(_to_wall(grains, patch, wall)[chosen], edges, weights=area)[0])
 

@@ -12,11 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import xlogy
 
-from ...scale.quantity import coverage_factor95
-from ..proportion import mean_share
+from ...arrays import Floats
+from ...stats.proportion import mean_share
+from ...stats.quantity import coverage_factor95
 from ..records import Interval
-
-Floats = NDArray[np.float64]
 
 #: Twice the fall of the log likelihood within which a change point lies with 95 %: -2 ln(1 - sqrt(0.95)). A change
 #: point's is not that of chi squared, 3.84: B. E. Hansen, Econometrica 68 (2000) 575-603, theorem 2 and table I.

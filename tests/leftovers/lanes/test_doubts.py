@@ -4,7 +4,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from debriscount.inputs.lay_patch import lay_patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.lanes.course import chord
 from debriscount.leftovers.lanes.doubts import (
     along_wall,

@@ -6,10 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from debriscount.grains.table import GrainTable
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
-from debriscount.leftovers.fates import Fates
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.lanes.evidence import Evidence, beyond_wall_gaps, weigh_grains
+from debriscount.leftovers.records import Fates
 
 OPEN_FLOOR = lay_patch(400, 300)
 WALL = lay_patch(400, 300, ("left",))

@@ -9,11 +9,10 @@ from scipy.signal import find_peaks, lombscargle, peak_widths
 
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
-from debriscount.leftovers.fates import Fates
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.lanes.find import find_lanes
-from debriscount.leftovers.records import Lanes
+from debriscount.leftovers.records import Fates, Lanes
 from debriscount.simulate.spec import Cleaning, Portion, Scatter, SceneSpec
 
 from ..conftest import true_fates

@@ -4,10 +4,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from debriscount.grains.table import GrainTable
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
-from debriscount.leftovers.fates import Fates
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.reach.sites import Sites, gather_sites
+from debriscount.leftovers.records import Fates
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from skimage.draw import polygon2mask
 
-from debriscount.inputs.lay_patch import lay_patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.reach.find import find_reach
 from debriscount.leftovers.reach.missed import find_missed
 from debriscount.leftovers.records import Lanes, MissedPlace, Strip

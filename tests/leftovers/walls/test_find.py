@@ -6,10 +6,9 @@ import pytest
 
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind
-from debriscount.inputs.lay_patch import lay_patch
 from debriscount.inputs.patch import Patch
-from debriscount.leftovers.fates import Fates
-from debriscount.leftovers.records import CornerReach, WallProfile
+from debriscount.layout.lay_patch import lay_patch
+from debriscount.leftovers.records import CornerReach, Fates, WallProfile
 from debriscount.leftovers.walls.find import find_walls
 from debriscount.simulate.spec import Cleaning, Portion, SceneSpec
 

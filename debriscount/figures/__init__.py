@@ -1,1 +1,0 @@
-"""From grains to figures: zones, pickup, and the run as a whole."""

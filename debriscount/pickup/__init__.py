@@ -1,0 +1,1 @@
+"""From grains to figures: zones, pickup, its uncertainty, and whether it may be trusted."""

@@ -1,0 +1,175 @@
+"""Align one floor view to another on the floor's own texture."""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ..arrays import Floats, Mask
+from ..stats.robust import robust_sd
+from .grid import FloorGrid
+from .resample import Shift, shift_basis
+
+#: Contrast of a floor's texture below which it says nothing of two floors being one: debris and its shade leave a
+#: hundredth or two even where most places are bare.
+FAINT_TEXTURE = 0.03
+#: Side of the squares over which the texture's pull is summed before the smooth shift is fitted, px.
+TILE = 32
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pull:
+    """What the texture says: normal equations of a local shift for each tile.
+
+    ``gram`` of shape (N, 2, 2) and ``side`` of shape (N, 2) are in units of information (1/px² and
+    1/px); ``places_mm`` of shape (N, 2) are the tiles' centres.
+    """
+
+    gram: Floats
+    side: Floats
+    places_mm: Floats
+
+
+def texture_pull(reference: NDArray[np.float32], moving: NDArray[np.float32], usable: Mask, grid: FloorGrid) -> Pull:
+    """Local shift equations between two views of the same floor.
+
+    Parameters
+    ----------
+    reference, moving : ndarray of float32, shape (H, W)
+        Brightness of both views, light matched (logarithm of luminance).
+    usable : ndarray of bool, shape (H, W)
+        Floor seen in both, no debris.
+    grid : FloorGrid
+        Raster of the views.
+
+    Notes
+    -----
+    Gradient-based registration (Lucas and Kanade 1981) with the gradient averaged over both views;
+    weights are Huber's, and the difference's own robust spread is the noise.
+    """
+    smooth_a, smooth_b = (cv2.GaussianBlur(v, (0, 0), 1.0) for v in (reference, moving))
+    difference = smooth_b - smooth_a
+    difference -= cv2.blur(difference, (4 * TILE + 1, 4 * TILE + 1))
+    mean = 0.5 * (smooth_a + smooth_b)
+    gx = cv2.Scharr(mean, cv2.CV_32F, 1, 0, scale=1 / 32)
+    gy = cv2.Scharr(mean, cv2.CV_32F, 0, 1, scale=1 / 32)
+    inner = cv2.erode(usable.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)
+    if inner.sum() < TILE**2:
+        return Pull(np.zeros((0, 2, 2)), np.zeros((0, 2)), np.zeros((0, 2)))
+    sample = difference[inner][:: max(1, int(inner.sum()) // 200_000)]
+    spread = robust_sd(sample) + 1e-6
+    # Neighbouring pixels of a photo (demosaicing, JPEG, blur, this smoothing) share their noise: about
+    # a 4 x 4 block carries one independent reading.
+    weight = np.where(inner, np.minimum(1, 1.5 * spread / np.maximum(np.abs(difference), 1e-9)), 0)
+    weight = (weight / (16 * spread**2)).astype(np.float32)
+    rows, columns = grid.height_px // TILE, grid.width_px // TILE
+
+    def tiles(v: NDArray[np.float32]) -> Floats:
+        cut = v[: rows * TILE, : columns * TILE]
+        return np.asarray(cut.reshape(rows, TILE, columns, TILE).sum(axis=(1, 3), dtype=np.float64).ravel())
+
+    wx, wy = weight * gx, weight * gy
+    xx, xy, yy = tiles(wx * gx), tiles(wx * gy), tiles(wy * gy)
+    side = np.stack([tiles(wx * difference), tiles(wy * difference)], axis=-1)
+    gram = np.stack([xx, xy, xy, yy], axis=-1).reshape(-1, 2, 2)
+    centre = grid.mm_per_px * (TILE - 1) / 2
+    px, py = np.meshgrid(
+        grid.x0_mm + centre + grid.mm_per_px * TILE * np.arange(columns),
+        grid.y0_mm + centre + grid.mm_per_px * TILE * np.arange(rows),
+    )
+    return Pull(gram, side, np.stack([px.ravel(), py.ravel()], axis=-1))
+
+
+def no_shift(grid: FloorGrid, degree: int = 3) -> Shift:
+    """A shift of zero with polynomials of the given degree, scaled to the grid."""
+    terms = (degree + 1) * (degree + 2) // 2
+    right = grid.x0_mm + grid.mm_per_px * (grid.width_px - 1)
+    bottom = grid.y0_mm + grid.mm_per_px * (grid.height_px - 1)
+    center = ((grid.x0_mm + right) / 2, (grid.y0_mm + bottom) / 2)
+    return Shift(np.zeros((2, terms)), center, max(right - grid.x0_mm, bottom - grid.y0_mm) / 2)
+
+
+def improve_shift(shift: Shift, pull: Pull, mm_per_px: float, prior_mm: float) -> Shift:
+    """One Gauss-Newton step of the smooth shift.
+
+    Parameters
+    ----------
+    shift : Shift
+        The shift with which the moving view was resampled.
+    pull : Pull
+        What texture says after that shift.
+    mm_per_px : float
+        Raster of the views.
+    prior_mm : float
+        How far off the markers alone may be; every coefficient has this prior standard deviation,
+        so that a floor without texture leaves the markers' word.
+    """
+    basis = shift_basis(shift, pull.places_mm)
+    terms = basis.shape[1]
+    # Unknowns: the x coefficients, then the y coefficients.
+    normal = np.einsum("nab,nt,nu->atbu", pull.gram, basis, basis).reshape(2 * terms, 2 * terms)
+    right = np.einsum("na,nt->at", pull.side, basis).reshape(2 * terms)
+    precision = (mm_per_px / prior_mm) ** 2
+    current = shift.coefficients.ravel() / mm_per_px
+    step = np.linalg.solve(normal + precision * np.eye(2 * terms), -right - precision * current)
+    return replace(shift, coefficients=shift.coefficients + mm_per_px * step.reshape(2, terms))
+
+
+def residual_mm(pull: Pull, mm_per_px: float) -> float | None:
+    """Median length of what local shift is left, over the tiles whose texture tells it, mm.
+
+    A tile tells its shift where the weaker direction's standard uncertainty is below a quarter of a
+    pixel. None where no tile does.
+    """
+    if not len(pull.gram):
+        return None
+    weakest = np.linalg.eigvalsh(pull.gram)[:, 0]
+    told = weakest > 1 / 0.25**2
+    if told.sum() < 4:
+        return None
+    local = np.linalg.solve(pull.gram[told], pull.side[told][..., None])[..., 0]
+    return float(np.median(np.hypot(local[:, 0], local[:, 1])) * mm_per_px)
+
+
+def floor_likeness(
+    reference: NDArray[np.float32], moving: NDArray[np.float32], usable: Mask, mm_per_px: float
+) -> float | None:
+    """Correlation of two aligned views' texture between about 1 and 8 mm, or None where there is too little of it.
+
+    Parameters
+    ----------
+    reference, moving : ndarray of float32, shape (H, W)
+        Logarithm of brightness.
+    usable : ndarray of bool, shape (H, W)
+        Floor seen in both.
+    mm_per_px : float
+        Raster of the views.
+
+    Notes
+    -----
+    Near 1 for two photos of one floor, near 0 for two floors. Debris is in it as well, so the middle
+    half of the places, by how much the views differ, decide.
+    """
+    fine, coarse = max(1 / mm_per_px, 1.5), max(8 / mm_per_px, 12.0)
+    bands = []
+    for view in (reference, moving):
+        blurred = cv2.GaussianBlur(view, (0, 0), fine)
+        bands.append((blurred - cv2.GaussianBlur(view, (0, 0), coarse))[::4, ::4])
+    kept = usable[::4, ::4]
+    if kept.sum() < 500:
+        return None
+    a, b = bands[0][kept], bands[1][kept]
+    # What single-pixel noise alone leaves in this band: a white noise of this standard deviation, blurred.
+    noise = min(_pixel_noise(view) for view in (reference, moving)) / (2 * np.sqrt(np.pi) * fine)
+    spread = [robust_sd(v) for v in (a, b)]
+    if min(spread) < 5 * noise or min(spread) < FAINT_TEXTURE:
+        return None
+    inner = (np.abs(a) < 3 * spread[0]) & (np.abs(b) < 3 * spread[1])
+    return float(np.corrcoef(a[inner], b[inner])[0, 1])
+
+
+def _pixel_noise(view: NDArray[np.float32]) -> float:
+    """Robust standard deviation of neighbouring pixels' difference over sqrt 2."""
+    step = np.diff(view[::2, :], axis=1)[:, ::2]
+    return float(robust_sd(step, 0.0) / np.sqrt(2))

@@ -1,0 +1,36 @@
+"""The raster of the floor view: which place on the floor each of its pixels shows."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..arrays import Floats
+
+
+@dataclass(frozen=True, slots=True)
+class FloorGrid:
+    """A raster of square floor pixels; ``x0_mm, y0_mm`` is the centre of the pixel in row 0, column 0."""
+
+    x0_mm: float
+    y0_mm: float
+    mm_per_px: float
+    height_px: int
+    width_px: int
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns."""
+        return self.height_px, self.width_px
+
+    def x_mm(self) -> Floats:
+        """Place of each column's centre, mm, shape (width_px,)."""
+        return self.x0_mm + self.mm_per_px * np.arange(self.width_px, dtype=np.float64)
+
+    def y_mm(self) -> Floats:
+        """Place of each row's centre, mm, shape (height_px,)."""
+        return self.y0_mm + self.mm_per_px * np.arange(self.height_px, dtype=np.float64)
+
+    def to_px(self, xy_mm: NDArray[np.floating]) -> Floats:
+        """Column and row (fractional) of floor places, shape (N, 2), mm."""
+        return (np.asarray(xy_mm, float) - (self.x0_mm, self.y0_mm)) / self.mm_per_px

@@ -1,0 +1,225 @@
+"""Registration as a whole: from the photos of a run to floor views that lie on one another."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ..arrays import Floats, Mask
+from ..at_once import for_each
+from ..camera.fit import FittedViews
+from ..camera.view import FloorToPhoto, camera_place
+from ..errors import PhotoUnfitError
+from ..flags import Flag
+from ..inputs.lens import CameraLens
+from ..inputs.patch import MARGIN, OUTSIDE, Patch
+from ..markers.white import paper_colour
+from ..photo.colour import luminance
+from ..photo.read import Photo
+from .align import floor_likeness, improve_shift, no_shift, residual_mm, texture_pull
+from .grid import FloorGrid
+from .locate import LocatedShots, locate_shots
+from .resample import Shift, floor_grid, resample
+
+#: A marker's quiet zone is at least a module wide, a sixth of its side; half the side is kept clear on every side, so
+#: that a hand's breadth of paper is not taken for debris.
+PAPER = 1.0
+ROUNDS = 2
+#: Share of the patch that a photo must show: the rest is a rim narrower than a zone border is known.
+WHOLE = 0.998
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RegisteredShots:
+    """Floor views of one run on a common raster.
+
+    ``views`` holds linear light of shape grid.shape + (3,) by shot name; ``shown`` of shape grid.shape is True where
+    every shot shows the place and no marker's paper lies; ``usable`` is that less what is behind a wall;
+    ``markers_seen`` and ``residual_mm`` what each fit rests on and leaves; ``cameras`` where each shot was taken from,
+    as `camera_place` gives it, missing for shots without markers. ``place_u_mm`` is the standard uncertainty of a
+    coordinate at the patch's border, the same error in all shots, for they are laid on one of them; ``apart_mm`` how
+    far each may lie from that one. ``located`` is what was found of the markers, None for shots without any; ``paper``
+    of shape (3,) is the linear colour of their paper in the shot that the others are laid on, None where it is unknown.
+    """
+
+    grid: FloorGrid
+    views: dict[str, NDArray[np.float32]]
+    shown: Mask
+    usable: Mask
+    markers_seen: dict[str, tuple[int, ...]]
+    residual_mm: dict[str, float]
+    likeness: dict[str, float | None]
+    warnings: tuple[Flag, ...]
+    cameras: Mapping[str, Floats] = field(default_factory=dict)
+    place_u_mm: float = 0.0
+    apart_mm: Mapping[str, float] = field(default_factory=dict)
+    located: LocatedShots | None = None
+    paper: Floats | None = None
+
+
+def register_shots(
+    photos: Mapping[str, Photo],
+    patch: Patch,
+    *,
+    rim_mm: float = 0.0,
+    lens: CameraLens | None = None,
+    progress: Callable[[float], None] = lambda _: None,
+) -> RegisteredShots:
+    """Find the markers, fit the floor plane and align all shots on the floor's texture.
+
+    Parameters
+    ----------
+    photos : mapping of str to Photo
+        By shot name, in the order of the shots.
+    patch : Patch
+        The patch that all of them show.
+    rim_mm : float
+        How far the floor views reach beyond margin and walls: a large grain.
+    lens : CameraLens, optional
+        The camera's lens, where it is known; otherwise it is told from the markers.
+    progress : callable, optional
+        Told the share done, 0 to 1.
+
+    Returns
+    -------
+    RegisteredShots
+
+    Raises
+    ------
+    MarkerError
+        If a photo shows fewer than three of the patch's markers, or they lie otherwise than the
+        patch file says.
+    LensError
+        If the lens does not go with a photo.
+    PhotoUnfitError
+        If a photo does not show the whole patch.
+    """
+    located = locate_shots(photos, patch, lens=lens)
+    warnings = list(located.warnings)
+    progress(0.2)
+    grid = floor_grid(patch, located.fitted.views, rim_mm)
+    reference = "blank" if "blank" in photos else list(photos)[-1]
+    clear, floor = _clear_of_paper(patch, located, grid), _in_front_of_walls(patch, grid)
+    models = {n: (located.views[n], located.residual_mm[n]) for n in photos}
+    view, seen_there = resample(photos[reference].pixels, models[reference][0], grid)
+    laid = {reference: _Laid(view, seen_there, models[reference][1], None)}
+    target, usable = _log_brightness(view), clear & floor & seen_there
+    progress(0.4)
+
+    def lay(name: str) -> _Laid:
+        return _lay(photos[name].pixels, *models[name], grid, target, usable)
+
+    others = [name for name in photos if name != reference]
+    for step, (name, result) in enumerate(zip(others, for_each(lay, others), strict=True)):
+        laid[name] = result
+        progress(0.4 + 0.6 * (step + 1) / len(others))
+    for name, photo in photos.items():
+        warnings += _check_view(name, photo, patch, grid, laid[name].seen)
+    shown = np.logical_and.reduce([clear, *(one.seen for one in laid.values())])
+    return RegisteredShots(
+        grid,
+        {n: laid[n].view for n in photos},
+        shown,
+        shown & floor,
+        {n: tuple(sorted(located.markers[n])) for n in photos},
+        {n: laid[n].residual_mm for n in photos},
+        {n: laid[n].likeness for n in photos},
+        tuple(warnings),
+        {n: camera_place(models[n][0]) for n in photos},
+        _border_u_mm(located.fitted, list(photos).index(reference), patch),
+        {n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
+        located,
+        paper_colour(photos[reference].pixels, [m.corners_px for m in located.seen[reference].values()]),
+    )
+
+
+def _border_u_mm(fitted: FittedViews, shot: int, patch: Patch) -> float:
+    """Root mean square of the uncertainty of places along the patch's border in a shot, mm."""
+    share = np.linspace(0, 1, 9)[:, None]
+    corners = np.array([[0, 0], [patch.width_mm, 0], [patch.width_mm, patch.height_mm], [0, patch.height_mm]])
+    border = np.concatenate([a + share * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)])
+    return float(np.sqrt((fitted.place_u_mm(shot, border) ** 2).mean()))
+
+
+def _check_view(name: str, photo: Photo, patch: Patch, grid: FloorGrid, seen: Mask) -> list[Flag]:
+    """Refuse a photo that cuts the patch; warn of one that cuts the margin."""
+    zone = patch.zone_codes(grid.x_mm()[None, :], grid.y_mm()[:, None])
+    inside, margin = (zone != MARGIN) & (zone != OUTSIDE), zone == MARGIN
+    share = float(seen[inside].mean())
+    if share < WHOLE:
+        raise PhotoUnfitError(
+            f"{photo.name}: shows only {100 * share:.0f} % of the patch; the rest lies outside the picture. "
+            "Retake it with the whole patch in view."
+        )
+    if margin.any() and seen[margin].mean() < WHOLE:
+        share = 100 * seen[margin].mean()
+        sentence = f"shows only {share:.0f} % of the margin; debris flung into the rest is not seen in any shot"
+        return [Flag(code="margin-cut", severity="note", sentence=sentence, shot=name)]
+    return []
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Laid:
+    """A shot laid on the reference: floor view, where the photo shows it, what is left, and how like the floors are."""
+
+    view: NDArray[np.float32]
+    seen: Mask
+    residual_mm: float
+    likeness: float | None
+
+
+def _lay(
+    pixels: NDArray[np.uint8],
+    view: FloorToPhoto,
+    corner_residual_mm: float,
+    grid: FloorGrid,
+    target: NDArray[np.float32],
+    usable: Mask,
+) -> _Laid:
+    """Resample a photo and align it to the reference's brightness ``target`` on the floor's texture."""
+    prior_mm = max(3 * corner_residual_mm, grid.mm_per_px)
+    shift: Shift = no_shift(grid)
+    floor_view, seen = resample(pixels, view, grid)
+    brightness = _log_brightness(floor_view)
+    left = None
+    for _ in range(ROUNDS):
+        pull = texture_pull(target, brightness, usable & seen, grid)
+        shift = improve_shift(shift, pull, grid.mm_per_px, prior_mm)
+        floor_view, seen = resample(pixels, view, grid, shift)
+        brightness = _log_brightness(floor_view)
+        left = residual_mm(pull, grid.mm_per_px)
+    likeness = floor_likeness(target, brightness, usable & seen, grid.mm_per_px)
+    return _Laid(floor_view, seen, corner_residual_mm if left is None else left, likeness)
+
+
+def _log_brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.asarray(np.log(np.maximum(luminance(view), np.float32(1e-3))), np.float32)
+
+
+def _in_front_of_walls(patch: Patch, grid: FloorGrid) -> Mask:
+    x, y = grid.x_mm()[None, :], grid.y_mm()[:, None]
+    front = np.ones(grid.shape, bool)
+    for wall, inside in (
+        ("left", x >= 0),
+        ("right", x < patch.width_mm),
+        ("top", y >= 0),
+        ("bottom", y < patch.height_mm),
+    ):
+        if wall in patch.walls:
+            front &= inside
+    return front
+
+
+def _clear_of_paper(patch: Patch, located: LocatedShots, grid: FloorGrid) -> Mask:
+    """Where no marker's paper lies, neither in its place nor where a shot shows it instead."""
+    quads = [marker.corners_mm() for marker in patch.markers]
+    for name, those in located.seen.items():
+        quads += [located.views[name].floor_mm(marker.corners_px) for marker in those.values()]
+    clear = np.ones(grid.shape, np.uint8)
+    for quad in quads:
+        center = quad.mean(axis=0)
+        paper = grid.to_px(center + (quad - center) * (1 + PAPER))
+        cv2.fillConvexPoly(clear, np.round(paper).astype(np.int32), (0,))
+    return clear.astype(bool)

@@ -1,0 +1,312 @@
+"""Measure one run: from photos to figures."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from os import PathLike
+
+import cv2
+import numpy as np
+
+from ..arrays import Mask
+from ..cover.fine import faint_share
+from ..cover.kinds import KindHint
+from ..cover.maps import CoverMaps
+from ..errors import NoDebrisError
+from ..flags import Flag, worst_first
+from ..grains.find import FoundGrains, find_grains, least_area_px
+from ..grains.screen import screen_grains
+from ..grains.table import GrainTable, grain_table
+from ..inputs.debris import DebrisKind
+from ..inputs.lens import CameraLens
+from ..inputs.lens_file import read_lens
+from ..inputs.patch import Patch
+from ..inputs.patch_file import read_patch
+from ..inputs.weighing import Weighing
+from ..inputs.weighing_file import read_weighing
+from ..memory import give_back
+from ..photo.limits import MOST_MEGAPIXELS
+from ..photo.read import Photo
+from ..pickup.detection import FalseGrains, mirror_grains
+from ..pickup.grain_sizes import as_varied
+from ..pickup.pass_figures import pass_figures
+from ..pickup.same_grains import as_before
+from ..pickup.trust import judged
+from ..pickup.uncertainty import Doubts, ShotGrains
+from ..plausibility.alike import alike_flags
+from ..plausibility.checks import check_debris, check_same_floor, run_flags
+from ..plausibility.foreign import ForeignThing, foreign_things
+from ..plausibility.mixups import check_shot_order
+from ..plausibility.noticed import balance_flags, photo_flags, refused_for_its_cause
+from ..plausibility.same_photo import check_distinct, check_saved_again
+from ..plausibility.seen_first import see_first
+from ..plausibility.suspicions import mixup_flags
+from ..registration.grid import FloorGrid
+from ..registration.register import RegisteredShots
+from .explained import explained
+from .pipeline import comparable, grain_tables, hints_of, on_patch, strewn_floor, told_debris
+from .records import MeasuredShot, Measurement
+from .sources import (
+    PhotoSource,
+    Progress,
+    load_photo,
+    loaded,
+    named_kinds,
+    read_kinds,
+    seen_colours,
+)
+from .weighed import measurable, scale_figures
+
+
+def measure(
+    patch: Patch | str | PathLike[str],
+    before: PhotoSource,
+    afters: PhotoSource | Sequence[PhotoSource],
+    *,
+    blank: PhotoSource | None = None,
+    debris: Sequence[DebrisKind | str | PathLike[str]] = (),
+    lens: CameraLens | str | PathLike[str] | None = None,
+    weighing: Weighing | str | PathLike[str] | None = None,
+    allow_growth: bool = False,
+    most_megapixels: float = MOST_MEGAPIXELS,
+    progress: Progress | None = None,
+) -> Measurement:
+    """Measure how much of the scattered debris a machine picked up.
+
+    Parameters
+    ----------
+    patch : Patch or path
+        The marked rectangle of floor.
+    before : path or ndarray of uint8, shape (H, W, 3)
+        Photo of the scattered debris.
+    afters : path, ndarray or sequence of them
+        Photo after each pass, in order.
+    blank : path or ndarray, optional
+        Photo of the clean floor.
+    debris : sequence of DebrisKind or path
+        The kinds scattered. Without any, colour and size come from what changed between the shots.
+    lens : CameraLens or path, optional
+        The camera's lens, as `read_lens` or ``debriscount lens`` makes it. Without, it is told from the markers.
+    weighing : Weighing or path, optional
+        What the scale said, for the pickup by scale beside that by photo.
+    allow_growth : bool
+        Measure even if debris grew everywhere, which otherwise counts as exchanged photos.
+    most_megapixels : float
+        Larger photo files are refused before they are decoded.
+    progress : callable, optional
+        Told the share done, 0 to 1, and what is being done.
+
+    Returns
+    -------
+    Measurement
+
+    Raises
+    ------
+    InputFileError, PhotoFileError
+        If a file cannot be used.
+    LensError
+        If the lens does not go with a photo.
+    MarkerError, PhotosDifferError, NoDebrisError
+        If the photos are not fit to measure.
+    ShotOrderError
+        If debris grew everywhere and ``allow_growth`` is not set.
+    """
+    tell = _giving_back(progress)
+    patch = loaded(patch, read_patch)
+    lens = None if lens is None else loaded(lens, read_lens)
+    weighing = None if weighing is None else loaded(weighing, read_weighing)
+    kinds = read_kinds(debris)
+    photos, told, kinds = comparable(_read_photos(before, afters, blank, most_megapixels, tell), kinds, "before")
+    registered = on_patch(photos, patch, kinds, lens, tell)
+    if registered.located is not None:
+        check_saved_again(photos, registered.located.seen)
+    check_same_floor(photos, registered)
+    hints = _hints(registered, kinds)
+    named = named_kinds(kinds, hints)
+    first = see_first(photos, registered, patch, kinds, hints)
+    photos = {name: photo.without_pixels() for name, photo in photos.items()}
+    tell(0.4, "telling debris from floor")
+    strewn = strewn_floor(patch, registered)
+    maps, found = _told(registered, hints, strewn)
+    tell(0.8, "counting grains")
+    scale = registered.grid.mm_per_px
+
+    def faults() -> list[Flag]:
+        return [*first.flags, *alike_flags(first.tones, maps.matched, found, registered.usable)]
+
+    with refused_for_its_cause(photos, faults):
+        check_shot_order(photos, found, maps, strewn & registered.usable, hints)
+    things = foreign_things(first.cells, maps, registered.usable, strewn, found, hints, scale)
+    registered, left_out = _without(registered, things, strewn)
+    if things:
+        maps, found = _told(registered, hints, strewn)
+    registered = replace(registered, views={})
+    tell(0.9, "summing zones")
+    grains, alike = as_before(grain_tables(found, registered, patch))
+    grains = as_varied(grains, hints)
+    weighed = {
+        name: ShotGrains(
+            grains[name], f.limit_px * scale**2, registered.apart_mm[name], registered.place_u_mm, alike[name].u
+        )
+        for name, f in found.items()
+    }
+    false = _false_grains(patch, registered.grid, maps, found, grains, hints)
+    doubts = _doubts(maps, grains["before"], hints, scale, left_out)
+    passes, budget = pass_figures(patch, weighed, named, scale, false, doubts)
+    with refused_for_its_cause(photos, faults):
+        check_debris(photos, passes, allow_growth)
+    tell(0.92, "looking why debris stayed")
+    left = explained(patch, registered, maps, found, grains, named, hints, passes)
+    scale_side = None if weighing is None else scale_figures(patch, weighing, passes, kinds, _seen_cover(found))
+    flags = worst_first(
+        [
+            *(thing.flag for thing in things),
+            *mixup_flags(photos, first, registered, maps, found, strewn, named, hints, passes, left),
+            *first.flags,
+            *run_flags(patch, registered, passes, maps, named, hints, budget),
+            *photo_flags(photos, told),
+            *(() if scale_side is None else balance_flags(scale_side.weighed.balance)),
+        ]
+    )
+    names = {name: photo.name for name, photo in photos.items()}
+    passes = judged(passes, flags, names, budget[0].source if budget else "")
+    if scale_side is not None:
+        scale_side = measurable(scale_side, passes[-1])
+    shots = tuple(
+        MeasuredShot(
+            name,
+            photo.file,
+            photo.sha256,
+            registered.markers_seen[name],
+            registered.residual_mm[name],
+            first.floors[name],
+            found[name].kind_map,
+            grains[name],
+            photo.settings,
+        )
+        for name, photo in photos.items()
+    )
+    tell(1.0, "done")
+    return Measurement(
+        patch,
+        registered.grid,
+        seen_colours(named, maps.colours),
+        shots,
+        passes,
+        budget,
+        flags=flags,
+        scale=scale_side,
+        lens=lens,
+        left=left,
+    )
+
+
+def _told(
+    registered: RegisteredShots, hints: Sequence[KindHint], strewn: Mask
+) -> tuple[CoverMaps, dict[str, FoundGrains]]:
+    """Debris told from floor, and the grains of every shot."""
+    maps, found = told_debris(registered, hints, strewn)
+    return maps, screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
+
+
+def _without(
+    registered: RegisteredShots, things: Sequence[ForeignThing], strewn: Mask
+) -> tuple[RegisteredShots, float]:
+    """The shots without the places of foreign things, which none of them is judged by, and their share of the patch."""
+    hidden = np.logical_or.reduce([np.zeros_like(strewn), *(thing.mask for thing in things)])
+    floor = registered.usable & strewn
+    share = float((floor & hidden).sum() / max(int(floor.sum()), 1))
+    return replace(registered, usable=registered.usable & ~hidden, shown=registered.shown & ~hidden), share
+
+
+def _giving_back(progress: Progress | None) -> Progress:
+    """Progress that also hands back, at the end of each stage, what that is done with."""
+
+    def tell(done: float, what: str) -> None:
+        give_back()
+        if progress is not None:
+            progress(done, what)
+
+    return tell
+
+
+def _seen_cover(found: Mapping[str, FoundGrains]) -> float:
+    """Cover where the debris of *before* lies, 0 to 1: how much of its own surroundings is debris, on average."""
+    debris = (found["before"].kind_map > 0).astype(np.float32)
+    size = np.sqrt(max(float(debris.sum()) / max(len(found["before"].area_px), 1), 1.0))
+    around = cv2.blur(debris, (2 * round(1.5 * size) + 1,) * 2)
+    return float(around[debris > 0].mean()) if debris.any() else 0.0
+
+
+def _read_photos(
+    before: PhotoSource,
+    afters: PhotoSource | Sequence[PhotoSource],
+    blank: PhotoSource | None,
+    most_megapixels: float,
+    tell: Progress,
+) -> dict[str, Photo]:
+    several = [afters] if isinstance(afters, str | PathLike | np.ndarray) else list(afters)
+    if not several:
+        raise ValueError("afters must hold at least one photo")
+    sources = {"before": before, "after": several[0]}
+    sources |= {f"after{i + 2}": source for i, source in enumerate(several[1:])}
+    if blank is not None:
+        sources = {"blank": blank, **sources}
+    photos = {}
+    for step, (name, source) in enumerate(sources.items()):
+        tell(0.1 * step / len(sources), "reading photos")
+        photos[name] = load_photo(source, name, most_megapixels)
+    check_distinct(photos)
+    return photos
+
+
+def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[KindHint, ...]:
+    hints = hints_of(
+        registered, kinds, "before", "blank" if "blank" in registered.views else list(registered.views)[-1]
+    )
+    if not hints:
+        raise NoDebrisError(
+            "before: nothing differs from the later photo, so no debris is seen. Give the debris file, or check that "
+            "the photos are those of before and after."
+        )
+    return hints
+
+
+def _doubts(
+    maps: CoverMaps, before: GrainTable, hints: Sequence[KindHint], mm_per_px: float, left_out: float
+) -> dict[int | None, Doubts]:
+    """What the photos leave open of each kind and, weighted by what lay there, of all.
+
+    ``left_out`` is the share of the patch on which foreign things hide the floor.
+    """
+    shot = maps.shots["before"]
+    still = maps.doubt_px * mm_per_px**2
+    unseen = [1 - (1 - blind) * (1 - left_out) for blind in maps.blind_share]
+    by_kind: dict[int | None, Doubts] = {
+        k: Doubts(blind, 0.0 if hint.outlined else faint_share(shot.widest_sigma, hint), still)
+        for k, (hint, blind) in enumerate(zip(hints, unseen, strict=True))
+    }
+    share = np.bincount(before.kind, before.area_mm2, len(hints)) / max(float(before.area_mm2.sum()), 1e-9)
+    together = Doubts(
+        float(share @ [d.blind_share for d in by_kind.values()]),
+        float(share @ [d.faint_share for d in by_kind.values()]),
+        still,
+    )
+    return {None: together, **by_kind}
+
+
+def _false_grains(
+    patch: Patch,
+    grid: FloorGrid,
+    maps: CoverMaps,
+    found: Mapping[str, FoundGrains],
+    grains: Mapping[str, GrainTable],
+    hints: Sequence[KindHint],
+) -> FalseGrains:
+    """What bare floor shows as debris: the blank's grains or, without a blank, those in the last shot's mirror."""
+    least_mm2 = tuple(least_area_px(hint) * grid.mm_per_px**2 for hint in hints)
+    if "blank" in found:
+        return FalseGrains(grains["blank"], least_mm2)
+    last = list(found)[-1]
+    mirror = find_grains(maps.shots[last].mirrored(), hints)
+    reach_mm = max(hint.size_px[1] for hint in hints) * grid.mm_per_px
+    return mirror_grains(patch, grid, grain_table(mirror, grid, patch), found[last].kind_map > 0, reach_mm, least_mm2)

@@ -1,0 +1,1 @@
+"""Statistics that every stage may use: numbers with their uncertainty, fits, shares, robust scatter."""

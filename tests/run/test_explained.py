@@ -1,0 +1,82 @@
+"""Why debris stayed, from photos to figures, on a made-up scene whose truth is known."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import debriscount
+from debriscount.leftovers.records import Finding, Leftovers, LeftShares, Scatter, Walls, WhyLeft
+from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
+from debriscount.run.explained import FEW_LEFT, carried
+from debriscount.simulate.spec import Camera, Cleaning
+
+from ..conftest import SceneOnDisk, small_spec
+
+
+@pytest.mark.slow
+def test_lanes_reach_and_untouched_share_of_a_scene_come_out(make_scene: Callable[..., SceneOnDisk]) -> None:
+    lanes = Cleaning(pitch_mm=110.0, width_mm=85.0, offset_mm=50.0, pickup=0.93, displaced_share=0.5)
+    portion = small_spec().portions[0]
+    scene = make_scene(
+        passes=(lanes,), portions=(replace(portion, cover_share=0.08),), camera=Camera(megapixels=3.0), seed=11
+    )
+    measurement = debriscount.measure(scene.patch, scene.before, scene.afters, blank=scene.blank, debris=scene.debris)
+    figures, truth = measurement.passes[0], scene.scene.truth
+    why = measurement.left.why(1)
+    assert why is not None and why.reach is not None and why.lanes is not None
+    left = truth.leftovers_percent(1)
+    assert left is not None
+    # Bars of the benchmark for single scenes: 8 points, 2 degrees, 4 %, 3 mm.
+    assert why.leftovers.zones["patch"].untouched_percent == pytest.approx(left[0], abs=8)
+    assert abs((why.lanes.heading_deg + 90) % 180 - 90) < 2
+    assert why.lanes.pitch_mm == pytest.approx(110, rel=0.04)
+    assert why.lanes.strip_mm == pytest.approx(25, abs=3.75)
+    reached = truth.reached_percent(1)["patch"]
+    there = why.reach.zones["patch"]
+    assert there.share_percent == pytest.approx(reached, abs=4)
+    assert there.share_percent is not None and there.pickup_percent is not None
+    pickup = figures.zones["patch"].pickup_percent
+    assert there.share_percent * there.pickup_percent / 100 == pytest.approx(pickup)
+    assert len(why.untouched) == len(measurement.shots[-1].grains)
+    inside = measurement.shots[-1].grains.zone
+    assert np.isfinite(why.untouched[inside >= 0]).any()
+    step = measurement.left.step(1)
+    assert step is not None and step.of_found_percent == pytest.approx(pickup)
+    assert measurement.left.further is None
+
+
+SHARES = LeftShares(30.0, 60.0, 40.0, (40.0, 80.0))
+SAID = tuple(Finding(what, share, what) for what, share in (("moved", 40.0), ("no lanes", None), ("flung", None)))
+
+
+def left(grains: int, pickup: float | None = 90.0, more_than: float | None = None) -> ZoneFigures:
+    amounts = Amount(1000.0, 100, None), Amount(10.0 * grains, grains, None)
+    return ZoneFigures(*amounts, pickup, pickup, more_than_percent=more_than)
+
+
+def why(**zones: ZoneFigures) -> WhyLeft | None:
+    shares = dict.fromkeys(zones, SHARES)
+    told = WhyLeft(
+        Leftovers(shares, {"rice": shares}, {}, {}, {}), None, None, (), Walls((), ()),
+        Scatter(None, None, {}, None, None, None, (), (), None, None), SAID, np.zeros(0), np.zeros((0, 2)),
+    )  # fmt: skip
+    return carried(told, PassFigures(1, zones, {"rice": zones}))
+
+
+def test_few_leftovers_explain_nothing() -> None:
+    enough, few = why(patch=left(FEW_LEFT)), why(patch=left(FEW_LEFT - 1))
+    assert enough is not None and few is not None
+    assert [f.what for f in enough.findings] == ["moved", "no lanes", "flung"]
+    assert [f.what for f in few.findings] == ["flung"]
+    assert why(patch=left(50, pickup=None)) is None
+
+
+@pytest.mark.parametrize("nothing", [left(0), left(2, more_than=99.0)])
+def test_where_no_leftovers_were_found_there_are_no_shares_of_them(nothing: ZoneFigures) -> None:
+    found = why(patch=left(20), edge=nothing)
+    assert found is not None
+    for zones in (found.leftovers.zones, found.leftovers.kinds["rice"]):
+        assert zones["patch"] == SHARES
+        assert (zones["edge"].untouched_percent, zones["edge"].shifted_percent) == (None, None)
