@@ -87,6 +87,11 @@ def test_passes_in_the_wrong_order_are_refused_and_in_the_right_order_not() -> N
         check(before=before, after=few, after2=many)
 
 
+def test_a_floor_whose_pattern_comes_and_goes_is_no_wrong_order() -> None:
+    """Six of ten things that the second pass left were not seen after the first, which left four times as many."""
+    check(before=discs(*LATTICE), after=discs(*LATTICE[6:50]), after2=discs(*LATTICE[:10]))
+
+
 def test_blank_and_before_exchanged_are_told_though_nothing_is_known_of_the_debris() -> None:
     rng = np.random.default_rng(1)
     bare, strewn = (rng.normal(0.2, 0.004, (*SHAPE, 3)).astype(np.float32) for _ in range(2))
