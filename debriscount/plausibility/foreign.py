@@ -117,7 +117,7 @@ def foreign_things(
     for name, (cells, cell_px) in changed.items():
         if cells.any():
             where, mm2 = _where(cells, strewn, cell_px, mm_per_px)
-            what = f"a thing, a stain or a shadow of {mm2:.0f} mm² lies {where} that other shots do not show"
+            what = f"a thing, stain or shadow of {mm2 / 100:.2g} cm², which no other shot shows, lies {where}"
             flag = Flag(code="foreign-thing", severity="doubtful", shot=name, sentence=f"{what}. {LEFT_OUT}")
             things.append(ForeignThing(_with_rim(_full_size(cells, cell_px, usable.shape), large_px), flag))
     outlined = [k + 1 for k, hint in enumerate(hints) if hint.outlined]
@@ -129,10 +129,8 @@ def foreign_things(
         if name.startswith("after"):
             solid |= _whole(mask, solid_things(mask, coarse["before"], large_px))
         if solid.any():
-            what = (
-                f"a thing of the debris' colour lies {_where(solid, strewn, 1, mm_per_px)[0]} that is far larger than "
-                "a grain and does not part into grains"
-            )
+            where, _ = _where(solid, strewn, 1, mm_per_px)
+            what = f"a thing of the debris' colour and far larger than a grain lies {where}"
             flag = Flag(code="solid-thing", severity="doubtful", shot=name, sentence=f"{what}. {UNLESS_HEAP}")
             things.append(ForeignThing(_with_rim(solid, large_px), flag))
     return things
@@ -297,7 +295,7 @@ def _where(mask: Mask, strewn: Mask, cell_px: int, mm_per_px: float) -> tuple[st
     right, down = (
         mm_per_px * (cell_px * (float(np.median(v)) + 0.5) - first) for v, first in ((columns, left), (rows, top))
     )
-    return f"about {right:.0f} mm right and {down:.0f} mm down from the patch's top left corner", area
+    return f"about {right:.0f} mm right and {down:.0f} mm down from the top left corner", area
 
 
 def _shrunk(mask: Mask, shape: tuple[int, ...], cell_px: int) -> Mask:

@@ -87,7 +87,9 @@ def refused_for_its_cause(photos: Mapping[str, Photo], faults: Callable[[], Iter
             raise
         worst = worst_first(spoiling)[0]
         name = photos[worst.shot or "before"].name
-        raise type(refusal)(f"{name}: {worst.sentence} Debris cannot be told from floor in it.") from refusal
+        raise type(refusal)(
+            f"{name}: {worst.sentence.rstrip('.')}. Debris cannot be told from floor in it."
+        ) from refusal
 
 
 def fault_flags(usual: Mapping[str, Fitness], by_want: Mapping[float, Mapping[str, Fitness]]) -> list[Flag]:

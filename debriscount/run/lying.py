@@ -24,7 +24,7 @@ UNCOUNTED = ("markers-hidden", "same-photo")
 #: What to do about a mix-up while the floor is as it is.
 TO_DO = {
     "foreign-thing": "Clear the place and retake the photo",
-    "solid-thing": "Take it away, unless it is a heap, and retake the photo",
+    "solid-thing": "If it is no heap, take it away and retake the photo",
     "not-found": "Look whether it is the right debris file",
     "grain-size": "Look whether it is the right debris file",
     "size-range": "Correct the sizes in the debris file",

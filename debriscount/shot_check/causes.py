@@ -21,7 +21,7 @@ EXPLAINED_BY: dict[str, tuple[str, ...]] = {
     "other-blurred": ("blurred",),
     "slanted": (),
     "burnt-out": (),
-    "shadow": ("burnt-out",),
+    "shadow": ("burnt-out", "foreign-thing"),
     "too-coarse": (),
     "faint": ("burnt-out",),
     "compressed": (),

@@ -153,3 +153,13 @@ def test_a_refusal_gives_the_photos_own_fault(flag: Flag, said: str) -> None:
     photos = {name: photo(f"{name}.jpg") for name in ("before", "after")}
     with pytest.raises(ShotOrderError, match=f"^{said}"), refused_for_its_cause(photos, lambda: [flag]):
         raise ShotOrderError("before.jpg: shows more debris than after.jpg")
+
+
+def test_a_fault_said_without_a_full_stop_gets_one_before_what_follows() -> None:
+    toned = Flag(
+        code="other-tone", severity="doubtful", sentence="after is toned otherwise. Use no filter", shot="after"
+    )
+    photos = {name: photo(f"{name}.jpg") for name in ("before", "after")}
+    wanted = r"^after\.jpg: after is toned otherwise\. Use no filter\. Debris cannot be told from floor in it\.$"
+    with pytest.raises(ShotOrderError, match=wanted), refused_for_its_cause(photos, lambda: [toned]):
+        raise ShotOrderError("after.jpg: shows more than twice the debris of before.jpg")
