@@ -1,7 +1,7 @@
 """Questions on the terminal, asked again where an answer cannot be."""
 
 from collections.abc import Callable
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 import typer
 
@@ -10,6 +10,12 @@ from debriscount.errors import DebriscountError
 from ._terminal import said_aside
 
 Answer = TypeVar("Answer")
+
+
+class Ask(Protocol):
+    """Puts a question, with the usual answer or "" if there is none, until ``read`` can read what is answered."""
+
+    def __call__(self, question: str, usual: str, read: Callable[[str], Answer], /) -> Answer: ...
 
 
 class Interview:

@@ -3,7 +3,6 @@
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol, TypeVar
 
 from debriscount.errors import PatchLayoutError
 from debriscount.inputs.names import name_fault
@@ -11,6 +10,8 @@ from debriscount.inputs.patch import WALL_SIDES, Marker, Patch
 from debriscount.layout.check_layout import USUAL_MEGAPIXELS, check_layout
 from debriscount.layout.lay_patch import check_sizes, lay_patch, usual_side_mm
 from debriscount.layout.paper import check_fits_page, page_mm
+
+from ._interview import Answer, Ask
 
 #: Where a patch lies, and how many walls it has there.
 PLACES = {"open": 0, "wall": 1, "corner": 2}
@@ -124,15 +125,6 @@ def _numbers(texts: Sequence[str]) -> list[float] | None:
     except ValueError:
         return None
     return numbers if all(math.isfinite(number) for number in numbers) else None
-
-
-Answer = TypeVar("Answer")
-
-
-class Ask(Protocol):
-    """Puts a question, with the usual answer, until ``read`` can read what is answered."""
-
-    def __call__(self, question: str, usual: str, read: Callable[[str], Answer], /) -> Answer: ...
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,24 +2,18 @@
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Protocol, TypeVar
 
 from debriscount.errors import WeighingError
 from debriscount.inputs.toml_guard import LEAST_NUMBER
 from debriscount.inputs.weighing import ELSEWHERE, G_PER_UNIT, MOST_G, SWEPT, Net, Scale, Weighing
 from debriscount.safety import MINERAL_DUST, OPEN_MACHINE
 
-Answer = TypeVar("Answer")
+from ._interview import Answer, Ask
+
 Loads = tuple[float, ...]
 
 _NONE = "none"
 _KITCHEN = "kitchen"
-
-
-class Ask(Protocol):
-    """Puts a question, with the usual answer or "" if there is none, until ``read`` can read what is answered."""
-
-    def __call__(self, question: str, usual: str, read: Callable[[str], Answer], /) -> Answer: ...
 
 
 def gather_weighing(

@@ -9,7 +9,7 @@ from ..inputs.patch import Marker, Patch
 from .draw import Page, text
 from .paper import printed_box_mm
 from .sketch import draw_sketch
-from .tables import Table, break_tables, draw_tables
+from .tables import SheetTable, break_tables, draw_tables
 
 #: Heights on the first page: the sketch with its legend, and the sentence above it.
 _SKETCH_MM, _SENTENCE_MM = 118.0, 6.0
@@ -17,7 +17,7 @@ _SKETCH_MM, _SENTENCE_MM = 118.0, 6.0
 _SIDE_BY_SIDE = 4
 
 
-def plan_layout(patch: Patch, paper: str) -> list[list[Table]]:
+def plan_layout(patch: Patch, paper: str) -> list[list[SheetTable]]:
     """Spread the tables of a patch over pages, of which the first has the sketch too."""
     _, top, _, bottom = printed_box_mm(paper)
 
@@ -29,7 +29,7 @@ def plan_layout(patch: Patch, paper: str) -> list[list[Table]]:
     return break_tables([place_table(patch), check_table(patch)], rooms())
 
 
-def place_table(patch: Patch) -> Table:
+def place_table(patch: Patch) -> SheetTable:
     """Distances of every square's edges and centre from the sides of the patch."""
     across, down = sides_to_measure_from(patch)
     named = [f"from the {side} {'wall' if side in patch.walls else 'side of the patch'}" for side in (across, down)]
@@ -39,7 +39,7 @@ def place_table(patch: Patch) -> Table:
         for distance in distances_mm(patch, marker):
             cells += [f"{value:.1f}" for value in (distance.near_mm, distance.center_mm, distance.far_mm)]
         rows.append(tuple(cells))
-    return Table(
+    return SheetTable(
         "Measure to the black squares, mm (a minus sign: outside, away from the patch)",
         (12, 26, 50, 74, 100, 132, 156, 182),
         (
@@ -50,7 +50,7 @@ def place_table(patch: Patch) -> Table:
     )
 
 
-def check_table(patch: Patch) -> Table:
+def check_table(patch: Patch) -> SheetTable:
     """Distances between the squares' centres, and the patch's own diagonal."""
     cells = [(f"{a} to {b}", f"{mm:.1f}") for a, b, mm in check_distances_mm(patch)]
     cells.append(("patch", f"{math.hypot(patch.width_mm, patch.height_mm):.1f}"))
@@ -60,7 +60,7 @@ def check_table(patch: Patch) -> Table:
         row += [("", "")] * (_SIDE_BY_SIDE - len(row))
         rows.append(tuple(part for pair in row for part in pair))
     columns = tuple(float(45 * pair + right) for pair in range(_SIDE_BY_SIDE) for right in (18, 35))
-    return Table(
+    return SheetTable(
         "Check from centre to centre, and both diagonals of the patch, mm (agree within 1.5 mm)",
         columns,
         (),
@@ -68,7 +68,7 @@ def check_table(patch: Patch) -> Table:
     )
 
 
-def draw_layout(page: Page, patch: Patch, tables: list[Table], paper: str, *, first: bool) -> None:
+def draw_layout(page: Page, patch: Patch, tables: list[SheetTable], paper: str, *, first: bool) -> None:
     """Draw one page of the layout between heading and ruler."""
     left, top, right, _ = printed_box_mm(paper)
     if first:

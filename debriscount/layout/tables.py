@@ -11,7 +11,7 @@ _SIZE_PT = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class SheetTable:
     """A table: ``right_mm`` holds where each column's right end lies, from the left rim; heads and rows its cells."""
 
     title: str
@@ -25,22 +25,22 @@ class Table:
         return _GAP_MM + _TITLE_MM + ROW_MM * len(self.heads)
 
 
-def break_tables(tables: Sequence[Table], rooms_mm: Iterator[float]) -> list[list[Table]]:
+def break_tables(tables: Sequence[SheetTable], rooms_mm: Iterator[float]) -> list[list[SheetTable]]:
     """Break tables over pages.
 
     Parameters
     ----------
-    tables : sequence of Table
+    tables : sequence of SheetTable
         What to set, in order.
     rooms_mm : iterator of float
         Room on each page; it never ends.
 
     Returns
     -------
-    list of list of Table
+    list of list of SheetTable
         One list a page; a table that runs on has its heads again.
     """
-    pages: list[list[Table]] = [[]]
+    pages: list[list[SheetTable]] = [[]]
     room = next(rooms_mm)
     for table in tables:
         rows = table.rows
@@ -50,14 +50,14 @@ def break_tables(tables: Sequence[Table], rooms_mm: Iterator[float]) -> list[lis
                 pages.append([])
                 room = next(rooms_mm)
                 continue
-            part = Table(table.title, table.right_mm, table.heads, rows[:fit])
+            part = SheetTable(table.title, table.right_mm, table.heads, rows[:fit])
             pages[-1].append(part)
             room -= table.head_mm + ROW_MM * len(part.rows)
             rows = rows[fit:]
     return pages
 
 
-def draw_tables(page: Page, tables: Sequence[Table], left: float, top: float) -> None:
+def draw_tables(page: Page, tables: Sequence[SheetTable], left: float, top: float) -> None:
     """Draw tables under one another."""
     y = top
     for table in tables:
@@ -73,7 +73,7 @@ def draw_tables(page: Page, tables: Sequence[Table], left: float, top: float) ->
             y += ROW_MM
 
 
-def _draw_row(page: Page, table: Table, cells: Sequence[str], left: float, y: float, shade: float = 0.0) -> None:
+def _draw_row(page: Page, table: SheetTable, cells: Sequence[str], left: float, y: float, shade: float = 0.0) -> None:
     for right, cell in zip(table.right_mm, cells, strict=True):
         if cell:
             text(page, left + right, y + ROW_MM / 2, cell, _SIZE_PT, align="right", shade=shade)

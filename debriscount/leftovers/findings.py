@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from .records import CornerReach, Finding, Interval, Lanes, Leftovers, MissedPlace, PassStep, Reach, Scatter, Walls
+from .records import CornerReach, Explanation, Interval, Lanes, Leftovers, MissedPlace, PassStep, Reach, Scatter, Walls
 from .wording import around, length_text, share_text
 
 #: From 0 degrees, along x, in steps of 45; y points down.
@@ -23,7 +23,7 @@ def findings(
     walls: Walls,
     scatter: Scatter,
     step: PassStep | None = None,
-) -> tuple[Finding, ...]:
+) -> tuple[Explanation, ...]:
     """Say why debris stayed in a pass.
 
     Parameters
@@ -35,14 +35,14 @@ def findings(
 
     Returns
     -------
-    tuple of Finding
+    tuple of Explanation
         Those that explain most of the leftovers first, those without a share last. Shares overlap and must not be
         added: a strip between lanes was not reached either, and may lie along a wall. In brackets stand 95 % intervals.
         A figure that is unknown, that cannot be, or whose interval says nothing makes no sentence.
     """
     whole = leftovers.zones.get("patch")
     if whole is not None and whole.area_mm2 <= 0:
-        return (Finding("nothing left", None, "No debris is left in the patch."), *_flung(scatter))
+        return (Explanation("nothing left", None, "No debris is left in the patch."), *_flung(scatter))
     found = [
         *_strips(lanes),
         *(_places(missed, lanes) if _is_told(reach) else ()),
@@ -57,9 +57,9 @@ def findings(
     return tuple(sorted(found, key=lambda f: math.inf if f.share_percent is None else -f.share_percent))
 
 
-def _strips(lanes: Lanes | None) -> Iterator[Finding]:
+def _strips(lanes: Lanes | None) -> Iterator[Explanation]:
     if lanes is None:
-        yield Finding("no lanes", None, "No lanes are seen in what stayed.")
+        yield Explanation("no lanes", None, "No lanes are seen in what stayed.")
         return
     number, width = len(lanes.strips), length_text(lanes.strip_mm, around(lanes.strip_mm, lanes.strip_u_mm))
     share = _share(lanes.share_percent)
@@ -70,10 +70,10 @@ def _strips(lanes: Lanes | None) -> Iterator[Finding]:
     else:
         pitch = "" if lanes.pitch_mm is None else f" {length_text(lanes.pitch_mm)} apart"
         what = f"Between lanes{pitch}, {number} strips {width} wide are never reached"
-    yield Finding("strips", share, f"{what}: {share_text(share)} {_LEFT}.")
+    yield Explanation("strips", share, f"{what}: {share_text(share)} {_LEFT}.")
 
 
-def _places(missed: Sequence[MissedPlace], lanes: Lanes | None) -> Iterator[Finding]:
+def _places(missed: Sequence[MissedPlace], lanes: Lanes | None) -> Iterator[Explanation]:
     """Places not reached, those of one sort together; strips only where the lanes do not say them already."""
     names = {
         "place": ("A place", "places"),
@@ -87,7 +87,7 @@ def _places(missed: Sequence[MissedPlace], lanes: Lanes | None) -> Iterator[Find
             continue
         extent = _extent(max(some, key=lambda place: place.area_mm2))
         which = f"{one}, {extent}, was" if len(some) == 1 else f"{len(some)} {many}, the largest {extent}, were"
-        yield Finding(f"missed {what}", share, f"{which} never reached: {share_text(share)} {_LEFT}.")
+        yield Explanation(f"missed {what}", share, f"{which} never reached: {share_text(share)} {_LEFT}.")
 
 
 def _extent(place: MissedPlace) -> str:
@@ -107,10 +107,10 @@ def _is_told(reach: Reach | None) -> bool:
     return whole is not None and whole.pickup_percent is not None
 
 
-def _reached(reach: Reach | None, scatter: Scatter) -> Iterator[Finding]:
+def _reached(reach: Reach | None, scatter: Scatter) -> Iterator[Explanation]:
     whole = None if reach is None else reach.zones.get("patch")
     if reach is None or whole is None:
-        yield Finding("reach unknown", None, "Where the machine went cannot be told.")
+        yield Explanation("reach unknown", None, "Where the machine went cannot be told.")
         return
     reached, pickup, interval = whole.share_percent, whole.pickup_percent, whole.interval95
     part = f" (told for {100 * reach.told_share:.0f} % of the patch)" if reach.told_share < _TOLD_ENOUGH else ""
@@ -123,16 +123,16 @@ def _reached(reach: Reach | None, scatter: Scatter) -> Iterator[Finding]:
         never = _share((100 - reached) / left * 100)
         never95 = None if interval is None else ((100 - interval[1]) / left * 100, (100 - interval[0]) / left * 100)
     if away is None:
-        yield Finding("reach unknown", None, "How much debris lay where the machine never went cannot be told.")
+        yield Explanation("reach unknown", None, "How much debris lay where the machine never went cannot be told.")
     else:
         # A pass that took next to nothing tells nothing of where it was.
         alike = " or where it took nothing, which looks alike" if pickup is None else ""
         sentence = f"{_capital(away)} of the debris lay where it never went{alike}{part}"
-        yield Finding("not reached", never, f"{sentence}{_holding(share_text(never, never95))}.")
+        yield Explanation("not reached", never, f"{sentence}{_holding(share_text(never, never95))}.")
     taken = share_text(pickup, whole.pickup_interval95)
     if taken is not None:
         passed = share_text(_rest_of(never), _rest(never95))
-        yield Finding(
+        yield Explanation(
             "passed over", _rest_of(never), f"Where it goes it takes {taken}{_holding(passed, 'the rest is ')}."
         )
 
@@ -141,7 +141,7 @@ def _holding(share: str | None, subject: str = "") -> str:
     return "" if share is None else f": {subject}{share} {_LEFT}"
 
 
-def _along_walls(walls: Walls) -> Iterator[Finding]:
+def _along_walls(walls: Walls) -> Iterator[Explanation]:
     for profile in walls.walls:
         share = _share(profile.share_percent)
         if profile.gap_mm is None or share is None:
@@ -153,19 +153,19 @@ def _along_walls(walls: Walls) -> Iterator[Finding]:
             sentence += f", {share_text(within)} of what lay there"
             if beyond is not None:
                 sentence += f" against {share_text(beyond)} on open floor"
-        yield Finding("wall", share, f"{sentence}: {share_text(share)} {_LEFT}.")
+        yield Explanation("wall", share, f"{sentence}: {share_text(share)} {_LEFT}.")
     if walls.walls and all(profile.gap_mm is None for profile in walls.walls):
         which = "the wall" if len(walls.walls) == 1 else "the walls"
-        yield Finding("no wall", None, f"Along {which} no strip is seen in which most of the debris stays.")
+        yield Explanation("no wall", None, f"Along {which} no strip is seen in which most of the debris stays.")
 
 
-def _corners(corners: Sequence[CornerReach]) -> Iterator[Finding]:
+def _corners(corners: Sequence[CornerReach]) -> Iterator[Explanation]:
     for corner in corners:
         share = _share(corner.share_percent)
         if corner.radius_mm is None or share is None:
             continue
         radius = length_text(corner.radius_mm, corner.radius_interval95)
-        yield Finding(
+        yield Explanation(
             "corner",
             share,
             f"In the corner of the {' and '.join(corner.walls)} walls debris stays up to {radius} from the corner: "
@@ -173,23 +173,23 @@ def _corners(corners: Sequence[CornerReach]) -> Iterator[Finding]:
         )
 
 
-def _moved(leftovers: Leftovers, scatter: Scatter) -> Iterator[Finding]:
+def _moved(leftovers: Leftovers, scatter: Scatter) -> Iterator[Explanation]:
     whole = leftovers.zones.get("patch")
     if whole is None:
         return
     text = share_text(whole.shifted_percent, _rest(whole.untouched_interval95))
     if text is None:
-        yield Finding("moved unknown", None, f"How much {_LEFT} was moved cannot be told.")
+        yield Explanation("moved unknown", None, f"How much {_LEFT} was moved cannot be told.")
         return
     sentence = f"{_capital(text)} {_LEFT} was moved and not picked up"
     median = scatter.median_distance_mm
     # Told of kinds that are matched alone, which must not pass for all.
     if median is not None and median > 0 and all(leftovers.matched.values()) and not text.startswith("at most"):
         sentence += f"; half of what the pass moved lies {length_text(median)} or more from where debris is missing"
-    yield Finding("moved", _share(whole.shifted_percent), f"{sentence}.")
+    yield Explanation("moved", _share(whole.shifted_percent), f"{sentence}.")
 
 
-def _flung(scatter: Scatter) -> Iterator[Finding]:
+def _flung(scatter: Scatter) -> Iterator[Explanation]:
     """Debris in the margin, where the interval tells it from none."""
     interval = scatter.margin_interval95
     if interval is None or interval[0] <= 0:
@@ -201,29 +201,29 @@ def _flung(scatter: Scatter) -> Iterator[Finding]:
     if scatter.side is not None:
         most = scatter.margin_sides.get(scatter.side, 0.0) > 50
         side = f", {'most of it' if most else 'more than elsewhere'} over the {scatter.side} side"
-    yield Finding("flung", None, f"Debris was flung into the margin{side}: {text} of all.")
+    yield Explanation("flung", None, f"Debris was flung into the margin{side}: {text} of all.")
 
 
-def _went(scatter: Scatter) -> Iterator[Finding]:
+def _went(scatter: Scatter) -> Iterator[Explanation]:
     """Bare places that debris now lies on, and the direction that it took."""
     bare = _share(scatter.bare_percent)
     if bare:
-        yield Finding(
+        yield Explanation(
             "bare", None, f"{_capital(share_text(bare) or '')} of all debris was moved to places that were bare."
         )
     if scatter.direction_deg is not None and math.isfinite(scatter.direction_deg):
         towards = _TOWARDS[round(scatter.direction_deg / 45) % 8]
-        yield Finding("direction", None, f"Moved debris lies mostly to the {towards} of where some is missing.")
+        yield Explanation("direction", None, f"Moved debris lies mostly to the {towards} of where some is missing.")
 
 
-def _again(step: PassStep | None) -> Iterator[Finding]:
+def _again(step: PassStep | None) -> Iterator[Explanation]:
     """What two passes missed alike, beside what chance would make of it."""
     if step is None:
         return
     both, chance = _share(step.missed_again_percent), _share(step.missed_again_by_chance_percent)
     if both is None or chance is None:
         return
-    yield Finding(
+    yield Explanation(
         "missed again",
         None,
         f"Of the debris that pass {step.number} did not reach, {share_text(both)} lay where the pass before had not "

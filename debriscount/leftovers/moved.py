@@ -19,7 +19,7 @@ RAYLEIGH_MEDIAN = float(np.sqrt(2 * np.log(2)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Neighbours:
+class NearestGrains:
     """Of every grain of a shot the nearest one of another: its entry and how far its middle is, shapes (N,).
 
     The two are ``comparable`` if they lie nearer than their own size, each touches no other, and they are about as
@@ -33,11 +33,13 @@ class Neighbours:
     unlike_mm: Floats
 
 
-def nearest_grains(grains: GrainTable, others: GrainTable, offset_mm: tuple[float, float] = (0.0, 0.0)) -> Neighbours:
+def nearest_grains(
+    grains: GrainTable, others: GrainTable, offset_mm: tuple[float, float] = (0.0, 0.0)
+) -> NearestGrains:
     """Find the nearest other grain of every grain put ``offset_mm`` beside its place."""
     if not len(others):
         none = np.zeros(len(grains), bool)
-        return Neighbours(np.full(len(grains), -1), np.full(len(grains), np.inf), none, np.zeros(len(grains)))
+        return NearestGrains(np.full(len(grains), -1), np.full(len(grains), np.inf), none, np.zeros(len(grains)))
     places = np.stack([grains.x_mm + offset_mm[0], grains.y_mm + offset_mm[1]], axis=-1)
     apart, index = cKDTree(np.stack([others.x_mm, others.y_mm], axis=-1)).query(places)
     area = others.area_mm2[index]
@@ -46,10 +48,10 @@ def nearest_grains(grains: GrainTable, others: GrainTable, offset_mm: tuple[floa
     near = apart < others.diameter_mm[index]
     comparable = near & alike & alone(grains) & alone(others)[index]
     unlike = np.abs(1 - ratio) * np.sqrt(area / np.pi)
-    return Neighbours(np.asarray(index), np.asarray(apart, float), comparable, unlike)
+    return NearestGrains(np.asarray(index), np.asarray(apart, float), comparable, unlike)
 
 
-def place_sigma_mm(near: Neighbours, still: Mask, apart_mm: float) -> float | None:
+def place_sigma_mm(near: NearestGrains, still: Mask, apart_mm: float) -> float | None:
     """Standard deviation of a coordinate between two shots for grains that lie still; None if none can be compared.
 
     From the median, which the few that were moved hardly change, but no less than what the alignment leaves
@@ -59,7 +61,7 @@ def place_sigma_mm(near: Neighbours, still: Mask, apart_mm: float) -> float | No
     return max(float(np.median(apart)) / RAYLEIGH_MEDIAN, apart_mm) if len(apart) else None
 
 
-def moved_grains(near: Neighbours, sigma_mm: float) -> Mask:
+def moved_grains(near: NearestGrains, sigma_mm: float) -> Mask:
     """Which grains lie beside the nearest other one, but surely not in its place."""
     return near.comparable & (near.apart_mm > SURE * sigma_mm + near.unlike_mm)
 

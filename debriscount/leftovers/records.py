@@ -250,7 +250,7 @@ class FurtherPass:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class Explanation:
     """A sentence in plain words about why debris stayed, and the share of all leftovers that it explains, percent."""
 
     what: str
@@ -274,7 +274,7 @@ class WhyLeft:
     missed: tuple[MissedPlace, ...]
     walls: Walls
     scatter: Scatter
-    findings: tuple[Finding, ...]
+    findings: tuple[Explanation, ...]
     untouched: Floats
     way_mm: Floats
 

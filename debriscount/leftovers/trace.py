@@ -8,7 +8,7 @@ import numpy as np
 from ..arrays import Floats, Mask
 from ..cover.kinds import KindHint
 from ..grains.table import GrainTable
-from .moved import SURE, Neighbours, moved_grains, nearest_grains, place_sigma_mm
+from .moved import SURE, NearestGrains, moved_grains, nearest_grains, place_sigma_mm
 from .overlap import Overlaps, SeenGrains, overlaps
 from .records import Fates
 
@@ -91,7 +91,7 @@ def _judge(
     others: GrainTable,
     seen: Overlaps,
     own: Mask,
-    pairs: Neighbours | None,
+    pairs: NearestGrains | None,
     sigma_mm: float | None,
     mm_per_px: float,
 ) -> _Judged:

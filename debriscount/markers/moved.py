@@ -10,7 +10,7 @@ import numpy as np
 from ..arrays import Floats
 
 #: Corners of markers on the floor as a shot shows them, shape (4, 2), mm, by number.
-Places = Mapping[int, Floats]
+MarkerPlaces = Mapping[int, Floats]
 
 #: A marker that lay less than this elsewhere is not worth leaving out.
 LEAST_MOVED_MM = 0.5
@@ -34,7 +34,7 @@ class Comparison:
     undecided_mm: float | None = None
 
 
-def compare_shots(a: Places, b: Places, u_mm: Mapping[int, float]) -> Comparison:
+def compare_shots(a: MarkerPlaces, b: MarkerPlaces, u_mm: Mapping[int, float]) -> Comparison:
     """Find the markers that lay otherwise to the rest in one of two shots.
 
     Parameters
@@ -79,7 +79,7 @@ class _Push:
     left: float
 
 
-def _push(a: Places, b: Places, ids: Sequence[int], number: int, u_mm: Mapping[int, float]) -> _Push:
+def _push(a: MarkerPlaces, b: MarkerPlaces, ids: Sequence[int], number: int, u_mm: Mapping[int, float]) -> _Push:
     """Let one marker be pushed and turned as well as that explains where it is seen.
 
     First it is laid on where the rest has it, which may be far away; then all are fitted together.
@@ -97,7 +97,7 @@ def _push(a: Places, b: Places, ids: Sequence[int], number: int, u_mm: Mapping[i
 
 
 def _left(
-    a: Places, b: Places, ids: Sequence[int], u_mm: Mapping[int, float], moves: Floats | None = None
+    a: MarkerPlaces, b: MarkerPlaces, ids: Sequence[int], u_mm: Mapping[int, float], moves: Floats | None = None
 ) -> tuple[Floats, float]:
     """How much of each of ``moves`` there is besides a homography between two shots, and the sum of squares left.
 
@@ -139,7 +139,7 @@ def _slopes(plane: Floats, places: Floats) -> Floats:
     return np.asarray((rows / w[:, None, None]).reshape(-1, 8))
 
 
-def _map(a: Places, b: Places, ids: Sequence[int]) -> Floats:
+def _map(a: MarkerPlaces, b: MarkerPlaces, ids: Sequence[int]) -> Floats:
     plane, _ = cv2.findHomography(np.concatenate([a[i] for i in ids]), np.concatenate([b[i] for i in ids]))
     return np.asarray(plane, float)
 
@@ -162,7 +162,7 @@ class Moves:
 
 
 def moved_markers(
-    places: Sequence[Places], layout_mm: Places, u_mm: Callable[[int, int], Mapping[int, float]]
+    places: Sequence[MarkerPlaces], layout_mm: MarkerPlaces, u_mm: Callable[[int, int], Mapping[int, float]]
 ) -> Moves:
     """Compare every two shots and say which markers lay out of place in which.
 
@@ -192,7 +192,9 @@ def moved_markers(
     return Moves(moved, undecided)
 
 
-def _alike(number: int, places: Sequence[Places], compared: Mapping[tuple[int, int], Comparison]) -> list[list[int]]:
+def _alike(
+    number: int, places: Sequence[MarkerPlaces], compared: Mapping[tuple[int, int], Comparison]
+) -> list[list[int]]:
     """Shots in groups within which a marker stayed where it was."""
     groups: list[list[int]] = []
     for shot in (k for k, those in enumerate(places) if number in those):
@@ -201,7 +203,7 @@ def _alike(number: int, places: Sequence[Places], compared: Mapping[tuple[int, i
     return groups
 
 
-def _off_layout(places: Places, number: int, suspects: set[int], layout_mm: Places) -> float:
+def _off_layout(places: MarkerPlaces, number: int, suspects: set[int], layout_mm: MarkerPlaces) -> float:
     """How far a marker's middle is from its place by the patch file, the rest lying there as well as it can, mm."""
     rest = [i for i in places if i not in suspects]
     off = places[number] - layout_mm[number]

@@ -16,7 +16,7 @@ Weights = dict[str, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Flag:
+class BalanceFlag:
     """Something that a sound weighing would not show.
 
     ``kind`` is "impossible" (more was found than dispensed), "unaccounted" (part of what was dispensed was not found),
@@ -47,7 +47,7 @@ class Balance:
     elsewhere_g: Quantity | None
     unaccounted_g: Quantity | None
     closed: bool
-    flags: tuple[Flag, ...]
+    flags: tuple[BalanceFlag, ...]
 
 
 def balance_weights(weighing: Weighing) -> dict[str, Weights]:
@@ -121,7 +121,7 @@ def mass_balance(weighing: Weighing, weighed: Masses, errors: ScaleErrors, *, sw
     )
 
 
-def _sum_flags(unaccounted: Quantity | None, closed: bool) -> Iterable[Flag]:
+def _sum_flags(unaccounted: Quantity | None, closed: bool) -> Iterable[BalanceFlag]:
     if unaccounted is None or chance_of(unaccounted) >= DOUBT:
         return
     if unaccounted.value < 0:
@@ -132,7 +132,7 @@ def _sum_flags(unaccounted: Quantity | None, closed: bool) -> Iterable[Flag]:
         yield _flag("unaccounted", "{} of what was dispensed was found nowhere{}. " + advice, unaccounted)
 
 
-def _bin_flags(weighing: Weighing, weighed: Masses) -> Iterable[Flag]:
+def _bin_flags(weighing: Weighing, weighed: Masses) -> Iterable[BalanceFlag]:
     if weighing.bin is None:
         return
     gain = weighed.combined({"bin": 1.0})
@@ -147,7 +147,7 @@ def _bin_flags(weighing: Weighing, weighed: Masses) -> Iterable[Flag]:
         yield _flag("bin residue", says + "{}. Is it clean, and the tare right?", residue)
 
 
-def _tare_flags(weighing: Weighing, errors: ScaleErrors) -> Iterable[Flag]:
+def _tare_flags(weighing: Weighing, errors: ScaleErrors) -> Iterable[BalanceFlag]:
     """Cup and bin against what they weigh when clean."""
     for what, net, usual_g in (
         ("cup", weighing.dispensed, weighing.usual_cup_g),
@@ -162,7 +162,7 @@ def _tare_flags(weighing: Weighing, errors: ScaleErrors) -> Iterable[Flag]:
             yield _flag(f"{what} tare", f"the {what} is {{}} {than} than when clean{{}}. {advice}", excess)
 
 
-def _repeat_flags(weighing: Weighing, errors: ScaleErrors) -> Iterable[Flag]:
+def _repeat_flags(weighing: Weighing, errors: ScaleErrors) -> Iterable[BalanceFlag]:
     """Repeats that scatter more than the scale does: chi-squared test of their variance, F where that is a guess."""
     from scipy.special import chdtrc, fdtrc
 
@@ -177,7 +177,7 @@ def _repeat_flags(weighing: Weighing, errors: ScaleErrors) -> Iterable[Flag]:
             often = float(chdtrc(dof, dof * ratio) if math.isinf(known) else fdtrc(dof, known, ratio))
             if often < DOUBT:
                 apart = Quantity(max(load) - min(load), math.sqrt(2 * usual), known)
-                yield Flag(
+                yield BalanceFlag(
                     "repeats",
                     f"repeats of one load ({name}) are {apart.value:.3g} g apart, more than the scale"
                     f" scatters{_odds(often)}. Is one of them misread?",
@@ -186,11 +186,11 @@ def _repeat_flags(weighing: Weighing, errors: ScaleErrors) -> Iterable[Flag]:
                 )
 
 
-def _flag(kind: str, says: str, excess: Quantity) -> Flag:
+def _flag(kind: str, says: str, excess: Quantity) -> BalanceFlag:
     """Flag whose sentence has places for the amount and for how often it comes by chance."""
     often = chance_of(excess)
     amount = Quantity(abs(excess.value), excess.u, excess.dof)
-    return Flag(kind, says.format(f"{amount.text()} g", _odds(often)), excess, often)
+    return BalanceFlag(kind, says.format(f"{amount.text()} g", _odds(often)), excess, often)
 
 
 def _odds(often: float) -> str:

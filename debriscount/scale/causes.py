@@ -13,7 +13,7 @@ import numpy as np
 
 from ..arrays import Floats
 from ..stats.quantity import Quantity
-from .fault_patterns import BIN_WEIGHT, TELLS, Evidence, Pattern, fault_patterns
+from .fault_patterns import BIN_WEIGHT, TELLS, Evidence, FaultPattern, fault_patterns
 
 #: Plausibility of a fault for which nothing speaks, neither for nor against.
 _UNTOLD = 0.5
@@ -82,7 +82,7 @@ def rank_causes(photo: Quantity, scale: Quantity, evidence: Evidence) -> tuple[C
     return (*exchanged, *sorted(best.values(), key=lambda cause: -cause.score))
 
 
-def _cause(pattern: Pattern, seen: _Seen) -> Cause:
+def _cause(pattern: FaultPattern, seen: _Seen) -> Cause:
     effect = np.array([pattern.difference, pattern.unaccounted, pattern.before])[seen.told]
     strength = float(effect @ seen.inverse @ effect)
     size = float(effect @ seen.inverse @ seen.values) / strength if strength > 0 else 0.0
@@ -126,6 +126,6 @@ def _contradicted(effect: Floats, seen: _Seen) -> bool:
     return bool((off & (effect != 0))[1:].any())
 
 
-def _plausible(size: float, pattern: Pattern) -> float:
+def _plausible(size: float, pattern: FaultPattern) -> float:
     within = min(1.0, pattern.most / size) * (min(1.0, size / pattern.least) if pattern.least else 1.0)
     return within if pattern.told else _UNTOLD * within

@@ -86,7 +86,7 @@ class Evidence:
 
 
 @dataclass(frozen=True, slots=True)
-class Pattern:
+class FaultPattern:
     """What one point of a fault, a percent of the portion, does to what is observed.
 
     ``difference`` is that of photo less scale, ``unaccounted`` that of the balance, ``before`` that of the mass of
@@ -108,7 +108,7 @@ class Pattern:
     unit: float = 1.0
 
 
-def fault_patterns(photo_percent: float, evidence: Evidence) -> list[Pattern]:
+def fault_patterns(photo_percent: float, evidence: Evidence) -> list[FaultPattern]:
     """Every fault that is looked for, as it shows in a run of this pickup, percent, and this way of weighing.
 
     Of faults that show the same, the more common one comes first.
@@ -117,7 +117,7 @@ def fault_patterns(photo_percent: float, evidence: Evidence) -> list[Pattern]:
     return [*_lost(evidence), *_portion(share, evidence), *_bin_and_sweep(evidence), *_seen_wrong(1 - share, evidence)]
 
 
-def _lost(evidence: Evidence) -> Sequence[Pattern]:
+def _lost(evidence: Evidence) -> Sequence[FaultPattern]:
     """Debris that one of photo and scale did not find where it looked."""
     by_bin = BIN_WEIGHT[evidence.by]
     margin, wall, elsewhere = evidence.margin_gain_percent, evidence.wall_gone_percent, evidence.elsewhere_percent
@@ -128,14 +128,14 @@ def _lost(evidence: Evidence) -> Sequence[Pattern]:
     # No more can lie under a wall than is gone from along it. That speaks for nothing: most of it was picked up.
     under = {"told": False, "most": _bound(wall), "because": hides}
     return [
-        Pattern(
+        FaultPattern(
             "scatter beyond the margin", by_bin, 1.0, 0.0,
             "{:.1f} % of the portion was flung beyond the margin, where the photo takes it for picked up"
             + _words(" (the margin gained {:.1f} %)", margin),
             told=margin is not None,
             most=_bound(margin),  # scatter thins out with distance, so hardly more lies beyond the margin than in it
         ),
-        Pattern(
+        FaultPattern(
             "bin residue", by_bin, 1.0, 0.0,
             "{:.1f} % of the portion stays in bin, brush, filter or duct (to look there: "
             + MACHINE_OFF
@@ -145,9 +145,9 @@ def _lost(evidence: Evidence) -> Sequence[Pattern]:
             most=_bound(elsewhere),  # what came off brush and filter speaks for as much again
         ),
         # The sweep may reach under a wall or not.
-        Pattern("grains under furniture or wall", by_bin, 1.0, 0.0, **under),  # type: ignore[arg-type]
-        Pattern("grains under furniture or wall", 1.0, 0.0, 0.0, **under),  # type: ignore[arg-type]
-        Pattern(
+        FaultPattern("grains under furniture or wall", by_bin, 1.0, 0.0, **under),  # type: ignore[arg-type]
+        FaultPattern("grains under furniture or wall", 1.0, 0.0, 0.0, **under),  # type: ignore[arg-type]
+        FaultPattern(
             "dust the camera cannot see", 1.0, 0.0, 0.0,
             "{:.1f} % of the portion is left as dust that the photo does not show"
             + _words(" (by detection limit and share of fine debris up to {:.1f} % can be)", dust),
@@ -157,19 +157,19 @@ def _lost(evidence: Evidence) -> Sequence[Pattern]:
     ]  # fmt: skip
 
 
-def _portion(picked_up: float, evidence: Evidence) -> Sequence[Pattern]:
+def _portion(picked_up: float, evidence: Evidence) -> Sequence[FaultPattern]:
     """More or less on the patch than was weighed: bin and leftovers both change by that share of themselves."""
     difference = picked_up - (1 - BIN_WEIGHT[evidence.by])
     before = evidence.before_percent
     told = _tells(before, 100.0)
     seen = _words(" (before weighs {:.1f} % of it by photo)", before.value if before else None)
     patterns = [
-        Pattern(
+        FaultPattern(
             "portion not all on the patch", difference, 1.0, -1.0,
             "{:.1f} % of the portion never lay on the patch: spilled, or still in the cup" + seen,
             told=told, most=_SPILT_PERCENT,
         ),
-        Pattern(
+        FaultPattern(
             "more on the patch than was weighed", -difference, -1.0, 1.0,
             "{:.1f} % of the portion lay on the patch beside what was weighed" + seen,
             told=told,
@@ -180,24 +180,24 @@ def _portion(picked_up: float, evidence: Evidence) -> Sequence[Pattern]:
     because = "{:.1f} % of what counts as dispensed is no debris, as if the empty cup had not been subtracted" + seen
     cup = _vessel_percent(evidence.cup_g, evidence)
     least, most = _of_vessel(cup)
-    tare = Pattern(
+    tare = FaultPattern(
         "forgotten tare", difference, 1.0, -1.0, because, told=told or cup is not None, least=least, most=most
     )  # fmt: skip
     return [tare, *patterns] if cup is not None else [*patterns, tare]
 
 
-def _bin_and_sweep(evidence: Evidence) -> Sequence[Pattern]:
+def _bin_and_sweep(evidence: Evidence) -> Sequence[FaultPattern]:
     """Faults of weighing what the machine took and what it left."""
     by_bin, missing = BIN_WEIGHT[evidence.by], evidence.unaccounted_percent
     told = _tells(missing, 0.0)
     seen = _words(" (the balance misses {:.1f} %)", missing.value if missing else None)
     patterns = [
-        Pattern(
+        FaultPattern(
             "bin residue", -by_bin, -1.0, 0.0,
             "the bin holds {:.1f} % of the portion beyond what this run laid out: residue of earlier runs" + seen,
             told=told, most=_TARE_PERCENT,
         ),
-        Pattern(
+        FaultPattern(
             "leftovers not all swept up", by_bin - 1, 1.0, 0.0,
             "{:.1f} % of the portion stayed on the floor when it was swept" + seen,
             told=told,
@@ -209,7 +209,7 @@ def _bin_and_sweep(evidence: Evidence) -> Sequence[Pattern]:
     grams, vessel = evidence.dispensed_g, _vessel_percent(evidence.bin_g, evidence)
     too_much = "{:.1f} % of the portion" if grams is None else "{:.1f} g"
     least, most = _of_vessel(vessel)
-    tare = Pattern(
+    tare = FaultPattern(
         "forgotten tare", -by_bin, -1.0, 0.0,
         f"the bin weighs {too_much} too much, as if it had not been subtracted empty" + seen,
         told=told or vessel is not None,
@@ -218,18 +218,18 @@ def _bin_and_sweep(evidence: Evidence) -> Sequence[Pattern]:
     return [*patterns, tare]
 
 
-def _seen_wrong(left: float, evidence: Evidence) -> Sequence[Pattern]:
+def _seen_wrong(left: float, evidence: Evidence) -> Sequence[FaultPattern]:
     """Faults in how area becomes mass."""
     before, spread = evidence.before_percent, evidence.kind_spread_percent
     hidden, over = _crowding_range(evidence)
     cover = _words(" (seen cover {:.0f} %)", None if evidence.cover_before is None else 100 * evidence.cover_before)
     patterns = [
-        Pattern(
+        FaultPattern(
             "crowding", -left, 0.0, -1.0,
             "grains over one another hide {:.1f} % of before beyond what crowding corrects" + cover,
             told=hidden is not None, most=_bound(hidden),
         ),
-        Pattern(
+        FaultPattern(
             "crowding", left, 0.0, 1.0,
             "the correction for crowding adds {:.1f} % too much" + cover,
             told=over is not None, most=_bound(over),
@@ -242,7 +242,9 @@ def _seen_wrong(left: float, evidence: Evidence) -> Sequence[Pattern]:
     because += _words(" (before weighs {:.1f} % of the portion by photo)", before.value)
     told = _tells(before, 100.0)
     return patterns + [
-        Pattern("calibration of another batch", sign * spread / 400, 0.0, 1.0, because, told=told, either_sign=True)
+        FaultPattern(
+            "calibration of another batch", sign * spread / 400, 0.0, 1.0, because, told=told, either_sign=True
+        )
         for sign in (1.0, -1.0)
     ]
 

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from ..arrays import Floats
-from ..stats.errors_in_both import Line, york
+from ..stats.errors_in_both import FittedLine, york
 from ..stats.quantity import Quantity, chance_of
 from .agreement import MOST_EXPANDED, verdict_of, zeta_score
 from .drift import Drift, drift
@@ -29,7 +29,9 @@ _ONE_IN = 4
 #: What is left uncorrected lengthens the photo's uncertainty by 5 % when it is this share of it: √(1 + 1/9).
 _MATTERS = 1 / 3
 
-Verdict = Literal["too few runs", "recalibrate", "look into single runs", "go on weighing", "weighing may be left out"]
+RunsVerdict = Literal[
+    "too few runs", "recalibrate", "look into single runs", "go on weighing", "weighing may be left out"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +46,7 @@ class WeighedRun:
 
 
 @dataclass(frozen=True, slots=True)
-class Scatter:
+class ScatterRatio:
     """Scatter of the differences against their stated uncertainties: 1 where these are right (Birge's ratio)."""
 
     ratio: float
@@ -66,13 +68,13 @@ class ManyRuns:
     runs: tuple[WeighedRun, ...]
     zeta: tuple[float, ...]
     dated: bool
-    verdict: Verdict
+    verdict: RunsVerdict
     sentences: tuple[str, ...]
     limits: LimitsOfAgreement | None = None
-    line: Line | None = None
+    line: FittedLine | None = None
     slope: Quantity | None = None
     drift: Drift | None = None
-    scatter: Scatter | None = None
+    scatter: ScatterRatio | None = None
     alone_u: float | None = None
     alone_dof: float | None = None
     odd: tuple[str, ...] = ()
@@ -186,7 +188,7 @@ def _columns(runs: Sequence[WeighedRun]) -> Floats:
     return np.array([(run.photo.value, run.scale.value, run.photo.u, run.scale.u) for run in runs]).T
 
 
-def _line(photo: Floats, scale: Floats, u_photo: Floats, u_scale: Floats) -> tuple[Line | None, Quantity | None]:
+def _line(photo: Floats, scale: Floats, u_photo: Floats, u_scale: Floats) -> tuple[FittedLine | None, Quantity | None]:
     """Line of photo against scale, where the runs' pickups differ by more than their uncertainties."""
     spread = _scatter(scale, np.hypot(u_photo, u_scale))
     if spread.chance > _CHANCE_OF_SCATTER:
@@ -200,13 +202,13 @@ def _line(photo: Floats, scale: Floats, u_photo: Floats, u_scale: Floats) -> tup
     return line, Quantity(line.slope, line.u_slope * max(ratio, 1.0), line.dof if wide else math.inf)
 
 
-def _scatter(values: Floats, u: Floats) -> Scatter:
+def _scatter(values: Floats, u: Floats) -> ScatterRatio:
     """Scatter about the weighted mean against stated uncertainties, with the chance of as much or more."""
     from scipy.special import chdtrc
 
     dof = len(values) - 1
     chi2 = float((((values - np.average(values, weights=1 / u**2)) / u) ** 2).sum())
-    return Scatter(math.sqrt(chi2 / dof), float(chdtrc(dof, chi2)))
+    return ScatterRatio(math.sqrt(chi2 / dof), float(chdtrc(dof, chi2)))
 
 
 def _alone(limits: LimitsOfAgreement, u_photo: Floats, u_scale: Floats) -> tuple[float, float]:
@@ -242,7 +244,7 @@ def _reasons(
     return reasons
 
 
-def _verdict(n: int, reasons: list[str], scatter: Scatter, odd: bool) -> Verdict:
+def _verdict(n: int, reasons: list[str], scatter: ScatterRatio, odd: bool) -> RunsVerdict:
     if reasons:
         return "recalibrate"
     if odd or scatter.chance < _CHANCE_OF_SCATTER:
@@ -259,7 +261,7 @@ def _summary(limits: LimitsOfAgreement) -> str:
     )
 
 
-def _advice(verdict: Verdict, reasons: list[str], runs: list[WeighedRun], scatter: Scatter) -> list[str]:
+def _advice(verdict: RunsVerdict, reasons: list[str], runs: list[WeighedRun], scatter: ScatterRatio) -> list[str]:
     if verdict == "recalibrate":
         return [f"Recalibrate with new portions: {'; '.join(reasons)}.", *_common_cause(runs)]
     if scatter.chance < _CHANCE_OF_SCATTER:

@@ -8,10 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Image
 from ..photo.colour import srgb_pixels
 from .spec import Imaging
-
-Image = NDArray[np.float32]
 
 #: Rows worked on at once.
 _BAND = 32

@@ -8,14 +8,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Floats
+from ..arrays import Floats, Image
 from ..photo.colour import srgb_to_linear
 from ..registration.grid import FloorGrid
 from .spec import Floor, Rgb
 from .stamp import Outlines, stamps
-
-Image = NDArray[np.float32]
-
 
 #: Colour, second colour and unit (mm) of each kind where the spec leaves them out; invented.
 _USUAL: dict[str, tuple[Rgb, Rgb, float]] = {

@@ -17,7 +17,7 @@ _MOST_DEVIATIONS = 4.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Lanes:
+class DrivenLanes:
     """Lanes as driven.
 
     Lane n has its middle, across the heading, at ``offset_mm`` + n ``pitch_mm`` + ``shift_mm[i]`` + its waves, with
@@ -60,7 +60,7 @@ class Lanes:
         return self.offset_mm + (self.first + np.arange(len(self.shift_mm))) * self.pitch_mm + self.shift_mm
 
 
-def drive_lanes(patch: Patch, cleaning: Cleaning, rng: np.random.Generator) -> Lanes:
+def drive_lanes(patch: Patch, cleaning: Cleaning, rng: np.random.Generator) -> DrivenLanes:
     """Draw how the lanes of a pass stray.
 
     Parameters
@@ -74,7 +74,7 @@ def drive_lanes(patch: Patch, cleaning: Cleaning, rng: np.random.Generator) -> L
 
     Returns
     -------
-    Lanes
+    DrivenLanes
 
     Notes
     -----
@@ -92,7 +92,7 @@ def drive_lanes(patch: Patch, cleaning: Cleaning, rng: np.random.Generator) -> L
     # Each wave from a band of its own, apart from the next: waves of nearly one length would add up for metres.
     slowest, fastest = 1 / _WAVE_MM[1], 1 / _WAVE_MM[0]
     band = np.arange(_WAVES) + rng.uniform(0.25, 0.75, (count, _WAVES))
-    return Lanes(
+    return DrivenLanes(
         cleaning.heading_deg,
         cleaning.pitch_mm,
         cleaning.width_mm,

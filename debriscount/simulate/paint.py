@@ -1,16 +1,13 @@
 """Grains and their shadows, painted into a picture in linear light."""
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ..arrays import Floats
+from ..arrays import Floats, Image
 from .grains import Grains
 from .pose import Pose
 from .spec import Light
 from .stamp import Outlines, stamps, unit_maps
 from .truth import SceneTruth
-
-Image = NDArray[np.float32]
 
 
 def paint_grains(light: Image, truth: SceneTruth, state: int, pose: Pose, lighting: Light) -> None:

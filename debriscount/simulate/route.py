@@ -6,7 +6,7 @@ import numpy as np
 
 from ..arrays import Floats, Mask
 from ..inputs.patch import Patch
-from .lanes import Lanes, drive_lanes
+from .lanes import DrivenLanes, drive_lanes
 from .spec import Cleaning
 from .spiral import Spiral, spiral
 from .wander import Wander, wander
@@ -21,7 +21,7 @@ class Route:
 
     patch: Patch
     cleaning: Cleaning
-    course: Lanes | Wander | Spiral | None
+    course: DrivenLanes | Wander | Spiral | None
 
     def reaches(self, places_mm: Floats) -> Mask:
         """Which places the machine passes over.
@@ -80,7 +80,7 @@ def draw_route(patch: Patch, cleaning: Cleaning, rng: np.random.Generator) -> Ro
     SceneError
         A way that cannot pass over as much as it should.
     """
-    course: Lanes | Wander | Spiral | None = None
+    course: DrivenLanes | Wander | Spiral | None = None
     if cleaning.path == "lanes":
         course = drive_lanes(patch, cleaning, rng)
     elif cleaning.path == "wander":

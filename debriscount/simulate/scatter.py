@@ -6,13 +6,13 @@ from scipy.spatial import cKDTree
 from ..arrays import Floats, Mask
 from ..inputs.patch import Patch
 from .grains import Grains
-from .spec import Scatter
+from .spec import Strewing
 
 #: Rounds of moving apart; dense heaps keep some overlap after them.
 _ROUNDS = 25
 
 
-def scatter_grains(patch: Patch, grains: Grains, scatter: Scatter, rng: np.random.Generator) -> Floats:
+def scatter_grains(patch: Patch, grains: Grains, scatter: Strewing, rng: np.random.Generator) -> Floats:
     """Give each grain its first place.
 
     Parameters
@@ -21,7 +21,7 @@ def scatter_grains(patch: Patch, grains: Grains, scatter: Scatter, rng: np.rando
         All centres come to lie inside it.
     grains : Grains
         Their sizes keep them apart.
-    scatter : Scatter
+    scatter : Strewing
         Heaps and shares.
     rng : Generator
         Source of chance.

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Floats
+from ..arrays import Floats, Image
 from ..registration.grid import FloorGrid
 from .check import check_spec
 from .develop import decode_jpeg, develop, encode_jpeg
@@ -18,8 +18,6 @@ from .spec import SceneSpec
 from .squares import draw_markers
 from .truth import SceneTruth, chance, draw_truth
 from .walls import draw_walls
-
-Image = NDArray[np.float32]
 
 #: What the photos leave out, for whoever reads figures that rest on them.
 NOT_MODELLED = (

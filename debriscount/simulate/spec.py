@@ -53,7 +53,7 @@ class Portion:
 
 
 @dataclass(frozen=True, slots=True)
-class Scatter:
+class Strewing:
     """How debris lies: in ``clumps`` heaps, along walls, or anywhere.
 
     ``clumped_share`` and ``wall_share`` are the shares of grains in heaps of standard deviation
@@ -187,7 +187,7 @@ class SceneSpec:
     patch: Patch
     portions: tuple[Portion, ...]
     floor: Floor = field(default_factory=Floor)
-    scatter: Scatter = field(default_factory=Scatter)
+    scatter: Strewing = field(default_factory=Strewing)
     passes: tuple[Cleaning, ...] = (Cleaning(),)
     camera: Camera = field(default_factory=Camera)
     light: Light = field(default_factory=Light)

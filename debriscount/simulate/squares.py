@@ -2,14 +2,11 @@
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from ..arrays import Floats
+from ..arrays import Floats, Image
 from ..inputs.patch import Marker, Patch
 from ..layout.paper import MODULES, QUIET_MODULES
 from .pose import Pose
-
-Image = NDArray[np.float32]
 
 #: Linear reflectance of printer's black and of paper (from memory).
 BLACK, PAPER = 0.035, 0.82

@@ -6,10 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Floats
+from ..arrays import Floats, Image
 from .grains import HARMONICS
-
-Image = NDArray[np.float32]
 
 #: Half sides of the boxes in which grains are drawn together, pixels.
 _HALF_SIDES = (2, 3, 4, 6, 8, 11, 15, 20, 28, 40, 56, 80, 112, 160, 224, 320, 448, 640)

@@ -1,12 +1,10 @@
 """Walls with a skirting, where the floor ends."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Image
 from ..inputs.patch import Patch
 from .pose import Pose
-
-Image = NDArray[np.float32]
 
 #: Height of the skirting, mm, and the linear reflectance of skirting and wall; invented.
 SKIRTING_MM = 60.0

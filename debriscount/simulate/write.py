@@ -16,7 +16,7 @@ from ..inputs.exchange import is_work_folder, put_files, settle
 from ..inputs.patch import OUTSIDE, ZONES
 from ..inputs.patch_write import patch_toml
 from ..printable import csv_cell
-from .lanes import Lanes
+from .lanes import DrivenLanes
 from .route import Route
 from .scene import NOT_MODELLED, Scene
 from .spec import Portion
@@ -149,7 +149,7 @@ def _way_json(route: Route) -> dict[str, Any]:
     cleaning, course = route.cleaning, route.course
     path: dict[str, Any] = {"name": cleaning.path}
     lanes: dict[str, Any] | None = None
-    if isinstance(course, Lanes):
+    if isinstance(course, DrivenLanes):
         lanes = {
             "heading_deg": cleaning.heading_deg % 180,
             "pitch_mm": cleaning.pitch_mm,

@@ -15,7 +15,7 @@ _SETTLED = 1e-13
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class FittedLine:
     """y = intercept + slope x, with standard uncertainties.
 
     ``chi2`` is the weighted sum of squares, near ``dof`` where the stated uncertainties are right; None where only
@@ -31,7 +31,7 @@ class Line:
     dof: int
 
 
-def deming(x: ArrayLike, y: ArrayLike, ratio: float = 1.0) -> Line:
+def deming(x: ArrayLike, y: ArrayLike, ratio: float = 1.0) -> FittedLine:
     """Fit a line where the errors of y and x have the same variance ratio in all points.
 
     Parameters
@@ -43,7 +43,7 @@ def deming(x: ArrayLike, y: ArrayLike, ratio: float = 1.0) -> Line:
 
     Returns
     -------
-    Line
+    FittedLine
         Uncertainties by leaving out each point in turn.
 
     Raises
@@ -71,7 +71,7 @@ def deming(x: ArrayLike, y: ArrayLike, ratio: float = 1.0) -> Line:
     covariance = np.cov(pseudo.T) / n
     intercept, slope = whole.tolist()
     u_intercept, u_slope = np.sqrt(np.diag(covariance)).tolist()
-    return Line(intercept, slope, u_intercept, u_slope, float(covariance[0, 1]), None, n - 2)
+    return FittedLine(intercept, slope, u_intercept, u_slope, float(covariance[0, 1]), None, n - 2)
 
 
 def _deming(x: Floats, y: Floats, ratio: float) -> tuple[float, float]:
@@ -85,7 +85,7 @@ def _deming(x: Floats, y: Floats, ratio: float) -> tuple[float, float]:
     return float(y.mean() - slope * x.mean()), float(slope)
 
 
-def york(x: ArrayLike, y: ArrayLike, u_x: ArrayLike, u_y: ArrayLike, correlation: ArrayLike = 0.0) -> Line:
+def york(x: ArrayLike, y: ArrayLike, u_x: ArrayLike, u_y: ArrayLike, correlation: ArrayLike = 0.0) -> FittedLine:
     """Fit a line where each point has its own standard uncertainties.
 
     Parameters
@@ -99,7 +99,7 @@ def york(x: ArrayLike, y: ArrayLike, u_x: ArrayLike, u_y: ArrayLike, correlation
 
     Returns
     -------
-    Line
+    FittedLine
         Uncertainties as the stated ones make them; where ``chi2`` is well above ``dof`` they are too small by
         √(chi2/dof).
 
@@ -150,7 +150,9 @@ def _york_step(
     return following, float(mean_x), float(mean_y), weight, beta
 
 
-def _york_line(x: Floats, y: Floats, slope: float, mean_x: float, mean_y: float, weight: Floats, beta: Floats) -> Line:
+def _york_line(
+    x: Floats, y: Floats, slope: float, mean_x: float, mean_y: float, weight: Floats, beta: Floats
+) -> FittedLine:
     intercept = mean_y - slope * mean_x
     adjusted = mean_x + beta
     middle = float(np.average(adjusted, weights=weight))
@@ -160,7 +162,7 @@ def _york_line(x: Floats, y: Floats, slope: float, mean_x: float, mean_y: float,
     u_slope = 1 / math.sqrt(spread)
     u_intercept = math.sqrt(1 / float(weight.sum()) + (middle * u_slope) ** 2)
     chi2 = float((weight * (y - slope * x - intercept) ** 2).sum())
-    return Line(intercept, slope, u_intercept, u_slope, -middle * u_slope**2, chi2, len(x) - 2)
+    return FittedLine(intercept, slope, u_intercept, u_slope, -middle * u_slope**2, chi2, len(x) - 2)
 
 
 def _first_slope(x: Floats, y: Floats, vx: Floats, vy: Floats, cov: Floats) -> float:

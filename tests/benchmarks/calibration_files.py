@@ -15,7 +15,7 @@ from debriscount.portions.calibrate import calibrate, write_calibration
 from debriscount.portions.records import PortionCalibration
 from debriscount.report.portion import calibration_text
 from debriscount.simulate.scene import make_scene
-from debriscount.simulate.spec import Camera, Floor, Portion, Scatter, SceneSpec
+from debriscount.simulate.spec import Camera, Floor, Portion, SceneSpec, Strewing
 from debriscount.stats.quantity import Quantity
 
 #: Day that the files name; they do not depend on it.
@@ -56,7 +56,7 @@ def spec_of(made: Made, number: int) -> SceneSpec:
         patch=PATCH,
         portions=(Portion(made.kind, grams=grams, shape=made.shape, height_share=made.height_share),),
         floor=made.floor,
-        scatter=Scatter(clumps=3, clumped_share=heaped, clump_mm=25.0, single_layer=False),
+        scatter=Strewing(clumps=3, clumped_share=heaped, clump_mm=25.0, single_layer=False),
         camera=CAMERA,
         passes=(),
         blank=False,

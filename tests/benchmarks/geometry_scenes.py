@@ -23,8 +23,8 @@ from debriscount.simulate.spec import (
     Light,
     Portion,
     Rgb,
-    Scatter,
     SceneSpec,
+    Strewing,
 )
 from debriscount.simulate.truth import SceneTruth, chance
 
@@ -123,7 +123,7 @@ def place_spec(r: np.random.Generator, seed: int) -> SceneSpec:
         patch,
         (portion,),
         floor=Floor(str(r.choice(FLOORS)), contrast=float(r.uniform(0.5, 1.3)), debris_specks=0.0),
-        scatter=Scatter(clumped_share=0.0, wall_share=0.15),
+        scatter=Strewing(clumped_share=0.0, wall_share=0.15),
         passes=(Cleaning(pickup=0.5, edge_pickup=0.4, corner_pickup=0.3, flung_share=0.0),),
         camera=camera,
         light=Light(azimuth_deg=float(r.uniform(0, 360)), shadow=float(r.uniform(0.1, 0.45))),

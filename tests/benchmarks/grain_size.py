@@ -23,7 +23,7 @@ from debriscount.inputs.debris import DebrisKind
 from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.pose import seen_box_mm
 from debriscount.simulate.scene import make_scene
-from debriscount.simulate.spec import Camera, Cleaning, Floor, Imaging, Light, Portion, Rgb, Scatter, SceneSpec
+from debriscount.simulate.spec import Camera, Cleaning, Floor, Imaging, Light, Portion, Rgb, SceneSpec, Strewing
 
 #: Grain diameters, pixels of the floor view, and those of ``--quick``.
 SIZES_PX = (0.5, 0.7, 1.0, 1.4, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 12.0, 20.0)
@@ -93,7 +93,7 @@ def run_spec(contrast: str, factor: str, size_px: float) -> SceneSpec:
         (Portion(DebrisKind("grains", debris, (0.9 * size_mm, 1.1 * size_mm)), COVER, shape="irregular"),),
         # Twice the usual texture: by less, a floor full of light grains is not known again as the same one.
         floor=Floor("plain", floor, contrast=2.0),
-        scatter=Scatter(clumped_share=0.0, wall_share=0.0),
+        scatter=Strewing(clumped_share=0.0, wall_share=0.0),
         passes=(Cleaning(pitch_mm=50, width_mm=45, offset_mm=10, pickup=0.85, displaced_mm=4, flung_share=0),),
         camera=Camera(megapixels=4 / 3 * short_px**2 / 1e6),
         light=light,

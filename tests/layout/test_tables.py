@@ -3,11 +3,11 @@ from itertools import chain, repeat
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.layout.tables import ROW_MM, Table, break_tables
+from debriscount.layout.tables import ROW_MM, SheetTable, break_tables
 
 
-def table(rows: int, title: str = "t") -> Table:
-    return Table(title, (10.0,), (("head",),), tuple((f"{title}{n}",) for n in range(rows)))
+def table(rows: int, title: str = "t") -> SheetTable:
+    return SheetTable(title, (10.0,), (("head",),), tuple((f"{title}{n}",) for n in range(rows)))
 
 
 @given(counts=st.lists(st.integers(1, 60), min_size=1, max_size=4), first=st.floats(0, 200), later=st.floats(40, 200))

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from debriscount.leftovers.findings import findings
 from debriscount.leftovers.records import (
     CornerReach,
-    Finding,
+    Explanation,
     Lanes,
     Leftovers,
     LeftShares,
@@ -44,7 +44,7 @@ SCATTER = Scatter(
 NO_WALLS = Walls((), ())
 
 
-def _said(found: tuple[Finding, ...], what: str) -> list[str]:
+def _said(found: tuple[Explanation, ...], what: str) -> list[str]:
     return [f.sentence for f in found if f.what == what]
 
 

@@ -17,7 +17,7 @@ from debriscount.inputs.patch import CustomZone, Marker, Patch
 from debriscount.leftovers.records import (
     CornerReach,
     Explained,
-    Finding,
+    Explanation,
     FurtherPass,
     Lanes,
     Leftovers,
@@ -179,11 +179,11 @@ def _why(run: Measurement, untouched: list[float]) -> WhyLeft:
             0.4, (0.2, 0.6), {"right": 80.0, "bottom": 20.0}, 3.0, 12.0, 0.4, (5.0, 10.0), (60.0, 40.0), 4.5, "right"
         ),
         (
-            Finding("not reached", 60.0, "12 % of the debris lay where it never went."),
-            Finding("moved", 24.87656, "25 % of what is left was moved and not picked up."),
-            Finding("missed place", 0.5, "A place was never reached."),
-            Finding("flung", None, "Debris was flung into the margin."),
-            Finding("direction", None, "Moved debris lies mostly to the right."),
+            Explanation("not reached", 60.0, "12 % of the debris lay where it never went."),
+            Explanation("moved", 24.87656, "25 % of what is left was moved and not picked up."),
+            Explanation("missed place", 0.5, "A place was never reached."),
+            Explanation("flung", None, "Debris was flung into the margin."),
+            Explanation("direction", None, "Moved debris lies mostly to the right."),
         ),
         np.array(untouched),
         # What was moved came from 3 mm right of and 4 mm below its place.

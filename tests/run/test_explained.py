@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import debriscount
-from debriscount.leftovers.records import Finding, Leftovers, LeftShares, Scatter, Walls, WhyLeft
+from debriscount.leftovers.records import Explanation, Leftovers, LeftShares, Scatter, Walls, WhyLeft
 from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
 from debriscount.run.explained import FEW_LEFT, carried
 from debriscount.simulate.spec import Camera, Cleaning
@@ -48,7 +48,7 @@ def test_lanes_reach_and_untouched_share_of_a_scene_come_out(make_scene: Callabl
 
 
 SHARES = LeftShares(30.0, 60.0, 40.0, (40.0, 80.0))
-SAID = tuple(Finding(what, share, what) for what, share in (("moved", 40.0), ("no lanes", None), ("flung", None)))
+SAID = tuple(Explanation(what, share, what) for what, share in (("moved", 40.0), ("no lanes", None), ("flung", None)))
 
 
 def left(grains: int, pickup: float | None = 90.0, more_than: float | None = None) -> ZoneFigures:

@@ -8,7 +8,7 @@ from debriscount.inputs.debris import DebrisKind
 from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.check import check_spec
 from debriscount.simulate.scene import make_scene
-from debriscount.simulate.spec import PATHS, Camera, Cleaning, Floor, Imaging, Light, Portion, Scatter, SceneSpec
+from debriscount.simulate.spec import PATHS, Camera, Cleaning, Floor, Imaging, Light, Portion, SceneSpec, Strewing
 
 BEADS = DebrisKind("beads", (30, 60, 200), (3.0, 4.0))
 GOOD = SceneSpec(lay_patch(), (Portion(BEADS, cover_share=0.01),))
@@ -46,7 +46,7 @@ def test_a_good_spec_passes() -> None:
         ({"patch": lay_patch(margin_mm=0), "passes": (Cleaning(flung_side="left"),)}, "but the patch has no margin. Give"),
         ({"floor": Floor("grass")}, 'floor.kind "grass" is unknown. Known are: plain, planks, tile'),
         ({"floor": Floor(contrast=-1)}, "floor.contrast must be from 0 to 3, got -1."),
-        ({"scatter": Scatter(clumped_share=0.7, wall_share=0.6)}, "clumped_share and wall_share add up to 1.3"),
+        ({"scatter": Strewing(clumped_share=0.7, wall_share=0.6)}, "clumped_share and wall_share add up to 1.3"),
         ({"portions": ()}, "portions is empty. Give one kind of debris or more."),
         ({"portions": (Portion(BEADS, cover_share=0.01),) * 2}, 'portions name the kind "beads" twice.'),
         ({"portions": (Portion(BEADS),)}, 'portion "beads" needs either cover_share or grams. Give one'),

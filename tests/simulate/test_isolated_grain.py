@@ -8,7 +8,7 @@ import pytest
 from debriscount.inputs.debris import DebrisKind
 from debriscount.layout.lay_patch import lay_patch
 from debriscount.simulate.scene import clean_floor, shot_light
-from debriscount.simulate.spec import Camera, Floor, Imaging, Light, Portion, Scatter, SceneSpec
+from debriscount.simulate.spec import Camera, Floor, Imaging, Light, Portion, SceneSpec, Strewing
 from debriscount.simulate.truth import draw_truth
 
 DARK = Light(shadow=0, contact=0, shading=0, gradient=0, person=0, wall_shade=0)
@@ -21,7 +21,7 @@ def one_grain(diameter_mm: float, shape: str, camera: Camera) -> SceneSpec:
     portion = Portion(kind, cover_share=np.pi / 4 * diameter_mm**2 / (200 * 150), shape=shape, color_spread=0)
     floor = Floor("plain", color_srgb=(0, 0, 0), contrast=0)
     return SceneSpec(
-        patch, (portion,), floor, Scatter(clumps=0), passes=(), camera=camera, light=DARK, imaging=PLAIN,
+        patch, (portion,), floor, Strewing(clumps=0), passes=(), camera=camera, light=DARK, imaging=PLAIN,
         blank=False, seed=4,
     )  # fmt: skip
 

@@ -7,13 +7,13 @@ from hypothesis import strategies as st
 from scipy.stats import chi2
 
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.simulate.lanes import Lanes, drive_lanes
+from debriscount.simulate.lanes import DrivenLanes, drive_lanes
 from debriscount.simulate.spec import Cleaning
 
 PATCH = lay_patch(600, 400)
 
 
-def lanes_of(cleaning: Cleaning, seed: int = 0) -> Lanes:
+def lanes_of(cleaning: Cleaning, seed: int = 0) -> DrivenLanes:
     return drive_lanes(PATCH, cleaning, np.random.default_rng(seed))
 
 

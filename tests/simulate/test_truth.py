@@ -11,7 +11,7 @@ from debriscount.errors import SceneError
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import ZONES
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.simulate.spec import PATHS, Camera, Cleaning, Portion, Scatter, SceneSpec
+from debriscount.simulate.spec import PATHS, Camera, Cleaning, Portion, SceneSpec, Strewing
 from debriscount.simulate.truth import DISPLACED, GONE, REMOVED, UNTOUCHED, draw_truth
 
 PEAS = DebrisKind("peas", (90, 150, 60), (5.0, 8.0), 150.0, 3.0)
@@ -184,7 +184,7 @@ def test_sizes_have_the_percentiles_asked_for() -> None:
 
 def test_walls_stop_grains_and_draw_them() -> None:
     patch = lay_patch(300, 200, ("top",))
-    few, many = (draw_truth(spec_of(patch=patch, scatter=Scatter(clumps=0, wall_share=share))) for share in (0.0, 0.5))
+    few, many = (draw_truth(spec_of(patch=patch, scatter=Strewing(clumps=0, wall_share=share))) for share in (0.0, 0.5))
     assert many.amounts(0)["edge"].grains > 1.8 * few.amounts(0)["edge"].grains
     for truth in (few, many):
         for state in range(2):
@@ -193,7 +193,7 @@ def test_walls_stop_grains_and_draw_them() -> None:
 
 def test_a_single_layer_hardly_overlaps() -> None:
     truth = draw_truth(
-        spec_of(portions=(Portion(PEAS, cover_share=0.1),), scatter=Scatter(clumps=2, clumped_share=0.4))
+        spec_of(portions=(Portion(PEAS, cover_share=0.1),), scatter=Strewing(clumps=2, clumped_share=0.4))
     )
     places, radius = truth.places_mm[0], np.sqrt(truth.grains.area_mm2 / np.pi)
     apart = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))

@@ -7,8 +7,8 @@ import numpy as np
 
 from ...arrays import Floats
 from ...inputs.patch import Patch
-from .evidence import Evidence
-from .strips import STRAY_MM, Border, Found, border
+from .evidence import LaneEvidence
+from .strips import STRAY_MM, Found, StripEnd, border
 
 Ends = tuple[tuple[float, float], tuple[float, float]]
 #: Places along, places across and their standard deviations, of one border piece by piece.
@@ -61,7 +61,7 @@ class Straightened:
 def chord(patch: Patch, heading_deg: float, across_mm: float) -> Ends | None:
     """Where a line at a heading crosses the patch, patch coordinates; None where it does not.
 
-    ``across_mm`` is counted from the middle of the patch, as `Evidence` does.
+    ``across_mm`` is counted from the middle of the patch, as `LaneEvidence` does.
     """
     heading = np.deg2rad(heading_deg)
     along = np.array([np.cos(heading), np.sin(heading)])
@@ -86,7 +86,7 @@ def length_mm(ends: Ends) -> float:
     return float(np.hypot(ends[1][0] - ends[0][0], ends[1][1] - ends[0][1]))
 
 
-def left_throughout(evidence: Evidence, heading_deg: float, strip: Found, ends: Ends) -> bool:
+def left_throughout(evidence: LaneEvidence, heading_deg: float, strip: Found, ends: Ends) -> bool:
     """Whether a strip was left along all its length, as far as its grains tell.
 
     Notes
@@ -118,12 +118,12 @@ def _largest_part(values: Floats) -> tuple[float, int, int]:
     return float(gains[stop]), int(np.argmin(summed[: stop + 1])), stop
 
 
-def course(evidence: Evidence, heading_deg: float, strip: Found) -> Course | None:
+def course(evidence: LaneEvidence, heading_deg: float, strip: Found) -> Course | None:
     """Follow a strip along its length, in pieces of equal length.
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : LaneEvidence
         The patch's grains.
     heading_deg : float
         The strip's heading.
@@ -214,14 +214,14 @@ def _common_slope(lines: Sequence[Line], spread: float) -> tuple[float, float, f
     return slope, float(np.sqrt(max(1.0, excess) / lever)), max(0.0, (squares - expected) / steps)
 
 
-def _line_at(line: Line, slope: float, spread: float, old: Border) -> Border:
+def _line_at(line: Line, slope: float, spread: float, old: StripEnd) -> StripEnd:
     """Where a border of known slope passes the middle of the patch."""
     if not old.closed:
         return old
     along, at, u = line
     weight = 1 / (np.maximum(u, _LEAST_U_MM) ** 2 + spread)
     mean = float(weight @ (at - slope * along) / weight.sum())
-    return Border(mean, float(weight.sum() ** -0.5), closed=True)
+    return StripEnd(mean, float(weight.sum() ** -0.5), closed=True)
 
 
 def strays_mm(path: Course) -> float:

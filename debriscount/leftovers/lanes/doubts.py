@@ -7,7 +7,7 @@ import numpy as np
 from ...arrays import Floats
 from ...inputs.patch import Patch
 from .course import Ends, chord, length_mm
-from .evidence import Evidence
+from .evidence import LaneEvidence
 from .search import borders_evidence
 from .strips import STRAY_MM, Found
 
@@ -32,7 +32,7 @@ _SLIVER, _SAYS_LITTLE = 1 / 3, 0.1
 _NARROWEST_LANE_MM = 40.0
 
 
-def straightness(evidence: Evidence, heading_deg: float, strip: Found) -> float:
+def straightness(evidence: LaneEvidence, heading_deg: float, strip: Found) -> float:
     """How much better a straight strip explains the grains than a crooked one, log-likelihood ratio.
 
     Notes
@@ -125,7 +125,7 @@ def no_slivers(strips: Sequence[Found], says: Sequence[float]) -> list[Found]:
     ]
 
 
-def left_elsewhere(evidence: Evidence, heading_deg: float, strips: Sequence[Found], patch: Patch) -> float:
+def left_elsewhere(evidence: LaneEvidence, heading_deg: float, strips: Sequence[Found], patch: Patch) -> float:
     """Area of floor that was left outside the strips, as a multiple of the strips' area.
 
     Notes

@@ -21,7 +21,7 @@ _WIDEST_GAP = 0.25
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Evidence:
+class LaneEvidence:
     """Grains of the patch, one entry a grain in every array.
 
     ``x_mm`` and ``y_mm`` are counted from the middle of the patch. ``ratio`` is the log-likelihood ratio of "the
@@ -35,9 +35,9 @@ class Evidence:
     def __len__(self) -> int:
         return len(self.x_mm)
 
-    def take(self, chosen: Mask) -> "Evidence":
+    def take(self, chosen: Mask) -> "LaneEvidence":
         """Those grains alone."""
-        return Evidence(self.x_mm[chosen], self.y_mm[chosen], self.ratio[chosen])
+        return LaneEvidence(self.x_mm[chosen], self.y_mm[chosen], self.ratio[chosen])
 
     def across_along(self, heading_deg: float) -> tuple[Floats, Floats]:
         """Places across and along a heading, mm from the middle of the patch."""
@@ -46,7 +46,7 @@ class Evidence:
         return self.y_mm * cosine - self.x_mm * sine, self.x_mm * cosine + self.y_mm * sine
 
 
-def weigh_grains(fates: Fates, patch: Patch, missed: Mask | None = None) -> Evidence:
+def weigh_grains(fates: Fates, patch: Patch, missed: Mask | None = None) -> LaneEvidence:
     """Weigh what became of every earlier grain of the patch.
 
     Parameters
@@ -61,7 +61,7 @@ def weigh_grains(fates: Fates, patch: Patch, missed: Mask | None = None) -> Evid
 
     Returns
     -------
-    Evidence
+    LaneEvidence
         Of the earlier grains that lie in the patch, in their order.
 
     Notes
@@ -81,7 +81,7 @@ def weigh_grains(fates: Fates, patch: Patch, missed: Mask | None = None) -> Evid
             ratio[own] = _ratios(stayed[own], zone[own], away[own])
     x = fates.earlier.x_mm[chosen] - patch.width_mm / 2
     y = fates.earlier.y_mm[chosen] - patch.height_mm / 2
-    return Evidence(x, y, ratio)
+    return LaneEvidence(x, y, ratio)
 
 
 def _ratios(stayed: Floats, zone: NDArray[np.int_], away: Mask) -> Floats:
@@ -105,7 +105,7 @@ def _shares(value: Floats, zone: NDArray[np.int_], counted: Mask) -> Floats:
     return np.asarray(np.clip((sums + _PRIOR_GRAINS * every) / (grains + _PRIOR_GRAINS), 1 - UNREACHED, 0.9))
 
 
-def beyond_wall_gaps(evidence: Evidence, patch: Patch) -> Mask:
+def beyond_wall_gaps(evidence: LaneEvidence, patch: Patch) -> Mask:
     """Which grains lie beyond the gap that the machine leaves along a wall; all where it leaves none.
 
     Notes

@@ -7,7 +7,7 @@ import numpy as np
 
 from ...arrays import Floats
 from .comb import LEAST_PITCH_MM, MOST_PITCH_MM, fit_line
-from .evidence import Evidence
+from .evidence import LaneEvidence
 from .search import borders_evidence
 from .strips import Span
 
@@ -24,12 +24,12 @@ class FaintComb:
     spans: tuple[Span, ...]
 
 
-def with_faint_strips(evidence: Evidence, heading_deg: float, spans: Sequence[Span]) -> list[Span]:
+def with_faint_strips(evidence: LaneEvidence, heading_deg: float, spans: Sequence[Span]) -> list[Span]:
     """Add strips that lie where a comb through two strips or more has them, though they are too faint alone.
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : LaneEvidence
         The patch's grains.
     heading_deg : float
         The strips' heading.

@@ -10,8 +10,8 @@ from ..records import Fates, Lanes, Strip, in_patch
 from .comb import comb_of, lanes_across, strips_on_comb, usual_width
 from .course import chord, course, left_throughout, straighten, strays_mm
 from .doubts import along_wall, apart, crosses_alone, left_elsewhere, no_slivers, straightness
-from .evidence import Evidence, beyond_wall_gaps, weigh_grains
-from .pattern import Pattern, refine_pattern, seek_pattern
+from .evidence import LaneEvidence, beyond_wall_gaps, weigh_grains
+from .pattern import LanePattern, refine_pattern, seek_pattern
 from .strips import Found, strip_borders
 
 #: Fewer grains than this cannot tell a strip from a chance row.
@@ -72,11 +72,11 @@ def find_lanes(fates: Fates, patch: Patch) -> Lanes | None:
     return _record(evidence, (heading, heading_u), strips, fates.later, patch)
 
 
-def _pattern(fates: Fates, patch: Patch, evidence: Evidence) -> tuple[Pattern | None, Evidence]:
+def _pattern(fates: Fates, patch: Patch, evidence: LaneEvidence) -> tuple[LanePattern | None, LaneEvidence]:
     """The likeliest pattern, and the evidence beyond walls' gaps as learned with it."""
     # Grains seen at the foot of a wall may seem to lie a little behind it.
     reach = float(np.hypot(evidence.x_mm, evidence.y_mm).max())
-    pattern: Pattern | None = None
+    pattern: LanePattern | None = None
     # The first search only shows where to learn from; the second one judges.
     for surely in (False, True):
         pattern = seek_pattern(evidence.take(beyond_wall_gaps(evidence, patch)), reach, surely=surely)
@@ -91,7 +91,7 @@ def _pattern(fates: Fates, patch: Patch, evidence: Evidence) -> tuple[Pattern | 
     return pattern, evidence.take(beyond_wall_gaps(evidence, patch))
 
 
-def _sure_strips(evidence: Evidence, heading: float, found: Sequence[Found], patch: Patch) -> list[Found]:
+def _sure_strips(evidence: LaneEvidence, heading: float, found: Sequence[Found], patch: Patch) -> list[Found]:
     """The strips that surely lie between lanes; none where doubts prevail."""
     across, _ = evidence.across_along(heading)
 
@@ -133,10 +133,10 @@ def _sure_strips(evidence: Evidence, heading: float, found: Sequence[Found], pat
 
 
 def _record(
-    evidence: Evidence, heading: tuple[float, float], strips: Sequence[Found], later: GrainTable, patch: Patch
+    evidence: LaneEvidence, heading: tuple[float, float], strips: Sequence[Found], later: GrainTable, patch: Patch
 ) -> Lanes:
     later = later.take(in_patch(later))
-    left = Evidence(later.x_mm - patch.width_mm / 2, later.y_mm - patch.height_mm / 2, later.area_mm2)
+    left = LaneEvidence(later.x_mm - patch.width_mm / 2, later.y_mm - patch.height_mm / 2, later.area_mm2)
     across, _ = left.across_along(heading[0])
     total = float(later.area_mm2.sum())
     rows = []

@@ -7,7 +7,7 @@ import numpy as np
 
 from ...arrays import Mask
 from .comb import LEAST_PITCH_MM, MOST_PITCH_MM
-from .evidence import Evidence
+from .evidence import LaneEvidence
 from .faint import search_combs, with_faint_strips
 from .search import heading_evidence, profiles, strips_at, strips_total
 from .strips import STRAY_MM, Span, strip_borders
@@ -26,14 +26,14 @@ _COMB_GRAINS = 5000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Pattern:
+class LanePattern:
     """Strips at a heading: where they lie across it, mm from the middle of the patch."""
 
     heading_deg: float
     heading_u_deg: float
     spans: list[Span]
 
-    def holds(self, evidence: Evidence) -> Mask:
+    def holds(self, evidence: LaneEvidence) -> Mask:
         """Which grains lie in its strips."""
         across, _ = evidence.across_along(self.heading_deg)
         inside = np.zeros(len(across), bool)
@@ -42,12 +42,12 @@ class Pattern:
         return inside
 
 
-def seek_pattern(evidence: Evidence, reach_mm: float, *, surely: bool) -> Pattern | None:
+def seek_pattern(evidence: LaneEvidence, reach_mm: float, *, surely: bool) -> LanePattern | None:
     """The likeliest strips at any heading.
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : LaneEvidence
         The patch's grains.
     reach_mm : float
         How far from the middle of the patch they lie at most.
@@ -74,13 +74,13 @@ def seek_pattern(evidence: Evidence, reach_mm: float, *, surely: bool) -> Patter
     says = float(totals[best] - np.log(len(_HEADINGS)))
     if says > max(least, 0.0) or len(evidence) > _COMB_GRAINS:
         spans = [(a * _BIN_MM - reach_mm, b * _BIN_MM - reach_mm) for a, b in strips_at(profile[:, best], penalty)]
-        return Pattern(float(_HEADINGS[best]), 1.0, merged(spans)) if says > least and spans else None
+        return LanePattern(float(_HEADINGS[best]), 1.0, merged(spans)) if says > least and spans else None
     ratio = int(_COMB_BIN_MM / _BIN_MM)
     coarse = profile[: len(profile) // ratio * ratio].reshape(-1, ratio, len(_HEADINGS)).sum(axis=1)
     faint = search_combs(coarse, _COMB_BIN_MM, _PITCHES_MM, _WIDTHS_MM, len(evidence))
     if faint.evidence < least or len(faint.spans) < 2:
         return None
-    return Pattern(float(_HEADINGS[faint.heading]), 1.0, [(a - reach_mm, b - reach_mm) for a, b in faint.spans])
+    return LanePattern(float(_HEADINGS[faint.heading]), 1.0, [(a - reach_mm, b - reach_mm) for a, b in faint.spans])
 
 
 def merged(spans: Sequence[Span]) -> list[Span]:
@@ -94,7 +94,7 @@ def merged(spans: Sequence[Span]) -> list[Span]:
     return joined
 
 
-def refine_pattern(evidence: Evidence, pattern: Pattern, turn_deg: float) -> Pattern | None:
+def refine_pattern(evidence: LaneEvidence, pattern: LanePattern, turn_deg: float) -> LanePattern | None:
     """The same strips at a finer heading, within ``turn_deg`` of theirs, their borders found anew."""
     headings = pattern.heading_deg + np.linspace(-turn_deg, turn_deg, 21)
     spans = with_faint_strips(evidence, pattern.heading_deg, pattern.spans)
@@ -104,4 +104,4 @@ def refine_pattern(evidence: Evidence, pattern: Pattern, turn_deg: float) -> Pat
     heading = float(headings @ weight)
     found = strip_borders(evidence, heading, spans)
     refined = [strip.span for strip in found if strip.span[1] > strip.span[0]]
-    return Pattern(heading, float(np.sqrt(weight @ (headings - heading) ** 2)), refined) if refined else None
+    return LanePattern(heading, float(np.sqrt(weight @ (headings - heading) ** 2)), refined) if refined else None

@@ -5,16 +5,16 @@ from collections.abc import Sequence
 import numpy as np
 
 from ...arrays import Floats
-from .evidence import Evidence
+from .evidence import LaneEvidence
 from .strips import Span
 
 
-def profiles(evidence: Evidence, headings_deg: Floats, step_mm: float, reach_mm: float) -> Floats:
+def profiles(evidence: LaneEvidence, headings_deg: Floats, step_mm: float, reach_mm: float) -> Floats:
     """Sums of log-likelihood ratios by place across each heading.
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : LaneEvidence
         The patch's grains.
     headings_deg : ndarray of shape (H,)
         Headings.
@@ -72,12 +72,12 @@ def strips_at(profile: Floats, penalty: float) -> list[tuple[int, int]]:
     return segments[::-1]
 
 
-def heading_evidence(evidence: Evidence, spans: Sequence[Span], headings_deg: Floats, room_mm: float) -> Floats:
+def heading_evidence(evidence: LaneEvidence, spans: Sequence[Span], headings_deg: Floats, room_mm: float) -> Floats:
     """Evidence for strips near ``spans`` at each heading, all places of their borders taken together; shape (H,).
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : LaneEvidence
         The patch's grains.
     spans : sequence of (low, high)
         Roughly where the strips lie across, mm.

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...arrays import Floats
-from .evidence import Evidence
+from .evidence import LaneEvidence
 
 Span = tuple[float, float]
 
@@ -16,7 +16,7 @@ STRAY_MM = 8.0
 
 
 @dataclass(frozen=True, slots=True)
-class Border:
+class StripEnd:
     """Where a strip ends across: the mean and standard deviation of what the grains leave possible, mm.
 
     ``closed`` says that the floor beyond it was reached; otherwise the strip may go on, as at the rim of the patch.
@@ -31,8 +31,8 @@ class Border:
 class Found:
     """A strip at a heading, by its two borders."""
 
-    low: Border
-    high: Border
+    low: StripEnd
+    high: StripEnd
 
     @property
     def span(self) -> Span:
@@ -55,7 +55,7 @@ class Found:
         return self.low.closed and self.high.closed
 
 
-def border(place: Floats, ratio: Floats, inner: float, outer: float) -> Border:
+def border(place: Floats, ratio: Floats, inner: float, outer: float) -> StripEnd:
     """Find where a strip ends between a place inside it and one beyond it.
 
     Parameters
@@ -69,7 +69,7 @@ def border(place: Floats, ratio: Floats, inner: float, outer: float) -> Border:
 
     Returns
     -------
-    Border
+    StripEnd
 
     Notes
     -----
@@ -80,7 +80,7 @@ def border(place: Floats, ratio: Floats, inner: float, outer: float) -> Border:
     distance = sign * (place - inner)
     length = abs(outer - inner)
     if length == 0:
-        return Border(inner, 0.0, closed=False)
+        return StripEnd(inner, 0.0, closed=False)
     chosen = (distance > 0) & (distance < length)
     order = np.argsort(distance[chosen])
     cuts = np.concatenate([[0.0], distance[chosen][order], [length]])
@@ -93,10 +93,10 @@ def border(place: Floats, ratio: Floats, inner: float, outer: float) -> Border:
     variance = float(weight @ ((middle - mean) ** 2 + width**2 / 12))
     # Beyond a closed border the evidence falls by more than a chance of one in a hundred makes it.
     closed = bool(summed.max() - summed[-1] > 4.6)
-    return Border(inner + sign * mean, float(np.sqrt(variance)), closed)
+    return StripEnd(inner + sign * mean, float(np.sqrt(variance)), closed)
 
 
-def strip_borders(evidence: Evidence, heading_deg: float, spans: Sequence[Span]) -> list[Found]:
+def strip_borders(evidence: LaneEvidence, heading_deg: float, spans: Sequence[Span]) -> list[Found]:
     """Find both borders of each strip; each is sought as far as the middle between it and the next strip."""
     if not len(evidence):
         return []

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from ...arrays import Floats
 from .sites import Sites
 
-Evidence = tuple[Floats, Floats]
+LogEvidence = tuple[Floats, Floats]
 
 #: Mean and standard deviation of parameters before anything is seen, all logits or weights of log odds. What stays
 #: where the machine acts may be anything (a fifth, from a hundredth to four fifths); what is lost where it never came
@@ -62,7 +62,7 @@ class Mixture:
         weights = [_ALONE, *[_RING] * (self.covariates.shape[1] - 1)] if self.covariates.shape[1] else []
         return np.array([*[_STAYS] * self.sites.groups, _LOST, *weights])
 
-    def evidence(self, params: Floats) -> Evidence:
+    def evidence(self, params: Floats) -> LogEvidence:
         """Log likelihood of what is seen in every place if it was reached, and if not."""
         groups = self.sites.groups
         stays, lost = share(params[:groups]), share(params[groups : groups + 1])

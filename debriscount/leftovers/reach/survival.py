@@ -20,7 +20,7 @@ from ...arrays import Floats
 from ...inputs.patch import Patch
 from .beside_walls import beyond_gaps
 from .chains import Straight, straight_strips
-from .mixture import Evidence, Mixture, share
+from .mixture import LogEvidence, Mixture, share
 from .neighbours import Neighbours, find_neighbours
 from .sites import Sites
 
@@ -48,7 +48,7 @@ class Survival:
     near: Neighbours
     reached: Floats
     stays: Floats
-    evidence: Evidence
+    evidence: LogEvidence
     draws: Floats
 
 
@@ -134,7 +134,7 @@ def _fits(
     patch: Patch,
     near: Neighbours,
     strips: Straight,
-    evidence: Evidence,
+    evidence: LogEvidence,
     params: Floats,
     starts: list[Floats],
 ) -> list[_Fitted]:

@@ -5,11 +5,11 @@ from hypothesis import strategies as st
 from scipy.stats import linregress
 
 from debriscount.leftovers.lanes.comb import comb_of, fit_comb, fit_line, lanes_across, strips_on_comb, usual_width
-from debriscount.leftovers.lanes.strips import Border, Found
+from debriscount.leftovers.lanes.strips import Found, StripEnd
 
 
 def strip(middle: float, width: float = 12.0, u: float = 0.4, low: bool = True, high: bool = True) -> Found:
-    return Found(Border(middle - width / 2, u, low), Border(middle + width / 2, u, high))
+    return Found(StripEnd(middle - width / 2, u, low), StripEnd(middle + width / 2, u, high))
 
 
 @given(
@@ -59,8 +59,8 @@ def test_a_turn_too_wide_does_not_change_the_pitch() -> None:
 
 def test_strips_cut_by_the_rim_count_where_the_comb_has_them() -> None:
     closed = [strip(-100), strip(50)]
-    fitting = Found(Border(194.0, 0.4, True), Border(200.0, 0.0, False))
-    astray = Found(Border(150.0, 0.4, True), Border(156.0, 0.0, False))
+    fitting = Found(StripEnd(194.0, 0.4, True), StripEnd(200.0, 0.0, False))
+    astray = Found(StripEnd(150.0, 0.4, True), StripEnd(156.0, 0.0, False))
     assert strips_on_comb([*closed, fitting]) == [*closed, fitting]
     assert strips_on_comb([*closed, astray]) == closed
 

@@ -13,19 +13,19 @@ from debriscount.leftovers.lanes.course import (
     straighten,
     strays_mm,
 )
-from debriscount.leftovers.lanes.evidence import Evidence
-from debriscount.leftovers.lanes.strips import Border, Found
+from debriscount.leftovers.lanes.evidence import LaneEvidence
+from debriscount.leftovers.lanes.strips import Found, StripEnd
 
 PATCH = lay_patch(500, 300)
-STRIP = Found(Border(-10.0, 0.2, True), Border(10.0, 0.2, True))
+STRIP = Found(StripEnd(-10.0, 0.2, True), StripEnd(10.0, 0.2, True))
 
 
-def strewn(missed: object, count: int = 6000, seed: int = 0) -> Evidence:
+def strewn(missed: object, count: int = 6000, seed: int = 0) -> LaneEvidence:
     """Grains all over the patch, those between lines across at ``missed(x)`` say that they were left."""
     rng = np.random.default_rng(seed)
     x, y = rng.uniform(-250, 250, count), rng.uniform(-150, 150, count)
     low, high = missed(x)  # type: ignore[operator]
-    return Evidence(x, y, np.where((y > low) & (y < high), 2.5, -2.5))
+    return LaneEvidence(x, y, np.where((y > low) & (y < high), 2.5, -2.5))
 
 
 @given(st.floats(0, 360), st.floats(-300, 300))
@@ -39,7 +39,7 @@ def test_a_chord_ends_on_the_rim_and_lies_where_it_should(heading: float, across
         return
     assume(length_mm(ends) > 1e-3)
     for x, y in places:
-        off, _ = Evidence(np.array([x]), np.array([y]), np.zeros(1)).across_along(heading)
+        off, _ = LaneEvidence(np.array([x]), np.array([y]), np.zeros(1)).across_along(heading)
         assert off[0] == pytest.approx(across, abs=1e-6)
         assert min(abs(abs(x) - 250), abs(abs(y) - 150)) < 1e-6
         assert abs(x) < 250 + 1e-6 and abs(y) < 150 + 1e-6

@@ -14,19 +14,19 @@ from debriscount.leftovers.lanes.doubts import (
     no_slivers,
     straightness,
 )
-from debriscount.leftovers.lanes.evidence import Evidence
-from debriscount.leftovers.lanes.strips import Border, Found
+from debriscount.leftovers.lanes.evidence import LaneEvidence
+from debriscount.leftovers.lanes.strips import Found, StripEnd
 
 PATCH = lay_patch(500, 300)
 
 
 def strip(low: float, high: float, u: float = 0.5) -> Found:
-    return Found(Border(low, u, True), Border(high, u, True))
+    return Found(StripEnd(low, u, True), StripEnd(high, u, True))
 
 
-def strewn(missed: Callable[[Any, Any], Any], count: int = 5000) -> Evidence:
+def strewn(missed: Callable[[Any, Any], Any], count: int = 5000) -> LaneEvidence:
     x, y = np.random.default_rng(0).uniform(-1, 1, (2, count)) * [[250], [150]]
-    return Evidence(x, y, np.where(missed(x, y), 2.3, -2.3))
+    return LaneEvidence(x, y, np.where(missed(x, y), 2.3, -2.3))
 
 
 @pytest.mark.parametrize(

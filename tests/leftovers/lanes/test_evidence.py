@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from debriscount.grains.table import GrainTable
 from debriscount.inputs.patch import Patch
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.leftovers.lanes.evidence import Evidence, beyond_wall_gaps, weigh_grains
+from debriscount.leftovers.lanes.evidence import LaneEvidence, beyond_wall_gaps, weigh_grains
 from debriscount.leftovers.records import Fates
 
 OPEN_FLOOR = lay_patch(400, 300)
@@ -36,7 +36,7 @@ def test_places_are_counted_from_the_middle_and_the_margin_is_left_out() -> None
 
 @given(st.floats(-200, 200), st.floats(-150, 150), st.floats(0, 180))
 def test_across_and_along_turn_the_floor(x: float, y: float, heading: float) -> None:
-    across, along = Evidence(np.array([x]), np.array([y]), np.zeros(1)).across_along(heading)
+    across, along = LaneEvidence(np.array([x]), np.array([y]), np.zeros(1)).across_along(heading)
     turned = (x + 1j * y) * np.exp(-1j * np.deg2rad(heading))
     assert (along[0], across[0]) == pytest.approx((turned.real, turned.imag), abs=1e-9)
 

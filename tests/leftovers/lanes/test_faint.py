@@ -2,19 +2,19 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.leftovers.lanes.evidence import Evidence
+from debriscount.leftovers.lanes.evidence import LaneEvidence
 from debriscount.leftovers.lanes.faint import search_combs, with_faint_strips
 
 
-def strewn(count: int, pitch: float, width: float, seed: int) -> Evidence:
+def strewn(count: int, pitch: float, width: float, seed: int) -> LaneEvidence:
     """Grains that stayed in strips at multiples of a pitch, and a tenth of the others; Bernoulli ratios."""
     rng = np.random.default_rng(seed)
     x, y = rng.uniform(-300, 300, (2, count))
     stayed = (np.abs(y - pitch * np.round(y / pitch)) < width / 2) | (rng.random(count) < 0.1)
-    return Evidence(x, y, stayed * np.log(0.97 / 0.1) + ~stayed * np.log(0.03 / 0.9))
+    return LaneEvidence(x, y, stayed * np.log(0.97 / 0.1) + ~stayed * np.log(0.03 / 0.9))
 
 
-def profile_of(grains: Evidence) -> NDArray[np.float64]:
+def profile_of(grains: LaneEvidence) -> NDArray[np.float64]:
     place = np.floor((grains.y_mm + 300) / 2).astype(int)
     return np.asarray(np.bincount(place, grains.ratio, 300)[:, None], np.float64)
 

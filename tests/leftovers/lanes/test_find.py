@@ -13,7 +13,7 @@ from debriscount.inputs.patch import Patch
 from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.lanes.find import find_lanes
 from debriscount.leftovers.records import Fates, Lanes
-from debriscount.simulate.spec import Cleaning, Portion, Scatter, SceneSpec
+from debriscount.simulate.spec import Cleaning, Portion, SceneSpec, Strewing
 
 from ..conftest import true_fates
 
@@ -23,13 +23,13 @@ CORNER = lay_patch(600, 400, ("top", "left"))
 
 
 def spec_of(
-    seed: int, patch: Patch = CORNER, cover: float = 0.03, scatter: Scatter | None = None, **cleaning: Any
+    seed: int, patch: Patch = CORNER, cover: float = 0.03, scatter: Strewing | None = None, **cleaning: Any
 ) -> SceneSpec:
     values: dict[str, Any] = {"pitch_mm": 150.0, "width_mm": 130.0, "offset_mm": 40.0} | cleaning
     return SceneSpec(
         patch,
         (Portion(GRIT, cover_share=cover),),
-        scatter=scatter or Scatter(),
+        scatter=scatter or Strewing(),
         passes=(Cleaning(**values),),
         seed=seed,
     )
@@ -142,7 +142,7 @@ def test_straying_lanes_are_found_and_said_to_stray() -> None:
 @pytest.mark.parametrize(
     "changes",
     [
-        {"scatter": Scatter(clumps=6, clumped_share=0.7)},
+        {"scatter": Strewing(clumps=6, clumped_share=0.7)},
         {"wall_gap_mm": 15.0, "corner_radius_mm": 60.0},
         {"missed_mm": (((420.0, 250.0), (500.0, 250.0), (500.0, 330.0), (420.0, 330.0)),)},
         {"pickup": 0.7, "edge_pickup": 0.4, "cover": 0.06},

@@ -1,16 +1,16 @@
 import numpy as np
 import pytest
 
-from debriscount.leftovers.lanes.evidence import Evidence
-from debriscount.leftovers.lanes.pattern import Pattern, merged, refine_pattern, seek_pattern
+from debriscount.leftovers.lanes.evidence import LaneEvidence
+from debriscount.leftovers.lanes.pattern import LanePattern, merged, refine_pattern, seek_pattern
 
 
-def strewn(count: int, heading: float, width: float = 14.0, seed: int = 0) -> Evidence:
+def strewn(count: int, heading: float, width: float = 14.0, seed: int = 0) -> LaneEvidence:
     rng = np.random.default_rng(seed)
     x, y = rng.uniform(-250, 250, (2, count))
-    across, _ = Evidence(x, y, x).across_along(heading)
+    across, _ = LaneEvidence(x, y, x).across_along(heading)
     stayed = (np.abs(across - 130 * np.round(across / 130)) < width / 2) | (rng.random(count) < 0.1)
-    return Evidence(x, y, stayed * np.log(0.97 / 0.1) + ~stayed * np.log(0.03 / 0.9))
+    return LaneEvidence(x, y, stayed * np.log(0.97 / 0.1) + ~stayed * np.log(0.03 / 0.9))
 
 
 @pytest.mark.parametrize(("count", "heading"), [(500, 71.0), (9000, 71.0), (9000, 0.0)])
@@ -38,5 +38,5 @@ def test_rows_between_parts_of_a_strip_do_not_divide_it() -> None:
 
 
 def test_a_pattern_holds_the_grains_in_its_strips() -> None:
-    grains = Evidence(np.array([0.0, 5.0, 50.0]), np.array([0.0, 50.0, 5.0]), np.zeros(3))
-    assert Pattern(90.0, 0.1, [(-10.0, 2.0)]).holds(grains).tolist() == [True, True, False]
+    grains = LaneEvidence(np.array([0.0, 5.0, 50.0]), np.array([0.0, 50.0, 5.0]), np.zeros(3))
+    assert LanePattern(90.0, 0.1, [(-10.0, 2.0)]).holds(grains).tolist() == [True, True, False]

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.leftovers.lanes.evidence import Evidence
+from debriscount.leftovers.lanes.evidence import LaneEvidence
 from debriscount.leftovers.lanes.search import borders_evidence, heading_evidence, profiles, strips_at, strips_total
 
 small = st.lists(st.integers(-9, 9), min_size=1, max_size=7)
@@ -45,7 +45,7 @@ def test_a_published_maximum_sum() -> None:
 def test_profiles_hold_every_grain_where_it_lies_across() -> None:
     rng = np.random.default_rng(0)
     x, y = rng.uniform(-100, 100, (2, 500))
-    grains = Evidence(x, y, rng.normal(size=500))
+    grains = LaneEvidence(x, y, rng.normal(size=500))
     profile = profiles(grains, np.array([0.0, 90.0, 30.0]), 2.0, 150.0)
     for column, heading in enumerate((0.0, 90.0, 30.0)):
         across, _ = grains.across_along(heading)
@@ -67,8 +67,8 @@ def test_the_right_heading_has_most_evidence() -> None:
     rng = np.random.default_rng(1)
     x, y = rng.uniform(-300, 300, (2, 5000))
     heading = 40.3
-    across, _ = Evidence(x, y, x).across_along(heading)
-    grains = Evidence(x, y, np.where(np.abs(across - 20) < 8, 3.0, -3.0))
+    across, _ = LaneEvidence(x, y, x).across_along(heading)
+    grains = LaneEvidence(x, y, np.where(np.abs(across - 20) < 8, 3.0, -3.0))
     headings = np.arange(39.0, 42.0, 0.1)
     likely = heading_evidence(grains, [(10.0, 30.0)], headings, 10.0)
     assert headings[np.argmax(likely)] == pytest.approx(heading, abs=0.15)

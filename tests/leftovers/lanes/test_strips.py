@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from debriscount.leftovers.lanes.evidence import Evidence
-from debriscount.leftovers.lanes.strips import Border, Found, border, strip_borders
+from debriscount.leftovers.lanes.evidence import LaneEvidence
+from debriscount.leftovers.lanes.strips import Found, StripEnd, border, strip_borders
 
 
 def test_between_two_sure_grains_a_border_may_lie_anywhere() -> None:
@@ -37,18 +37,18 @@ def test_borders_cover_the_truth_as_often_as_they_say() -> None:
 def test_a_strip_at_the_rim_of_the_debris_is_open_there() -> None:
     rng = np.random.default_rng(1)
     y = rng.uniform(-50, 50, 4000)
-    grains = Evidence(rng.uniform(-50, 50, 4000), y, np.where((y < -40) | (np.abs(y) < 5), 2.0, -2.0))
+    grains = LaneEvidence(rng.uniform(-50, 50, 4000), y, np.where((y < -40) | (np.abs(y) < 5), 2.0, -2.0))
     rim, inner = strip_borders(grains, 0.0, [(-50.0, -39.0), (-6.0, 4.0)])
     assert (rim.low.closed, rim.high.closed, inner.closed) == (False, True, True)
     assert (*rim.span, *inner.span) == pytest.approx((-50, -40, -5, 5), abs=0.3)
 
 
 def test_width_and_its_uncertainty_come_from_both_borders() -> None:
-    strip = Found(Border(-3.0, 0.3, True), Border(9.0, 0.4, True))
+    strip = Found(StripEnd(-3.0, 0.3, True), StripEnd(9.0, 0.4, True))
     assert (strip.width_mm, strip.width_u_mm, *strip.span) == pytest.approx((12.0, 0.5, -3.0, 9.0))
 
 
 def test_without_grains_there_are_no_borders() -> None:
     none = np.zeros(0)
-    assert strip_borders(Evidence(none, none, none), 0.0, [(0.0, 1.0)]) == []
+    assert strip_borders(LaneEvidence(none, none, none), 0.0, [(0.0, 1.0)]) == []
     assert not border(none, none, 2.0, 2.0).closed
