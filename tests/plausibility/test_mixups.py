@@ -160,7 +160,7 @@ def test_sizes_of_the_file_are_held_against_what_is_seen() -> None:
 
 def test_flakes_of_many_sizes_are_held_against_their_middle_not_against_the_largest() -> None:
     cover, flakes = cover_of(discs(*LATTICE)), KindHint(HINT.colour, (9.0, 15.0))
-    small = KindHint(HINT.colour, (5.5, 9.5))
+    small = KindHint(HINT.colour, (4.0, 7.5))
     assert size_flags([BEADS], [flakes], cover, ALL, 0.4) == []
     (flag,) = size_flags([BEADS], [small], cover, ALL, 0.4)
     assert "larger" in flag.sentence
