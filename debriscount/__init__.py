@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 else:
     _HOME = {
         "CameraLens": "inputs.lens",
-        "Counted": "run.counted",
+        "Counted": "run.records",
         "DebrisKind": "inputs.debris",
         "Measurement": "run.records",
         "Patch": "inputs.patch",

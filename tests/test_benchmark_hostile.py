@@ -59,7 +59,9 @@ def test_a_writer_that_puts_files_one_by_one_is_found_out(load: Any) -> None:
 
     told = hostile.killed_at_changes(hostile.Writer(one_by_one, "record.json"))
     assert told["killed"] == 4
-    assert told["not whole"] == 2  # once over nothing, once over an earlier result: one name is new, one is not
+    # Over nothing the record may lie there alone; over an earlier result one name may be new and one old, and before that
+    # a file that belongs to neither.
+    assert told["not whole"] == 3
 
 
 @pytest.mark.filterwarnings("ignore:This process:DeprecationWarning")
