@@ -10,9 +10,9 @@ from .wording import around, length_text, share_text
 
 #: From 0 degrees, along x, in steps of 45; y points down.
 _TOWARDS = ("right", "bottom right", "bottom", "bottom left", "left", "top left", "top", "top right")
-_FILLED = 0.5  # a place that fills less of the box round it is no box
+_FILLED = 0.5  # a place that fills less of the box around it is no box
 _TOLD_ENOUGH = 0.9  # share of the patch: what is told of less holds for a part, and the sentence says so
-_LEFT = "of what is left"
+_LEFT = "of the leftovers"
 
 
 def findings(
@@ -66,11 +66,11 @@ def _strips(lanes: Lanes | None) -> Iterator[Explanation]:
     if number == 0 or share is None:
         return
     if number == 1:
-        what = f"A strip {width} wide between two lanes is never reached"
+        what, holds = f"A strip {width} wide between two lanes was never reached", "It holds"
     else:
         pitch = "" if lanes.pitch_mm is None else f" {length_text(lanes.pitch_mm)} apart"
-        what = f"Between lanes{pitch}, {number} strips {width} wide are never reached"
-    yield Explanation("strips", share, f"{what}: {share_text(share)} {_LEFT}.")
+        what, holds = f"Between lanes{pitch}, {number} strips {width} wide were never reached", "They hold"
+    yield Explanation("strips", share, f"{what}. {holds} {share_text(share)} {_LEFT}.")
 
 
 def _places(missed: Sequence[MissedPlace], lanes: Lanes | None) -> Iterator[Explanation]:
@@ -87,15 +87,16 @@ def _places(missed: Sequence[MissedPlace], lanes: Lanes | None) -> Iterator[Expl
             continue
         extent = _extent(max(some, key=lambda place: place.area_mm2))
         which = f"{one}, {extent}, was" if len(some) == 1 else f"{len(some)} {many}, the largest {extent}, were"
-        yield Explanation(f"missed {what}", share, f"{which} never reached: {share_text(share)} {_LEFT}.")
+        holds = "It holds" if len(some) == 1 else "They hold"
+        yield Explanation(f"missed {what}", share, f"{which} never reached. {holds} {share_text(share)} {_LEFT}.")
 
 
 def _extent(place: MissedPlace) -> str:
-    """Sides of the box round a place, and its middle, in words."""
+    """Sides of the box around a place, and its middle, in words."""
     corners = np.array(place.polygon_mm)
     (left, top), (right, bottom) = corners.min(axis=0), corners.max(axis=0)
     middle = f"x = {(left + right) / 2:.0f}, y = {(top + bottom) / 2:.0f} mm"
-    box = f"{right - left:.0f} x {bottom - top:.0f} mm round {middle}"
+    box = f"{right - left:.0f} x {bottom - top:.0f} mm around {middle}"
     if place.area_mm2 < _FILLED * (right - left) * (bottom - top):
         return f"of {place.area_mm2 / 100:.0f} cm² within {box}"
     return f"about {box}"
@@ -127,18 +128,15 @@ def _reached(reach: Reach | None, scatter: Scatter) -> Iterator[Explanation]:
     else:
         # A pass that took next to nothing tells nothing of where it was.
         alike = " or where it took nothing, which looks alike" if pickup is None else ""
-        sentence = f"{_capital(away)} of the debris lay where it never went{alike}{part}"
-        yield Explanation("not reached", never, f"{sentence}{_holding(share_text(never, never95))}.")
+        sentence = f"{_capital(away)} of the debris lay where the machine never went{alike}{part}"
+        holding = share_text(never, never95)
+        more = "" if holding is None else f" That is {holding} {_LEFT}."
+        yield Explanation("not reached", never, f"{sentence}.{more}")
     taken = share_text(pickup, whole.pickup_interval95)
     if taken is not None:
         passed = share_text(_rest_of(never), _rest(never95))
-        yield Explanation(
-            "passed over", _rest_of(never), f"Where it goes it takes {taken}{_holding(passed, 'the rest is ')}."
-        )
-
-
-def _holding(share: str | None, subject: str = "") -> str:
-    return "" if share is None else f": {subject}{share} {_LEFT}"
+        more = "" if passed is None else f"; what it left there is {passed} {_LEFT}"
+        yield Explanation("passed over", _rest_of(never), f"Where the machine went it picked up {taken}{more}.")
 
 
 def _along_walls(walls: Walls) -> Iterator[Explanation]:
@@ -147,16 +145,16 @@ def _along_walls(walls: Walls) -> Iterator[Explanation]:
         if profile.gap_mm is None or share is None:
             continue
         gap = length_text(profile.gap_mm, profile.gap_interval95)
-        sentence = f"Along the {profile.wall} wall debris stays up to {gap} from the foot"
+        sentence = f"Along the {profile.wall} wall debris stayed up to {gap} from the foot"
         within, beyond = _share(profile.left_percent), _share(profile.beyond_percent)
         if within is not None:
-            sentence += f", {share_text(within)} of what lay there"
+            sentence += f": {share_text(within)} of what lay there"
             if beyond is not None:
-                sentence += f" against {share_text(beyond)} on open floor"
-        yield Explanation("wall", share, f"{sentence}: {share_text(share)} {_LEFT}.")
+                sentence += f", against {share_text(beyond)} on open floor"
+        yield Explanation("wall", share, f"{sentence}. That is {share_text(share)} {_LEFT}.")
     if walls.walls and all(profile.gap_mm is None for profile in walls.walls):
         which = "the wall" if len(walls.walls) == 1 else "the walls"
-        yield Explanation("no wall", None, f"Along {which} no strip is seen in which most of the debris stays.")
+        yield Explanation("no wall", None, f"Along {which} no strip is seen in which most of the debris stayed.")
 
 
 def _corners(corners: Sequence[CornerReach]) -> Iterator[Explanation]:
@@ -168,8 +166,8 @@ def _corners(corners: Sequence[CornerReach]) -> Iterator[Explanation]:
         yield Explanation(
             "corner",
             share,
-            f"In the corner of the {' and '.join(corner.walls)} walls debris stays up to {radius} from the corner: "
-            f"{share_text(share)} {_LEFT}.",
+            f"In the corner of the {' and '.join(corner.walls)} walls debris stayed up to {radius} from the corner. "
+            f"That is {share_text(share)} {_LEFT}.",
         )
 
 
@@ -181,7 +179,7 @@ def _moved(leftovers: Leftovers, scatter: Scatter) -> Iterator[Explanation]:
     if text is None:
         yield Explanation("moved unknown", None, f"How much {_LEFT} was moved cannot be told.")
         return
-    sentence = f"{_capital(text)} {_LEFT} was moved and not picked up"
+    sentence = f"{_capital(text)} {_LEFT} were moved but not picked up"
     median = scatter.median_distance_mm
     # Told of kinds that are matched alone, which must not pass for all.
     if median is not None and median > 0 and all(leftovers.matched.values()) and not text.startswith("at most"):
@@ -227,7 +225,7 @@ def _again(step: PassStep | None) -> Iterator[Explanation]:
         "missed again",
         None,
         f"Of the debris that pass {step.number} did not reach, {share_text(both)} lay where the pass before had not "
-        f"been either; it would be {share_text(chance)} if each missed places by itself.",
+        f"been either; by chance it would be {share_text(chance)}.",
     )
 
 

@@ -33,7 +33,7 @@ def outlines_mm(why: WhyLeft, patch: Patch) -> list[tuple[Floats, str]]:
     Returns
     -------
     list of (ndarray of shape (N, 2), str)
-        Corners, mm, and the strip's width or the place's share of what is left. A missed strip is left out where the
+        Corners, mm, and the strip's width or the place's share of the leftovers. A missed strip is left out where the
         lanes say the same, and a place in which nothing is left.
     """
     found = []
@@ -91,7 +91,7 @@ def unreached_entry(outlines: Sequence[tuple[Floats, str]], floor: Color, size: 
     shares = any(not label.endswith(_MM) for _, label in outlines)
     says = ["width of a strip"] if widths else []
     if shares:
-        says.append("share of what is left" if not widths else "elsewhere share of what is left")
+        says.append("share of the leftovers" if not widths else "elsewhere share of the leftovers")
 
     def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
         image[top : top + height, left : left + width] = floor

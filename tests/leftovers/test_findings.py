@@ -54,21 +54,21 @@ def test_everything_is_said_and_what_explains_most_comes_first() -> None:
     )
     assert [f.sentence for f in found] == [
         # 12 (10 to 14) of 100 - 0.88 98 less the 0.4 in the margin: 13.36 percent left in the patch.
-        "12 % (10 to 14 %) of the debris lay where it never went: at least 74 % of what is left.",
-        "Between lanes 150 mm apart, 2 strips 24 mm (22 to 26 mm) wide are never reached: 31 % of what is left.",
-        "Along the top wall debris stays up to 22 mm (20 to 25 mm) from the foot, 64 % of what lay there against "
-        "5.0 % on open floor: 21 % of what is left.",
-        "19 % (17 to 21 %) of what is left was moved and not picked up; half of what the pass moved lies 14 mm or more "
+        "12 % (10 to 14 %) of the debris lay where the machine never went. That is at least 74 % of the leftovers.",
+        "Between lanes 150 mm apart, 2 strips 24 mm (22 to 26 mm) wide were never reached. They hold 31 % of the leftovers.",
+        "Along the top wall debris stayed up to 22 mm (20 to 25 mm) from the foot: 64 % of what lay there, "
+        "against 5.0 % on open floor. That is 21 % of the leftovers.",
+        "19 % (17 to 21 %) of the leftovers were moved but not picked up; half of what the pass moved lies 14 mm or more "
         "from where debris is missing.",
-        "A place, about 60 x 80 mm round x = 330, y = 240 mm, was never reached: 12 % of what is left.",
-        "In the corner of the top and left walls debris stays up to 60 mm (52 to 68 mm) from the corner: "
-        "10 % of what is left.",
-        "Where it goes it takes 98.0 % (97.1 to 98.6 %): the rest is at most 26 % of what is left.",
+        "A place, about 60 x 80 mm around x = 330, y = 240 mm, was never reached. It holds 12 % of the leftovers.",
+        "In the corner of the top and left walls debris stayed up to 60 mm (52 to 68 mm) from the corner. "
+        "That is 10 % of the leftovers.",
+        "Where the machine went it picked up 98.0 % (97.1 to 98.6 %); what it left there is at most 26 % of the leftovers.",
         "Debris was flung into the margin, most of it over the right side: 0.4 % (0.2 to 0.6 %) of all.",
         "3.0 % of all debris was moved to places that were bare.",
         "Moved debris lies mostly to the bottom right of where some is missing.",
-        "Of the debris that pass 2 did not reach, 70 % lay where the pass before had not been either; it would be 12 % "
-        "if each missed places by itself.",
+        "Of the debris that pass 2 did not reach, 70 % lay where the pass before had not been either; by chance it "
+        "would be 12 %.",
     ]
     shares = [f.share_percent for f in found]
     told = [share for share in shares if share is not None]
@@ -82,7 +82,7 @@ def test_what_is_unknown_makes_no_sentence_or_a_plain_one() -> None:
     assert [f.sentence for f in found] == [
         "No lanes are seen in what stayed.",
         "Where the machine went cannot be told.",
-        "How much of what is left was moved cannot be told.",
+        "How much of the leftovers was moved cannot be told.",
     ]
 
 
@@ -95,7 +95,10 @@ def test_nothing_left_is_said_alone_but_for_what_was_flung_out() -> None:
 def test_one_strip_is_told_with_its_width_and_that_of_an_unknown_pitch() -> None:
     one = replace(LANES, strips=(STRIP,), pitch_mm=None, share_percent=15.5)
     (sentence,) = _said(findings(LEFT, REACH, one, (), NO_WALLS, NO_SCATTER), "strips")
-    assert sentence == "A strip 24 mm (22 to 26 mm) wide between two lanes is never reached: 16 % of what is left."
+    assert (
+        sentence
+        == "A strip 24 mm (22 to 26 mm) wide between two lanes was never reached. It holds 16 % of the leftovers."
+    )
     two = replace(LANES, pitch_mm=None)
     (sentence,) = _said(findings(LEFT, REACH, two, (), NO_WALLS, NO_SCATTER), "strips")
     assert sentence.startswith("Between lanes, 2 strips 24 mm")
@@ -105,7 +108,7 @@ def test_missed_places_of_one_sort_are_told_together() -> None:
     small = MissedPlace("place", ((0.0, 0.0), (10.0, 0.0), (10.0, 10.0)), 50.0, 1.0, 3.0)
     (sentence,) = _said(findings(LEFT, REACH, LANES, (small, PLACE), NO_WALLS, NO_SCATTER), "missed place")
     assert sentence == (
-        "2 places, the largest about 60 x 80 mm round x = 330, y = 240 mm, were never reached: 15 % of what is left."
+        "2 places, the largest about 60 x 80 mm around x = 330, y = 240 mm, were never reached. They hold 15 % of the leftovers."
     )
 
 
@@ -126,7 +129,7 @@ def test_missed_strips_are_told_only_where_the_lanes_do_not() -> None:
 def test_a_reach_told_for_a_part_of_the_patch_says_so() -> None:
     part = replace(REACH, told_share=0.4)
     (sentence,) = _said(findings(LEFT, part, None, (), NO_WALLS, NO_SCATTER), "not reached")
-    assert "where it never went (told for 40 % of the patch)" in sentence
+    assert "where the machine never went (told for 40 % of the patch)" in sentence
 
 
 def test_a_reach_that_may_be_all_is_worded_as_a_limit() -> None:
@@ -135,8 +138,11 @@ def test_a_reach_that_may_be_all_is_worded_as_a_limit() -> None:
     # At most 2.8 of the 40.6 percent that are left.
     (never,) = _said(found, "not reached")
     (passed,) = _said(found, "passed over")
-    assert never == "At most 3 % of the debris lay where it never went: at most 7 % of what is left."
-    assert passed == "Where it goes it takes 60 % (58 to 62 %): the rest is at least 93 % of what is left."
+    assert never == "At most 3 % of the debris lay where the machine never went. That is at most 7 % of the leftovers."
+    assert (
+        passed
+        == "Where the machine went it picked up 60 % (58 to 62 %); what it left there is at least 93 % of the leftovers."
+    )
 
 
 def test_a_reach_whose_interval_says_nothing_cannot_be_told() -> None:
@@ -150,7 +156,7 @@ def test_walls_without_a_step_are_told_once() -> None:
     plain = replace(WALL, gap_mm=None, gap_interval95=None)
     walls = Walls((plain, replace(plain, wall="left")), ())
     assert _said(findings(LEFT, REACH, None, (), walls, NO_SCATTER), "no wall") == [
-        "Along the walls no strip is seen in which most of the debris stays."
+        "Along the walls no strip is seen in which most of the debris stayed."
     ]
     mixed = findings(LEFT, REACH, None, (), Walls((plain, WALL), ()), NO_SCATTER)
     assert not _said(mixed, "no wall")
@@ -180,14 +186,14 @@ def test_directions_are_sides_of_the_patch_with_y_down(degrees: float, towards: 
 def test_little_that_was_moved_is_told_as_a_limit_and_without_its_distance() -> None:
     still = replace(LEFT, zones={"patch": LeftShares(100.0, 99.5, 0.5, (97.0, 102.0))})
     assert _said(findings(still, REACH, None, (), NO_WALLS, SCATTER), "moved") == [
-        "At most 3 % of what is left was moved and not picked up."
+        "At most 3 % of the leftovers were moved but not picked up."
     ]
 
 
 def test_a_distance_told_of_some_kinds_alone_is_not_said_of_all() -> None:
     both = replace(LEFT, matched={"peas": True, "grit": False})
     assert _said(findings(both, REACH, None, (), NO_WALLS, SCATTER), "moved") == [
-        "19 % (17 to 21 %) of what is left was moved and not picked up."
+        "19 % (17 to 21 %) of the leftovers were moved but not picked up."
     ]
 
 
@@ -231,7 +237,7 @@ def test_a_place_that_does_not_fill_its_box_is_told_by_its_area() -> None:
     place = MissedPlace("place", corners, 9375.0, 30.0, 20.0)
     (said,) = _said(findings(LEFT, REACH, None, (place,), NO_WALLS, NO_SCATTER), "missed place")
     assert said == (
-        "A place, of 94 cm² within 200 x 200 mm round x = 100, y = 100 mm, was never reached: 20 % of what is left."
+        "A place, of 94 cm² within 200 x 200 mm around x = 100, y = 100 mm, was never reached. It holds 20 % of the leftovers."
     )
 
 
@@ -240,6 +246,6 @@ def test_a_pass_that_took_next_to_nothing_says_nothing_of_where_it_was() -> None
     found = findings(LEFT, reach, None, (PLACE,), NO_WALLS, NO_SCATTER)
     (said,) = _said(found, "not reached")
     assert said.startswith(
-        "99.5 % (98.0 to 99.9 %) of the debris lay where it never went or where it took nothing, which"
+        "99.5 % (98.0 to 99.9 %) of the debris lay where the machine never went or where it took nothing, which"
     )
     assert not _said(found, "missed place") and not _said(found, "passed over")

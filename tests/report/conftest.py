@@ -179,8 +179,8 @@ def _why(run: Measurement, untouched: list[float]) -> WhyLeft:
             0.4, (0.2, 0.6), {"right": 80.0, "bottom": 20.0}, 3.0, 12.0, 0.4, (5.0, 10.0), (60.0, 40.0), 4.5, "right"
         ),
         (
-            Explanation("not reached", 60.0, "12 % of the debris lay where it never went."),
-            Explanation("moved", 24.87656, "25 % of what is left was moved and not picked up."),
+            Explanation("not reached", 60.0, "12 % of the debris lay where the machine never went."),
+            Explanation("moved", 24.87656, "25 % of the leftovers were moved but not picked up."),
             Explanation("missed place", 0.5, "A place was never reached."),
             Explanation("flung", None, "Debris was flung into the margin."),
             Explanation("direction", None, "Moved debris lies mostly to the right."),

@@ -123,7 +123,7 @@ def test_the_caption_tells_the_shares(explained: Measurement, captions: list[Cap
     assert captions[0].figures == (
         "Left in the patch: 25.1 mm², 4 grains; untouched 75.1 % (70.0 to 80.0 %), shifted 24.9 %"
     )
-    assert "never reached: width of a strip, elsewhere share of what is left" in [e.text for e in captions[0].legend]
+    assert "never reached: width of a strip, elsewhere share of the leftovers" in [e.text for e in captions[0].legend]
 
 
 def test_unknown_shares_are_not_told(explained: Measurement, captions: list[Caption]) -> None:

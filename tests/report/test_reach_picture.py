@@ -95,7 +95,7 @@ def test_the_caption_tells_reach_and_pickup_there(explained: Measurement, captio
     assert captions[0].figures == "Reached: 88 % (85 to 90 %) of the debris; picked up there: 56 % (54 to 57 %)"
     words = [entry.text for entry in captions[0].legend]
     assert "dotted: cannot be told, too little debris lay there" in words
-    assert "never reached: width of a strip, elsewhere share of what is left" in words
+    assert "never reached: width of a strip, elsewhere share of the leftovers" in words
 
 
 def test_a_pickup_that_cannot_be_is_not_told(explained: Measurement, captions: list[Caption]) -> None:

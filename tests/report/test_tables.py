@@ -188,8 +188,8 @@ def test_table_says_why_debris_stayed_and_what_one_more_pass_may_bring(explained
     blocks = table_text(explained).split("\n\n")
     assert blocks[3].splitlines() == [
         "Why debris stayed (shares overlap):",
-        "- 12 % of the debris lay where it never went.",
-        "- 25 % of what is left was moved and not picked up.",
+        "- 12 % of the debris lay where the machine never went.",
+        "- 25 % of the leftovers were moved but not picked up.",
         "- Debris was flung into the margin.",
     ]
     assert blocks[5].splitlines()[0] == "Pass 2 picked up 0.1 % (-3.0 to 3.0 %) of what it found."

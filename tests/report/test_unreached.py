@@ -107,9 +107,9 @@ def test_the_legend_says_what_the_labels_are(run: Measurement, why: WhyLeft) -> 
     def words(why: WhyLeft) -> str:
         return unreached_entry(outlines_mm(why, run.patch), (150, 150, 148), 24).text
 
-    assert words(why) == "never reached: width of a strip, elsewhere share of what is left"
+    assert words(why) == "never reached: width of a strip, elsewhere share of the leftovers"
     assert words(replace(why, missed=())) == "never reached: width of a strip"
-    assert words(replace(why, lanes=None)) == "never reached: share of what is left"
+    assert words(replace(why, lanes=None)) == "never reached: share of the leftovers"
 
 
 def test_the_sample_lies_in_its_box() -> None:

@@ -124,7 +124,7 @@ def test_places_walls_scatter_and_sentences_are_told_whole(explained: Measuremen
     assert first["findings"][0] == {
         "what": "not reached",
         "share_percent": 60.0,
-        "sentence": "12 % of the debris lay where it never went.",
+        "sentence": "12 % of the debris lay where the machine never went.",
     }
     assert first["findings"][-1]["share_percent"] is None
 
