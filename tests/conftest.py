@@ -13,6 +13,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, settings
 from numpy.typing import NDArray
 
 from debriscount.inputs.debris import DebrisKind
@@ -23,6 +24,11 @@ from debriscount.simulate.scene import Scene
 from debriscount.simulate.scene import make_scene as simulate_scene
 from debriscount.simulate.spec import Camera, Floor, Portion, SceneSpec
 from debriscount.simulate.write import write_scene
+
+# No deadline, because a busy machine is no fault. Fifty examples: hypothesis tries extreme values first, so more seldom
+# find more; a test of slow code asks for fewer, one of a reader of files for more.
+settings.register_profile("debriscount", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("debriscount")
 
 LENTILS = DebrisKind("red lentils", (212, 100, 49), (4.4, 5.6), grain_mass_mg=35.0, area_mass_mg_per_mm2=1.75)
 

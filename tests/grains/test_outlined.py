@@ -25,7 +25,7 @@ SHAPE = (180, 220)
 DIAMETERS = [8.0, 12.0, 17.0, 26.0]
 
 #: As many as a few seconds allow, however busy the machine.
-several = settings(max_examples=40, deadline=None)
+several = settings(max_examples=40)
 #: Anywhere within a pixel.
 offsets = st.tuples(st.floats(-0.5, 0.5), st.floats(-0.5, 0.5))
 headings = st.floats(0, 2 * np.pi)

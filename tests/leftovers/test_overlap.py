@@ -20,7 +20,7 @@ def test_a_grain_that_lies_still_is_wholly_covered_and_one_on_bare_floor_not_at_
     assert not found.faint.any()
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.floats(0.02, 0.4), st.integers(0, 2**31))
 def test_masks_that_know_nothing_of_each_other_overlap_by_the_product_of_their_cover(cover: float, seed: int) -> None:
     """Closed form: independent masks of cover p and q share p q of the area; so a share q of each grain is covered."""

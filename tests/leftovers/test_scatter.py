@@ -37,7 +37,7 @@ def fates(earlier: GrainTable, later: GrainTable, stayed: Any, untouched: Any, m
     )
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(
     seed=st.integers(0, 10_000),
     walls=st.sets(st.sampled_from(["top", "right", "bottom", "left"]), max_size=3),

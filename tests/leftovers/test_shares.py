@@ -46,7 +46,7 @@ def one_kind(area: list[float], untouched: list[float], u_percent: float = 0.0) 
     )
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(seed=st.integers(0, 10_000), noise=st.sampled_from([0.0, 0.5]))
 def test_shares_sum_to_100_in_every_zone_and_kind(seed: int, noise: float) -> None:
     fates = true_fates(spec_of(seed))

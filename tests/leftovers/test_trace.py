@@ -54,7 +54,7 @@ def test_a_clump_that_lost_some_of_its_grains_leaves_the_others_untouched() -> N
     assert (fates.untouched > 0.5).all()
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(st.integers(0, 2**31), st.floats(0.1, 0.9))
 def test_chance_overlap_is_taken_off(seed: int, untouched: float) -> None:
     """Fine grains strewn at random, as many moved ones put down at random: the share must come out unbiased.

@@ -40,7 +40,7 @@ def test_markers_in_their_places_are_used() -> None:
     assert (fitting.agree, dict(fitting.strays), dict(fitting.turned)) == (True, {}, {})
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.integers(0, 3), st.floats(50, 550), st.floats(60, 380), st.booleans())
 def test_of_two_of_a_number_the_one_in_its_place_is_used(number: int, x: float, y: float, first: bool) -> None:
     copy = Marker(number, (x, y), 50.0)

@@ -66,7 +66,7 @@ def test_the_width_of_a_blurred_edge_is_that_of_the_closed_form(
     assert width == pytest.approx(TEN_TO_NINETY * np.sqrt(sigma_px**2 + 1 / 12), rel=0.05)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.floats(1, 44), st.floats(0.5, 2.5), st.sampled_from([0, 90, 180, 270]))
 def test_an_edge_is_found_where_it_is(slant_deg: float, sigma_px: float, quarter: int) -> None:
     crop, start, end = slanted(slant_deg + quarter, sigma_px)

@@ -203,7 +203,7 @@ def painted(sigma_px: float, scale: float, turn_deg: float, noise: float, seed: 
     return np.asarray(np.round(255 * np.clip(light, 0, 1) ** (1 / 2.2)), np.uint8)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(st.floats(0.5, 1.13), st.floats(0.42, 0.75), st.floats(-180, 180), st.integers(0, 1000))
 def test_small_blurred_noisy_markers_are_found(sigma_px: float, scale: float, turn_deg: float, seed: int) -> None:
     """Squares of 25 to 45 px, edges up to 3 px wide (a blur of 1.13 px and the pixels' own), a hundredth of noise."""

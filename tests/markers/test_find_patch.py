@@ -212,7 +212,7 @@ def test_beside_a_copy_the_one_in_its_place_is_found_though_dirty(bench: "Bench"
     check_all(bench, found(bench, floor), 0.2)
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.floats(40, 160), st.floats(50, 110), st.integers(0, 3))
 def test_a_copy_anywhere_does_no_harm(bench: "Bench", x: float, y: float, number: int) -> None:
     check_all(bench, found(bench, bench.laid(*bench.patch.markers, Marker(number, (x, y), 30.0))), 0.1)

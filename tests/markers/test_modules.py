@@ -27,14 +27,14 @@ def crop_of(light: NDArray[np.float64]) -> LightCrop:
     return LightCrop(colour[..., 1].astype(np.float32), colour.astype(np.float32), (0, 0))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.integers(0, 49), st.integers(0, 3), st.floats(0.02, 1.0))
 def test_every_marker_is_read_in_every_turn_and_light(number: int, turns: int, lit: float) -> None:
     reading = read_marker(crop_of(lit * drawing(number, turns)), CORNERS, range(50))
     assert (reading.id, reading.turns, reading.wrong, reading.printed) == (number, turns, 0, 1.0)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.integers(0, 49), st.floats(0, 2 * np.pi), st.floats(-10, 10), st.floats(0.4, 0.9))
 def test_the_edge_of_a_shadow_across_a_marker_does_no_harm(number: int, angle: float, off: float, dark: float) -> None:
     y, x = np.mgrid[0 : 10 * CELL, 0 : 10 * CELL] - 5.0 * CELL

@@ -46,7 +46,7 @@ def u(numbers: range) -> dict[int, float]:
     return dict.fromkeys(numbers, U_MM)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.integers(0, 1000), st.integers(3, 5))
 def test_markers_that_stayed_are_not_said_to_have_moved(seed: int, count: int) -> None:
     numbers = range(count)
@@ -56,7 +56,7 @@ def test_markers_that_stayed_are_not_said_to_have_moved(seed: int, count: int) -
     assert found.undecided_mm is None
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.integers(0, 1000),
     st.integers(4, 5),

@@ -238,7 +238,7 @@ for _format in ("JPEG", "PNG", "TIFF", "WEBP", "BMP", "GIF"):
     FILES[_format] = _buffer.getvalue()
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.sampled_from(sorted(FILES)), st.data())
 def test_spoilt_bytes_give_a_photo_or_our_error(
     tmp_path_factory: pytest.TempPathFactory, kind: str, data: st.DataObject

@@ -2,7 +2,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
@@ -22,7 +22,6 @@ def places(count: int, seed: int = 0) -> np.ndarray:
     return np.random.default_rng(seed).uniform((left, top), (right, bottom), (count, 2))
 
 
-@settings(deadline=None)
 @given(
     heading=st.floats(-360, 360),
     pitch=st.floats(20, 400),
@@ -51,7 +50,6 @@ def test_straight_lanes_pass_over_width_over_pitch() -> None:
     assert lanes.over(np.stack([np.zeros_like(y), y], axis=1)).mean() == pytest.approx(0.7, abs=0.005)
 
 
-@settings(deadline=None)
 @given(heading=st.floats(-180, 180), pitch=st.floats(30, 300), share=st.floats(0.1, 1.5), seed=st.integers(0, 999))
 def test_lanes_that_hardly_stray_pass_over_the_same_places(
     *, heading: float, pitch: float, share: float, seed: int

@@ -49,7 +49,7 @@ def test_a_quarter_disc_stays_in_every_corner(walls: tuple[str, ...], corners: i
         assert np.hypot(X, 200 - Y)[missed].max() < 40
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(corners=st.lists(st.tuples(st.floats(-50, 350), st.floats(-50, 250)), min_size=3, max_size=3))
 def test_named_places_are_missed(corners: list[tuple[float, float]]) -> None:
     (ax, ay), (bx, by), (cx, cy) = corners

@@ -23,7 +23,7 @@ def route_of(cleaning: Cleaning, seed: int) -> tuple[Route, Spiral]:
     return route, route.course
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 10_000), pitch=st.floats(20, 200), share=st.floats(0.05, 0.99))
 def test_without_gaps_it_is_a_disc_of_the_wanted_share(*, seed: int, pitch: float, share: float) -> None:
     route, course = route_of(Cleaning(width_mm=pitch * (1 + 1e-9), pitch_mm=pitch, reach_share=share), seed)
@@ -33,7 +33,7 @@ def test_without_gaps_it_is_a_disc_of_the_wanted_share(*, seed: int, pitch: floa
     assert passed.mean() == pytest.approx(share, abs=0.005)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(seed=st.integers(0, 10_000), gaps=st.floats(0.05, 0.5))
 def test_with_gaps_the_share_holds_as_well(*, seed: int, gaps: float) -> None:
     route, _ = route_of(Cleaning(width_mm=40 * (1 - gaps), pitch_mm=40, reach_share=0.4), seed)

@@ -27,7 +27,7 @@ def spec_of(**changes: Any) -> SceneSpec:
     return SceneSpec(**(values | changes))
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     seed=st.integers(0, 10_000),
     walls=st.sets(st.sampled_from(["top", "right", "bottom", "left"]), max_size=2),

@@ -29,7 +29,7 @@ def floor_points(patch: Patch, step: float) -> np.ndarray:
     return np.stack([x, y], axis=-1)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     seed=st.integers(0, 10_000),
     width=st.floats(15, 120),

@@ -215,13 +215,13 @@ def test_a_strip_at_the_foot_of_a_wall_is_no_lane() -> None:
     assert find_lanes(fates, replace(OPEN_FLOOR, walls=("top",))) is None
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.floats(0, 1), st.integers(0, 1000))
 def test_chance_makes_no_lanes(stays: float, seed: int) -> None:
     assert find_lanes(made_up(OPEN_FLOOR, 1500, lambda x, y: x < 0, stays, seed), OPEN_FLOOR) is None
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(st.floats(0, 180, exclude_max=True), st.floats(110, 200))
 def test_a_turned_floor_turns_the_heading_alone(heading: float, pitch: float) -> None:
     sine, cosine = np.sin(np.deg2rad(heading)), np.cos(np.deg2rad(heading))

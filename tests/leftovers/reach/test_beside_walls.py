@@ -55,7 +55,7 @@ def test_without_walls_and_far_from_them_there_is_no_gap() -> None:
 
 
 @given(seed=st.integers(0, 10_000), chance=st.floats(0.3, 0.999))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_the_odds_are_those_of_all_depths_by_the_other_places(seed: int, chance: float) -> None:
     # Outside check: the posterior of every depth written out, a place's own fate left out; half the prior is no gap,
     # half is spread evenly over depths of up to two edge zones.

@@ -25,7 +25,7 @@ def lanes(x: Floats, y: Floats, heading: float, pitch: float = 130.0, strip: flo
 @given(
     seed=st.integers(0, 10_000), usual=st.floats(0.1, 0.97), run=st.floats(2, 100), size=st.sampled_from([0.5, 2, 8])
 )
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_chains_give_the_probabilities_of_all_sequences(seed: int, usual: float, run: float, size: float) -> None:
     # Outside check: the sum over all 2^7 sequences of the Markov chain, each with its probability.
     sums, step = np.random.default_rng(seed).normal(0, size, 7), 3.0
@@ -68,7 +68,7 @@ def test_chains_bear_evidence_beyond_what_exponentials_hold() -> None:
 
 
 @given(step=st.floats(0.1, 50), share=st.floats(0.05, 0.98), run=st.floats(5, 300))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_steps_are_those_of_a_process_of_two_states(step: float, share: float, run: float) -> None:
     # Outside check: the matrix exponential of its rates, that leave a lane after its mean width.
     leave = 1 / run

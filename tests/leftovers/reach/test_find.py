@@ -169,7 +169,7 @@ def test_the_map_can_be_drawn_on_another_raster() -> None:
 
 
 @given(seed=st.integers(0, 10_000), stays=st.floats(0.02, 0.5), cut=st.floats(0, 500))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_shares_lie_in_their_intervals_and_hold_what_was_taken(seed: int, stays: float, cut: float) -> None:
     x, y = strewn(200, OPEN_FLOOR, seed)
     stayed = left(x > cut, stays, seed + 1)
@@ -208,7 +208,7 @@ def survival_of(x: Floats, y: Floats, reached: Floats) -> Survival:
 
 
 @given(count=st.integers(30, 2000), seed=st.integers(0, 10_000))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_the_raster_covers_the_patch_with_square_cells_of_half_a_spacing(count: int, seed: int) -> None:
     sites = sites_of(*strewn(count, OPEN_FLOOR, seed), np.ones(count))
     grid = coarse_grid(sites, OPEN_FLOOR)
@@ -269,7 +269,7 @@ def test_nothing_is_told_outside_the_patch_and_far_from_debris() -> None:
 
 
 @given(seed=st.integers(0, 10_000), low=st.floats(0, 1), high=st.floats(0, 1))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_chances_stay_between_those_of_the_places(seed: int, low: float, high: float) -> None:
     low, high = sorted((low, high))
     x, y = strewn(40, OPEN_FLOOR, seed)

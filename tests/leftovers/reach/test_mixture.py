@@ -43,7 +43,7 @@ def cells(stayed: Floats, noise: Floats) -> Sites:
 
 
 @given(stays=st.floats(0.05, 0.6), lost=st.floats(0.005, 0.05), seed=st.integers(0, 10_000))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_the_gradient_is_that_of_the_posterior(stays: float, lost: float, seed: int) -> None:
     # Outside check: forward differences by scipy.
     mixture = mixture_of(40, seed)

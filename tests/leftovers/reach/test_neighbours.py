@@ -75,7 +75,7 @@ def test_all_taken_says_nothing_against_a_place_and_all_left_speaks_against_it(s
 
 
 @given(seed=st.integers(0, 10_000), stays=st.floats(0, 0.8), share=st.floats(0, 1))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_odds_are_at_most_those_if_all_were_reached_and_fall_with_each_grain_left(
     seed: int, stays: float, share: float
 ) -> None:

@@ -104,7 +104,7 @@ def test_no_grains_are_no_places() -> None:
 
 
 @given(columns=st.integers(5, 60), rows=st.integers(5, 60), pitch=st.floats(2, 6))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_the_spacing_of_a_regular_raster_is_its_pitch(columns: int, rows: int, pitch: float) -> None:
     x, y = (v.ravel().astype(float) * pitch + 1 for v in np.meshgrid(np.arange(columns), np.arange(rows)))
     # Closed form: places frame an area smaller by half a pitch on each side.

@@ -24,7 +24,7 @@ def found(seen: tuple[Floats, Floats, Floats]) -> Step | None:
     return find_step(*seen, REACH)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(seed=st.integers(0, 10**6), gap=st.floats(5, 120), number=st.integers(600, 4000))
 def test_a_gap_is_found_to_a_few_grains(seed: int, gap: float, number: int) -> None:
     step = found(strewn(np.random.default_rng(seed), number, gap))
@@ -93,7 +93,7 @@ def test_a_rise_away_from_the_foot_is_no_gap() -> None:
     assert found(strewn(np.random.default_rng(10), 1500, 40, near=0.6, beyond=0.95)) is None
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 10**6), noise=st.floats(0.1, 0.5))
 def test_estimates_that_stray_do_as_well(seed: int, noise: float) -> None:
     rng = np.random.default_rng(seed)
