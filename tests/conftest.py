@@ -4,6 +4,7 @@ Floor and photos of the bench are made here with numpy and OpenCV's warp alone, 
 """
 
 import importlib
+import signal
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -29,6 +30,8 @@ from debriscount.simulate.write import write_scene
 # find more; a test of slow code asks for fewer, one of a reader of files for more.
 settings.register_profile("debriscount", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("debriscount")
+# Tests that run in the background ignore Ctrl-C, and so would the commands that they start and end by it.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 LENTILS = DebrisKind("red lentils", (212, 100, 49), (4.4, 5.6), grain_mass_mg=35.0, area_mass_mg_per_mm2=1.75)
 

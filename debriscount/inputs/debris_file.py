@@ -19,8 +19,8 @@ _Mass = Annotated[Number, Field(gt=0, le=_MOST)]
 _Size = Annotated[Number, Field(gt=0, le=1000)]
 _Doubt = Annotated[Number, Field(ge=0, le=_MOST)]
 _MOST_PORTIONS, _MOST_PHOTOS = 1000, 100
-#: What the tables of results call all kinds together.
-_NAMES_TAKEN = ("all", "total")
+#: What the tables of results call the whole of it.
+_NAMES_TAKEN = ("patch",)
 _SHA256 = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 
 

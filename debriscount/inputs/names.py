@@ -6,6 +6,8 @@ from ..printable import spoils
 
 #: Pictures and tables shorten longer ones anyway.
 MOST_NAME = 100
+#: What tables call all of them together.
+_ALL = ("all", "total")
 
 
 def name_fault(name: str, taken: Container[str] = ()) -> str:
@@ -16,7 +18,7 @@ def name_fault(name: str, taken: Container[str] = ()) -> str:
     name : str
         Without blanks around it.
     taken : container of str
-        Words, in small letters, that tables use for something else.
+        Further words, in small letters, that tables use for something else, beside "all" and "total".
     """
     if not name:
         return "must not be empty"
@@ -24,6 +26,6 @@ def name_fault(name: str, taken: Container[str] = ()) -> str:
         return f"must have at most {MOST_NAME} characters"
     if spoils(name):
         return "must not hold control characters, line breaks or marks that turn the direction of writing"
-    if name.casefold() in taken:
+    if name.casefold() in _ALL or name.casefold() in taken:
         return f'must not be "{name}", which stands for something else in tables'
     return ""

@@ -13,8 +13,8 @@ from .patch import WALL_SIDES, ZONES, CustomZone, Marker, Patch
 from .toml_text import TomlText, read_toml
 
 LEAST_MARKERS = 3
-#: "all" and "total" stand for several zones or kinds in tables.
-_NAMES_TAKEN = ("all", "total", "patch", *ZONES)
+#: Zones that every patch has.
+_NAMES_TAKEN = ("patch", *ZONES)
 
 _MOST_MM = 100_000
 _Side = Annotated[Number, Field(gt=0, le=_MOST_MM)]

@@ -22,7 +22,8 @@ _MOST_SPREAD = 1.5
 _MOST_SHARE = 0.2
 #: Levels that a shift must have at least: less hardly moves a figure, and flat pictures do not vary at all.
 _LEAST = 3.0
-#: Blocks at either end of a row in which a shift is not looked for: there, a level edge in the scene looks like one.
+#: Blocks at either end of a row within which a level edge in the scene looks much like a shift. So few have no median
+#: to go by: each of them must tell, and the shift be twice as clear.
 _ENDS = 4
 
 
@@ -91,9 +92,24 @@ def _shifted_from(steps: NDArray[np.float32], columns: int, least: float) -> int
     within = steps[first : first + columns]
     shift = float(np.median(within))
     column = first % columns
-    if abs(shift) < limit or not _ENDS <= column <= columns - _ENDS:
+    short = min(column, columns - column)
+    if short == 0 or abs(shift) < (limit if short >= _ENDS else 2 * limit):
         return None
     spread = robust_sd(within, shift)
-    left_of_it, under_that = steps[first - column : first], within[columns - column :]
-    jumps = abs(float(np.median(left_of_it))) < abs(shift) / 2 < abs(float(np.median(under_that)))
-    return first if jumps and spread <= max(_MOST_SPREAD * usual, _MOST_SHARE * abs(shift), 0.5) else None
+    if spread > max(_MOST_SPREAD * usual, _MOST_SHARE * abs(shift), 0.5):
+        return None
+    return first if _jumps(steps[first - column :], columns, column, shift) else None
+
+
+def _jumps(steps: NDArray[np.float32], columns: int, column: int, shift: float) -> bool:
+    """Whether a shift goes down by a row of blocks at a column, as no edge in the scene does.
+
+    ``steps`` are those from the beginning of that row on.
+    """
+    row, under = steps[:columns] / shift, steps[columns : 2 * columns] / shift
+    left, right = (row[:column], under[:column]), (under[column:], row[column:])
+    if min(column, columns - column) >= _ENDS:
+        bare, moved = left
+        return abs(float(np.median(bare))) < 1 / 2 < float(np.median(moved))
+    bare, moved = left if column < _ENDS else right
+    return bool((abs(bare) < 1 / 2).all() and (abs(moved - 1) < 1 / 2).all())

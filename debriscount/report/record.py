@@ -10,6 +10,7 @@ from ..errors import InputFileError
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..inputs.text_file import file_text
+from ..inputs.toml_guard import line_of_long_number
 from ..photo.settings import CameraSettings
 from ..pickup.records import Amount, PassFigures, ZoneFigures
 from ..printable import printable
@@ -111,7 +112,11 @@ def read_record(path: str | Path) -> JsonObject:
     text = file_text(path, "record", _MOST_BYTES)
     try:
         record = json.loads(text, parse_constant=_refuse_constant)
-    except (ValueError, RecursionError) as error:
+    except RecursionError:
+        raise InputFileError(f"{path}: is nested too deeply. Give a record.") from None
+    except ValueError as error:
+        if (line := line_of_long_number(text)) is not None:  # Python's limit of digits
+            raise InputFileError(f"{path} line {line}: holds a number of too many digits. Give a record.") from None
         raise InputFileError(f"{path}: is not a JSON file ({error}).") from error
     found = record.get("format") if isinstance(record, dict) else None
     if found != FORMAT:

@@ -32,7 +32,7 @@ def shifted(values: NDArray[np.float64], row: int, column: int, by: Any, side: i
 
 
 @pytest.mark.parametrize("by", [12.0, -25.0, (0.0, -6.0, 30.0)])
-@pytest.mark.parametrize(("row", "column"), [(3, 12), (10, 20)])
+@pytest.mark.parametrize(("row", "column"), [(3, 12), (10, 20), (9, 1), (9, 3), (9, 28)])
 def test_a_shift_in_mid_row_is_refused(by: Any, row: int, column: int) -> None:
     check_shift(pixels(floor()), (16, 16))
     with pytest.raises(PhotoFileError, match=r"from row (\d+), column (\d+) on .* as after one wrong bit") as raised:
@@ -58,6 +58,15 @@ def test_an_edge_in_the_scene_is_none(row: int) -> None:
     check_shift(pixels(wall), (16, 16))
     check_shift(np.full((64, 480, 3), 90, np.uint8), (16, 16))
     check_shift(np.full((64, 64, 3), 90, np.uint8), (16, 16))
+
+
+@pytest.mark.parametrize("ends", [0, 1, 3])
+def test_an_edge_that_is_hidden_at_its_ends_is_none(ends: int) -> None:
+    """Chance puts the beginning of what is as long as a row anywhere within the ends."""
+    for seed in range(30):
+        wall = floor() + np.random.default_rng(seed).normal(0, 2, (320, 480, 3))
+        wall[160:, 16 * ends : 480 - 16 * ends] += 40
+        check_shift(pixels(wall), (16, 16))
 
 
 def test_blocks_are_as_large_as_the_file_says() -> None:

@@ -187,7 +187,8 @@ def test_record_reads_back_as_it_was_written(run: Measurement, tmp_path: Path) -
         ("[]", "its format is null, but only"),
         ("pass = 1", "is not a JSON file"),
         ('{"format": "debriscount/measurement/1", "a": NaN}', "NaN is not a JSON number"),
-        ("[" * 100_000, "is not a JSON file"),
+        ("[" * 100_000, "is nested too deeply"),
+        ('{"format":\n' + "9" * 5000 + "}", r"line 2: holds a number of too many digits"),
     ],
 )
 def test_files_of_another_format_are_refused(tmp_path: Path, text: str, words: str) -> None:
