@@ -148,17 +148,27 @@ def departure(
 
     def work(rows: slice) -> None:
         v, f, n = (np.moveaxis(a[rows], -1, 0).copy() for a in (view, floor, noise.sigma))
-        z = (v - f) / n
-        f /= n
-        whitened, reference = (z, f) if alone else (np.tensordot(inverse, z, 1), np.tensordot(inverse, f, 1))
-        along = (whitened * f).sum(axis=0)
-        loose = np.where(along < 0, np.float32(1 / shade**2), np.float32(1 / SHEEN**2))
-        reach = loose + (reference * f).sum(axis=0)
-        square = (whitened * z).sum(axis=0) - along * along / reach
-        length[rows] = np.sqrt(np.maximum(square, 0))
+        length[rows] = _length(v, f, n, None if alone else inverse, shade)
 
     over_strips(work, floor.shape[0])
     return length
+
+
+def _length(
+    v: NDArray[np.float32],
+    f: NDArray[np.float32],
+    n: NDArray[np.float32],
+    inverse: NDArray[np.float32] | None,
+    s: float,
+) -> NDArray[np.float32]:
+    """`departure` of channels, each (3, H, W); ``inverse`` is the inverse of the mix, None for the unit matrix."""
+    z, f = (v - f) / n, f / n
+    whitened, reference = (z, f) if inverse is None else (np.tensordot(inverse, z, 1), np.tensordot(inverse, f, 1))
+    along = (whitened * f).sum(axis=0)
+    loose = np.where(along < 0, np.float32(1 / s**2), np.float32(1 / SHEEN**2))
+    reach = loose + (reference * f).sum(axis=0)
+    square = (whitened * z).sum(axis=0) - along * along / reach
+    return np.asarray(np.sqrt(np.maximum(square, 0)), np.float32)
 
 
 def from_shaded_floor(
@@ -168,12 +178,12 @@ def from_shaded_floor(
 
     ``sigma``, of shape (H, W, 3), is the noise of a channel, to which coloured shade adds where the view is darker.
     """
-    widened = np.empty_like(sigma)
+    length = np.empty(floor.shape[:-1], np.float32)
 
     def work(rows: slice) -> None:
-        v, f, n = view[rows], floor[rows], sigma[rows]
-        tint = np.float32(SHADE_TINT) * f * ((v - f).sum(axis=-1, keepdims=True) < 0)
-        widened[rows] = np.sqrt(n * n + tint * tint)
+        v, f, n = (np.moveaxis(a[rows], -1, 0).copy() for a in (view, floor, sigma))
+        tint = np.float32(SHADE_TINT) * f * ((v - f).sum(axis=0) < 0)
+        length[rows] = _length(v, f, np.sqrt(n * n + tint * tint), None, SHADE)
 
     over_strips(work, view.shape[0])
-    return departure(view, floor, FloorNoise(widened, np.eye(3)), SHADE)
+    return length
