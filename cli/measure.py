@@ -8,6 +8,7 @@ import typer
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
 from ._terminal import progress_bar, said_aside, terminal_width
+from ._timings import StageTimes
 
 NOT_SOUND = 3
 
@@ -38,11 +39,15 @@ def measure(
         bool, typer.Option("--strict", help="Exit with 3 if the pickup of the patch is not sound; results are written.")
     ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
+    timings: Annotated[
+        bool, typer.Option("--timings", help="Print the seconds that each stage took, and the most memory.")
+    ] = False,
 ) -> None:
     """Measure one run: how much was picked up, and where.
 
     Figures are given by zone, kind of debris and pass, with whether to trust them and why the rest stayed.
     """
+    times = StageTimes() if timings else None
     from debriscount.opencv import require_opencv
 
     require_opencv()
@@ -66,7 +71,7 @@ def measure(
             weighing=weighing,
             allow_growth=allow_growth,
             most_megapixels=most_megapixels,
-            progress=progress,
+            progress=progress if times is None else times.showing(progress),
         )
     written = write_measurement(measurement, out, overwrite=overwrite)
     if json or quiet:  # the table has the warnings already
@@ -79,5 +84,7 @@ def measure(
     elif not quiet:
         typer.echo(table_text(measurement, terminal_width()), nl=False)
         said_aside(f"wrote {out}: {', '.join(path.name for path in written)}")
+    if times is not None:
+        said_aside("\n".join(times.lines()))
     if strict and not is_sound(measurement):
         raise typer.Exit(NOT_SOUND)

@@ -324,3 +324,18 @@ def test_every_pickup_of_a_refused_scene_is_refused(load: Any, particles: Any) -
     found = load("trust").called(scene, None)
     assert [(f.number, f.zone) for f in found] == [(n, z) for n in (1, 2) for z in ("patch", "open", "edge", "corner")]
     assert {f.trust for f in found} == {"refused"}
+
+
+def test_stages_are_read_from_what_timings_writes(load: Any) -> None:
+    text = "loading            0.50 s\nreading photos     1.25 s\npeak memory         612 MiB\n"
+    assert load("speed").stages(text) == {"loading": 0.5, "reading photos": 1.25, "peak memory": 612}
+    assert load("speed").stages("wrote result: a.json, b.csv\n") == {}
+
+
+def test_each_bar_of_the_speed_is_missed_alone(load: Any) -> None:
+    speed = load("speed")
+    held = (speed.MOST_DECODINGS, 1.0, speed.LEAST_QUICKER * speed.MOST_DECODINGS, speed.MOST_MIB)
+    assert speed.missed(*held) == []
+    assert speed.missed(held[0], 0.99, held[2], held[3]) == ["times of decoding"]
+    assert speed.missed(held[0], 1.0, 0.99 * held[2], held[3]) == ["quicker than the plain script"]
+    assert speed.missed(*held[:3], held[3] + 1) == ["memory"]

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from skimage.filters import threshold_otsu
 
 from .floor import RIM_PX, disc, from_surroundings
 from .kinds import KindHint
@@ -128,6 +127,8 @@ def _from_hints(view: NDArray[np.float32], kinds: Sequence[KindHint]) -> NDArray
 
 def _limit(distance: NDArray[np.float32]) -> float:
     """Distance up to which a window's pixels are debris; none is where most of it is floor."""
+    from skimage.filters import threshold_otsu  # takes long to load, and runs of several shots do without
+
     if float(np.ptp(distance)) <= _LEVELS * np.finfo(np.float32).eps * float(distance.max()):
         return -np.inf  # flat but for rounding, which has no bins to be sorted into
     limit = float(threshold_otsu(distance, nbins=_LEVELS))  # type: ignore[no-untyped-call]

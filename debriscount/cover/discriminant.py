@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,8 +22,8 @@ TINT = 0.03
 #: How far shade may change the hue of a floor, as a share of each channel: of two lamps of unlike colour one is
 #: hidden from a shadow. Daylight beside a warm lamp changes a channel's share of the light by about a tenth.
 SHADE_TINT = 0.1
-
-
+#: Matrix by which `cv2.transform` adds up the channels.
+_SUMMED = np.ones((1, 3), np.float32)
 #: Largest weight of a channel: cover then changes by a hundred for one step of an 8-bit photo's darkest levels.
 STEEPEST = np.float32(100 * 255 * 12.92)
 
@@ -122,7 +123,15 @@ def fisher_discriminant(
 
 def cover_of(discriminant: Discriminant, view: NDArray[np.float32], floor: NDArray[np.float32]) -> NDArray[np.float32]:
     """Cover of every pixel of a light-matched view, not clipped; shape (H, W)."""
-    return np.asarray(np.einsum("...c,...c->...", discriminant.filter, view - floor))
+    cover = np.empty(view.shape[:-1], np.float32)
+
+    def work(rows: slice) -> None:
+        along = view[rows] - floor[rows]
+        along *= discriminant.filter[rows]
+        cover[rows] = cv2.transform(along, _SUMMED)
+
+    over_strips(work, view.shape[0])
+    return cover
 
 
 def departure(
@@ -134,21 +143,32 @@ def departure(
     that darkens the floor and SHEEN for one that does not.
     """
     inverse = np.linalg.inv(noise.mix).astype(np.float32)
+    alone = np.array_equal(inverse, np.eye(3))  # channels that do not go together need no matrix
     length = np.empty(floor.shape[:-1], np.float32)
 
     def work(rows: slice) -> None:
         v, f, n = (np.moveaxis(a[rows], -1, 0).copy() for a in (view, floor, noise.sigma))
-        z = (v - f) / n
-        f /= n
-        whitened = np.tensordot(inverse, z, 1)
-        along = (whitened * f).sum(axis=0)
-        loose = np.where(along < 0, np.float32(1 / shade**2), np.float32(1 / SHEEN**2))
-        reach = loose + (np.tensordot(inverse, f, 1) * f).sum(axis=0)
-        square = (whitened * z).sum(axis=0) - along * along / reach
-        length[rows] = np.sqrt(np.maximum(square, 0))
+        length[rows] = _length(v, f, n, None if alone else inverse, shade)
 
     over_strips(work, floor.shape[0])
     return length
+
+
+def _length(
+    v: NDArray[np.float32],
+    f: NDArray[np.float32],
+    n: NDArray[np.float32],
+    inverse: NDArray[np.float32] | None,
+    s: float,
+) -> NDArray[np.float32]:
+    """`departure` of channels, each (3, H, W); ``inverse`` is the inverse of the mix, None for the unit matrix."""
+    z, f = (v - f) / n, f / n
+    whitened, reference = (z, f) if inverse is None else (np.tensordot(inverse, z, 1), np.tensordot(inverse, f, 1))
+    along = (whitened * f).sum(axis=0)
+    loose = np.where(along < 0, np.float32(1 / s**2), np.float32(1 / SHEEN**2))
+    reach = loose + (reference * f).sum(axis=0)
+    square = (whitened * z).sum(axis=0) - along * along / reach
+    return np.asarray(np.sqrt(np.maximum(square, 0)), np.float32)
 
 
 def from_shaded_floor(
@@ -158,12 +178,12 @@ def from_shaded_floor(
 
     ``sigma``, of shape (H, W, 3), is the noise of a channel, to which coloured shade adds where the view is darker.
     """
-    widened = np.empty_like(sigma)
+    length = np.empty(floor.shape[:-1], np.float32)
 
     def work(rows: slice) -> None:
-        v, f, n = view[rows], floor[rows], sigma[rows]
-        tint = np.float32(SHADE_TINT) * f * ((v - f).sum(axis=-1, keepdims=True) < 0)
-        widened[rows] = np.sqrt(n * n + tint * tint)
+        v, f, n = (np.moveaxis(a[rows], -1, 0).copy() for a in (view, floor, sigma))
+        tint = np.float32(SHADE_TINT) * f * ((v - f).sum(axis=0) < 0)
+        length[rows] = _length(v, f, np.sqrt(n * n + tint * tint), None, SHADE)
 
     over_strips(work, view.shape[0])
-    return departure(view, floor, FloorNoise(widened, np.eye(3)), SHADE)
+    return length

@@ -81,20 +81,24 @@ def average_bare(
         Where no shot shows the floor.
     """
     noise = 2 * brightness(sigma)
-    rims = [cv2.dilate(mask.astype(np.uint8), disc(RIM_PX)) for mask in covered]
-    greys = [cv2.blur(brightness(view), (3, 3)) for view in views]
-    if blank is not None:
-        bare = cv2.blur(brightness(blank), (3, 3))
-        rims = [np.maximum(rim, _paler(grey, bare, noise, grain_px)) for rim, grey in zip(rims, greys, strict=True)]
-    brightest = np.maximum.reduce([np.where(rim > 0, -1, grey) for rim, grey in zip(rims, greys, strict=True)])
+    bare = None if blank is None else _smooth_grey(blank)
+    # Shot by shot, and a grey made twice rather than kept: a run may have ten passes.
+    rims, brightest = [], np.full(noise.shape, -np.inf, np.float32)
+    for view, mask in zip(views, covered, strict=True):
+        rim, grey = np.asarray(cv2.dilate(mask.astype(np.uint8), disc(RIM_PX)), np.uint8), _smooth_grey(view)
+        if bare is not None:
+            rim = np.maximum(rim, _paler(grey, bare, noise, grain_px))
+        np.maximum(brightest, np.where(rim > 0, np.float32(-1), grey), out=brightest)
+        rims.append(rim)
+    lit = brightest - noise
     still = cv2.dilate(np.logical_and.reduce(covered).astype(np.uint8), disc(RIM_PX)) > 0
     total = np.zeros_like(views[0])
     count = np.zeros(covered[0].shape, np.float32)
-    for view, mask, rim, grey in zip(views, covered, rims, greys, strict=True):
+    for view, mask, rim in zip(views, covered, rims, strict=True):
         shaded = cv2.dilate(rim, disc(max(1, round(0.75 * grain_px))))
         # A place that may be shaded in one shot is taken from it only where no other shows it better.
         weight = np.where(shaded > 0, np.float32(1e-3), np.float32(1))
-        weight[grey < brightest - noise] = 0
+        weight[_smooth_grey(view) < lit] = 0
         weight[rim > 0] = IN_RIM
         weight[mask | (still & (rim > 0))] = 0
         total += view * weight[..., None]
@@ -105,6 +109,10 @@ def average_bare(
         known = from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0)) if before is None else before
         floor[hidden] = known[hidden]
     return floor, hidden
+
+
+def _smooth_grey(view: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.asarray(cv2.blur(brightness(view), (3, 3)), np.float32)
 
 
 def _paler(grey: NDArray[Any], bare: NDArray[Any], noise: NDArray[np.float32], grain_px: float) -> NDArray[np.uint8]:

@@ -4,9 +4,13 @@ Exposure, white balance, vignetting and the shade of a person beside the patch c
 all of them multiply linear light by a factor that varies slowly over the floor.
 """
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+from .strips import over_strips
 
 #: Side of the squares whose median ratio carries the first, stiff estimate, px.
 TILE = 16
@@ -37,18 +41,22 @@ def stiff_gain(
     """
     height, width = usable.shape
     rows, columns = height // TILE, width // TILE
-    logs = _tile_medians(np.log(np.maximum(reference, FAINTEST)) - np.log(np.maximum(view, FAINTEST)), rows, columns)
-    filled = _tile_medians(usable[..., None].astype(np.float32), rows, columns)[..., 0] > 0
+    logs = _tile_medians(_log_light(_sampled(reference)) - _log_light(_sampled(view)), rows, columns)
+    filled = _tile_medians(_sampled(usable)[..., None].astype(np.float32), rows, columns)[..., 0] > 0
     y, x = np.mgrid[0:rows, 0:columns]
     basis = quadratic_basis((x.ravel() + 0.5) * TILE, (y.ravel() + 0.5) * TILE, width, height)
     gain = np.empty_like(view)
     fx, fy = np.arange(width) + 0.5, np.arange(height) + 0.5
-    for channel in range(3):
-        values = logs[..., channel].ravel()
-        a = fit_quadratic(basis, np.asarray(values, float), filled.ravel())
-        u, v = 2 * fx / width - 1, (2 * fy / height - 1)[:, None]
-        surface = a[0] + a[1] * u + a[2] * v + a[3] * u**2 + a[4] * u * v + a[5] * v**2
-        gain[..., channel] = np.exp(surface)
+    across, down = 2 * fx / width - 1, (2 * fy / height - 1)[:, None]
+    surfaces = [fit_quadratic(basis, np.asarray(logs[..., c].ravel(), float), filled.ravel()) for c in range(3)]
+
+    def work(strip: slice) -> None:
+        u, v = across, down[strip]
+        for channel, a in enumerate(surfaces):
+            surface = a[0] + a[1] * u + a[2] * v + a[3] * u**2 + a[4] * u * v + a[5] * v**2
+            gain[strip, :, channel] = np.exp(surface, out=surface)
+
+    over_strips(work, height)
     return gain
 
 
@@ -82,10 +90,19 @@ def _biweight(off: NDArray[np.float64], known: NDArray[np.bool_]) -> NDArray[np.
     return np.asarray(known * np.clip(1 - (off / (4.685 * spread)) ** 2, 0, None) ** 2, float)
 
 
+def _sampled(values: NDArray[Any]) -> NDArray[Any]:
+    """Every second pixel of either direction: a quarter of the work for nearly the same medians."""
+    return values[::2, ::2]
+
+
+def _log_light(view: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.asarray(np.log(np.maximum(view, FAINTEST)), np.float32)
+
+
 def _tile_medians(values: NDArray[np.float32], rows: int, columns: int) -> NDArray[np.float32]:
-    # Every second pixel of either direction: a quarter of the work for nearly the same median.
-    cut = values[: rows * TILE : 2, : columns * TILE : 2]
+    """Medians of squares, of which ``values`` holds what `_sampled` leaves; shape (rows, columns, channels)."""
     half = TILE // 2
+    cut = values[: rows * half, : columns * half]
     blocks = cut.reshape(rows, half, columns, half, -1).transpose(0, 2, 4, 1, 3)
     return np.asarray(np.median(blocks.reshape(rows, columns, cut.shape[-1], half * half), axis=-1))
 

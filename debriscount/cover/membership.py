@@ -160,7 +160,7 @@ def _shares(
 
 
 def _normal(off: Floats, covariance: Floats) -> Floats:
-    square = np.einsum("ni,ij,nj->n", off, np.linalg.inv(covariance), off)
+    square = ((off @ np.linalg.inv(covariance)) * off).sum(axis=1)
     return np.asarray(np.exp(-0.5 * square) / np.sqrt((2 * np.pi) ** off.shape[1] * np.linalg.det(covariance)))
 
 
@@ -182,7 +182,11 @@ def _floor_density(places: Floats, floor_colours: Floats) -> Floats:
         low = cells.min(axis=0)
         span = cells.max(axis=0) - low + 1
         counts = np.bincount(np.ravel_multi_index((cells - low).T, span), minlength=int(span.prod()))
-        asked = np.floor(places / CELL + offset).astype(np.int64) - low
-        inside = ((asked >= 0) & (asked < span)).all(axis=1)
-        density[inside] += counts[np.ravel_multi_index(asked[inside].T, span)]
+        # Coordinate by coordinate: rows of two or three numbers are slow to go through.
+        inside, cell = np.ones(len(places), bool), np.zeros(len(places), np.int64)
+        for place, first, count in zip(places.T, low, span, strict=True):
+            asked = np.floor(place / CELL + offset).astype(np.int64) - first
+            inside &= (asked >= 0) & (asked < count)
+            cell = cell * count + asked
+        density[inside] += counts[cell[inside]]
     return np.asarray(density / (2 * len(floor_colours) * CELL ** places.shape[1]))

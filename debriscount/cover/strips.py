@@ -13,5 +13,8 @@ def over_strips(work: Callable[[slice], None], rows: int) -> None:
     The calls come from several threads at once, so each may write to its own rows only.
     """
     strips = [slice(start, min(start + ROWS, rows)) for start in range(0, rows, ROWS)]
+    if len(strips) == 1:  # no thread is worth its start
+        work(strips[0])
+        return
     with ThreadPoolExecutor(cpu_count() or 1) as pool:
         list(pool.map(work, strips))

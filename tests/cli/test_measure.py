@@ -82,6 +82,9 @@ def measured(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
 
     def measure(*arguments: Any, **options: Any) -> Measurement:
         called.update(options, arguments=arguments)
+        if options["progress"] is not None:
+            options["progress"](0.0, "reading photos")
+            options["progress"](1.0, "done")
         return cast(Measurement, called["result"])
 
     monkeypatch.setitem(vars(debriscount), "measure", measure)
@@ -121,6 +124,14 @@ def test_quiet_leaves_the_warnings_alone(tmp_path: Path) -> None:
     result = run(tmp_path / "out", "--quiet")
     assert (result.exit_code, result.stdout) == (0, "")
     assert result.stderr == "Warning: the blank is dark.\n"
+
+
+@pytest.mark.usefixtures("measured")
+def test_timings_go_to_stderr_by_stage(tmp_path: Path) -> None:
+    plain, timed = run(tmp_path / "out"), run(tmp_path / "timed", "--timings")
+    assert (timed.exit_code, timed.stdout) == (0, plain.stdout)
+    stages = [line.rsplit(maxsplit=2)[0] for line in timed.stderr.splitlines()[1:]]
+    assert stages[:4] == ["loading", "reading photos", "writing", "in all"]
 
 
 @pytest.mark.parametrize(("trust", "code"), [("sound", 0), ("doubtful", 3), ("not measurable", 3)])
