@@ -44,16 +44,16 @@ def find_scatter(fates: Fates, patch: Patch) -> Scatter:
     ends, percent = _histogram(moved, later)
     margin, interval = _margin_share(fates, patch, lay)
     return Scatter(
-        margin,
-        interval,
-        _gain_by_side(fates, patch),
-        100 * _bare_mm2(fates) / lay if lay > 0 else None,
-        direction,
-        strength,
-        ends,
-        percent,
-        _median(moved.least_mm, later.area_mm2[moved.grains]),
-        side,
+        margin_percent=margin,
+        margin_interval95=interval,
+        margin_sides=_gain_by_side(fates, patch),
+        bare_percent=100 * _bare_mm2(fates) / lay if lay > 0 else None,
+        direction_deg=direction,
+        strength=strength,
+        distance_mm=ends,
+        distance_percent=percent,
+        median_distance_mm=_median(moved.least_mm, later.area_mm2[moved.grains]),
+        side=side,
     )
 
 

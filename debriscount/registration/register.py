@@ -31,7 +31,7 @@ ROUNDS = 2
 WHOLE = 0.998
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class RegisteredShots:
     """Floor views of one run on a common raster.
 
@@ -119,19 +119,19 @@ def register_shots(
         warnings += _check_view(name, photo, patch, grid, laid[name].seen)
     shown = np.logical_and.reduce([clear, *(one.seen for one in laid.values())])
     return RegisteredShots(
-        grid,
-        {n: laid[n].view for n in photos},
-        shown,
-        shown & floor,
-        {n: tuple(sorted(located.markers[n])) for n in photos},
-        {n: laid[n].residual_mm for n in photos},
-        {n: laid[n].likeness for n in photos},
-        tuple(warnings),
-        {n: camera_place(models[n][0]) for n in photos},
-        _border_u_mm(located.fitted, list(photos).index(reference), patch),
-        {n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
-        located,
-        paper_colour(photos[reference].pixels, [m.corners_px for m in located.seen[reference].values()]),
+        grid=grid,
+        views={n: laid[n].view for n in photos},
+        shown=shown,
+        usable=shown & floor,
+        markers_seen={n: tuple(sorted(located.markers[n])) for n in photos},
+        residual_mm={n: laid[n].residual_mm for n in photos},
+        likeness={n: laid[n].likeness for n in photos},
+        warnings=tuple(warnings),
+        cameras={n: camera_place(models[n][0]) for n in photos},
+        place_u_mm=_border_u_mm(located.fitted, list(photos).index(reference), patch),
+        apart_mm={n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
+        located=located,
+        paper=paper_colour(photos[reference].pixels, [m.corners_px for m in located.seen[reference].values()]),
     )
 
 

@@ -34,7 +34,7 @@ ROUNDED = 0.1
 APART = 0.25
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Clarity:
     """How one kind stands out in one shot.
 
@@ -97,7 +97,7 @@ def clarity(
         rounding = to_light @ np.diag(variance) @ to_light.T
         rounded = cover_a_pixel(telling(floor, debris, rounding).weight, rounding, grain_px, blur_px)
         coarse = math.sqrt(12 * float(variance.max()))
-    return Clarity(steps, told_by.spread, noise, pattern, rounded, coarse)
+    return Clarity(steps=steps, spread=told_by.spread, noise=noise, pattern=pattern, rounded=rounded, coarse=coarse)
 
 
 def pattern_cover(tiles: NDArray[np.float32], weight: NDArray[np.float64], grain_px: float) -> float:

@@ -27,7 +27,7 @@ CALM = 0.25
 QUANTILES = (0.2, 0.5, 0.8)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class ShotLook:
     """One shot by cells of the patch.
 
@@ -66,13 +66,13 @@ def look_at(photo: Photo, view: FloorToPhoto, patch: Patch, cell: float) -> Shot
     encoded = np.quantile(readings, QUANTILES, axis=2, method="nearest").astype(np.uint8)
     tiles, noise = _calm_tiles(photo.pixels, view, patch)
     return ShotLook(
-        cell,
-        linear_pixels(encoded.reshape(-1, columns, 3)).reshape(encoded.shape).astype(float),
-        clear & seen.all(axis=2),
-        ((readings >= TOP).sum(axis=-1) >= 2).mean(axis=2),
-        float(seen.mean()),
-        noise,
-        tiles,
+        cell_mm=cell,
+        light=linear_pixels(encoded.reshape(-1, columns, 3)).reshape(encoded.shape).astype(float),
+        inside=clear & seen.all(axis=2),
+        clipped=((readings >= TOP).sum(axis=-1) >= 2).mean(axis=2),
+        shown=float(seen.mean()),
+        noise=noise,
+        tiles=tiles,
     )
 
 

@@ -29,7 +29,7 @@ class TrueAmount:
     mass_g: float | None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class SceneTruth:
     """What is so in a scene, whatever the photos show.
 
@@ -167,17 +167,17 @@ def draw_truth(spec: SceneSpec) -> SceneTruth:
         lying.append((cleaned.fate == UNTOUCHED) | (cleaned.fate == DISPLACED))
     poses = pose_shots(patch, spec.camera, len(spec.shot_names), chance(spec, 2))
     return SceneTruth(
-        patch,
-        tuple(portion.kind.name for portion in spec.portions),
-        grains,
-        np.array(places),
-        np.array(angles),
-        np.array(lying),
-        np.array(fates, np.int8).reshape(len(fates), len(grains)),
-        np.array(reached, bool).reshape(len(fates), len(grains)),
-        spec.passes,
-        routes,
-        dict(zip(spec.shot_names, poses, strict=True)),
+        patch=patch,
+        kinds=tuple(portion.kind.name for portion in spec.portions),
+        grains=grains,
+        places_mm=np.array(places),
+        angle_rad=np.array(angles),
+        lying=np.array(lying),
+        fate=np.array(fates, np.int8).reshape(len(fates), len(grains)),
+        reached=np.array(reached, bool).reshape(len(fates), len(grains)),
+        lanes=spec.passes,
+        routes=routes,
+        poses=dict(zip(spec.shot_names, poses, strict=True)),
     )
 
 
