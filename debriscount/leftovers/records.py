@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
 from ..grains.table import GrainTable
-from ..inputs.patch import MARGIN, OUTSIDE
+from ..inputs.patch import zone_in_patch
 from ..registration.grid import FloorGrid
 
 
@@ -49,7 +49,7 @@ class Fates:
 
 def in_patch(grains: GrainTable) -> Mask:
     """Which grains lie in the patch, shape (N,)."""
-    return np.asarray((grains.zone != MARGIN) & (grains.zone != OUTSIDE))
+    return zone_in_patch(grains.zone)
 
 
 Interval = tuple[float, float]

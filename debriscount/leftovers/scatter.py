@@ -81,13 +81,9 @@ def _margin_share(fates: Fates, patch: Patch, lay_mm2: float) -> tuple[float | N
 
 def _side_of(grains: GrainTable, patch: Patch) -> NDArray[np.int_]:
     """Side of the patch beyond which each grain of the margin lies farthest, an index into ``WALL_SIDES``."""
-    beyond = {
-        "top": -grains.y_mm,
-        "right": grains.x_mm - patch.width_mm,
-        "bottom": grains.y_mm - patch.height_mm,
-        "left": -grains.x_mm,
-    }
-    return np.asarray(np.stack([beyond[side] for side in WALL_SIDES]).argmax(axis=0))
+    return np.asarray(
+        np.stack([patch.to_side_mm(side, grains.x_mm, grains.y_mm) for side in WALL_SIDES]).argmin(axis=0)
+    )
 
 
 def _by_side(grains: GrainTable, patch: Patch, weight: Floats) -> dict[str, float]:

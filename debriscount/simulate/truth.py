@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
-from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
+from ..inputs.patch import OUTSIDE, ZONES, Patch, zone_in_patch
 from .clean import DISPLACED, FATES, GONE, REMOVED, UNTOUCHED, clean
 from .grains import Grains, draw_grains
 from .pose import Pose, pose_shots
@@ -70,7 +70,7 @@ class SceneTruth:
         """Which grains lie in the patch and in each zone, arrays of shape (N,)."""
         codes = self.zone_codes(state)
         own = np.ones(len(codes), bool) if kind is None else self.grains.kind == kind
-        members = {"patch": (codes != OUTSIDE) & (codes != MARGIN) & own}
+        members = {"patch": zone_in_patch(codes) & own}
         return members | {name: (codes == ZONES.index(name)) & own for name in self.patch.zone_names()}
 
     def _amount(self, chosen: Mask, kind: int | None) -> TrueAmount:

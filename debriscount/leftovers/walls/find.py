@@ -68,13 +68,7 @@ def _depth(patch: Patch, wall: str) -> float:
 
 def _to_wall(grains: GrainTable, patch: Patch, wall: str) -> Floats:
     """Distance of each grain from the foot of a wall, mm; what seems to lie behind it lies at it."""
-    distance = {
-        "left": grains.x_mm,
-        "right": patch.width_mm - grains.x_mm,
-        "top": grains.y_mm,
-        "bottom": patch.height_mm - grains.y_mm,
-    }[wall]
-    return np.asarray(np.maximum(distance, 0.0))
+    return np.asarray(np.maximum(patch.to_side_mm(wall, grains.x_mm, grains.y_mm), 0.0))
 
 
 def _to_corner(grains: GrainTable, patch: Patch, pair: tuple[str, str]) -> Floats:
