@@ -127,7 +127,7 @@ def _numbers(texts: Sequence[str]) -> list[float] | None:
     return numbers if all(math.isfinite(number) for number in numbers) else None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PatchAnswers:
     """What a patch is to be.
 
@@ -200,7 +200,18 @@ def gather_answers(
     usual_mm = f"{usual_side_mm(*size, margin):g}"
     side = answer("side", "Side of the black squares, mm", usual_mm, read_side)
     paper = answer("paper", "Paper to print them on (a4, letter)", "a4", read_paper)
-    return PatchAnswers(name, size, sides, side, edge, corner, margin, paper, own, megapixels)
+    return PatchAnswers(
+        name=name,
+        size_mm=size,
+        walls=sides,
+        side_mm=side,
+        edge_mm=edge,
+        corner_mm=corner,
+        margin_mm=margin,
+        paper=paper,
+        markers=own,
+        megapixels=megapixels,
+    )
 
 
 def _walls_of(place: str, walls: Sequence[str], ask: Ask) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ _MARK = ".debriscount-demo"
 _MARK_TEXT = "Made by the demo of debriscount, which may write here again.\n"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DemoFigure:
     """Pickup of one zone after one pass, as measured and as it truly was (by area), percent."""
 
@@ -29,7 +29,7 @@ class DemoFigure:
     true_percent: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DemoRun:
     """One measured run of the demo: its figures, what was written, and how to repeat it by hand."""
 
@@ -127,7 +127,13 @@ def run_scene(folder: Path, progress: Callable[[float, str], None] | None = None
             true_percent = true["zones"].get(zone, {}).get("pickup_by_area_percent")
             if measured.pickup_percent is not None or true_percent is not None:
                 figures.append(
-                    DemoFigure(passed.number, zone, measured.pickup_percent, measured.interval95, true_percent)
+                    DemoFigure(
+                        number=passed.number,
+                        zone=zone,
+                        measured_percent=measured.pickup_percent,
+                        interval95=measured.interval95,
+                        true_percent=true_percent,
+                    )
                 )
     options = [f"--debris {path.name}" for path in debris]
     if blank:

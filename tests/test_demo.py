@@ -45,9 +45,16 @@ def test_an_unknown_run_is_a_programmers_mistake(tmp_path: Path) -> None:
 
 
 def test_the_text_shows_what_is_unknown_as_a_dash(tmp_path: Path) -> None:
-    figures = (DemoFigure(1, "patch", 77.25, (76.0, 78.0), 77.51), DemoFigure(1, "edge", None, None, 57.0))
+    figures = (
+        DemoFigure(number=1, zone="patch", measured_percent=77.25, interval95=(76.0, 78.0), true_percent=77.51),
+        DemoFigure(number=1, zone="edge", measured_percent=None, interval95=None, true_percent=57.0),
+    )
     written = (tmp_path / "measurement.json", tmp_path / "after.png")
-    text = demo_text(DemoRun("bench", tmp_path, figures, written, "debriscount measure", ()))
+    text = demo_text(
+        DemoRun(
+            scene="bench", folder=tmp_path, figures=figures, written=written, command="debriscount measure", warnings=()
+        )
+    )
     lines = text.splitlines()
     assert lines[2].split() == ["1", "patch", "77.2", "%", "76.0", "to", "78.0", "77.5", "%"]
     assert lines[3].split() == ["1", "edge", "-", "-", "57.0", "%"]

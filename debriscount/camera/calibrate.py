@@ -156,23 +156,39 @@ def lens_from_corners(
     fx, fy, cx, cy = (float(matrix[at]) for at in ((0, 0), (1, 1), (0, 2), (1, 2)))
     if not (np.isfinite([*np.ravel(terms), *np.ravel(u)[:9], rms]).all() and 0 < max(fx, fy) < LONGEST * max(size)):
         raise open_end
-    lens = CameraLens(name, size, (fx, fy), (cx, cy), (k1, k2, k3), (p1, p2), focal_mm)
+    lens = CameraLens(
+        name=name,
+        size_px=size,
+        focal_px=(fx, fy),
+        center_px=(cx, cy),
+        radial=(k1, k2, k3),
+        tangential=(p1, p2),
+        focal_length_mm=focal_mm,
+    )
     coverage, reach = _covered(np.concatenate([s.photo_px for s in seen.values()]), size)
     names = [Path(path).name for path in seen]
     facts = Facts(
-        len(seen), float(rms), coverage, reach, _tilted_deg(turns), fold_percent(lens), names[int(np.argmax(each))]
+        photos=len(seen),
+        rms_px=float(rms),
+        coverage_percent=coverage,
+        reach_percent=reach,
+        tilt_deg=_tilted_deg(turns),
+        fold_percent=fold_percent(lens),
+        worst_photo=names[int(np.argmax(each))],
     )
+    verdict, reasons = judge(facts)
     how = LensCalibration(
-        date.today().isoformat(),
-        facts.photos,
-        facts.rms_px,
-        coverage,
-        reach,
-        *judge(facts),
-        (u_fx, u_fy),
-        (u_cx, u_cy),
-        (u_k1, u_k2, u_k3),
-        (u_p1, u_p2),
+        date=date.today().isoformat(),
+        photos=facts.photos,
+        rms_px=facts.rms_px,
+        coverage_percent=coverage,
+        reach_percent=reach,
+        verdict=verdict,
+        reasons=reasons,
+        u_focal_px=(u_fx, u_fy),
+        u_center_px=(u_cx, u_cy),
+        u_radial=(u_k1, u_k2, u_k3),
+        u_tangential=(u_p1, u_p2),
     )
     return LearntLens(replace(lens, calibration=how), board, tuple(names), without)
 

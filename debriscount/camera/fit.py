@@ -44,7 +44,7 @@ class SeenCorners:
     size_px: tuple[int, int]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class FittedViews:
     """Views of all shots of a run, and what is left between model and corners.
 
@@ -126,7 +126,7 @@ def fit_views(shots: Sequence[SeenCorners], lens: Sequence[Lens] | None = None) 
         for r, view, s in zip(residuals, views, shots, strict=True)
     )
     spread = tuple(tuple(other[k] for other in others) for k in range(len(shots)))
-    return FittedViews(views, rms, residuals, deviations[0], spread)
+    return FittedViews(views=views, residual_mm=rms, residuals=residuals, laid_mm=deviations[0], spread=spread)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,7 +7,7 @@ from ..inputs.lens import VERDICTS
 GOOD, USABLE, NOT_USABLE = VERDICTS
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Facts:
     """What a verdict rests on.
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CalibrationPortion:
     """A weighed portion that a kind's masses were learned from: its photos, and what they showed.
 

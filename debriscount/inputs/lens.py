@@ -6,7 +6,7 @@ from dataclasses import dataclass
 VERDICTS = ("good", "usable", "not usable")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LensCalibration:
     """How a lens was learnt.
 
@@ -29,7 +29,7 @@ class LensCalibration:
     u_tangential: tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CameraLens:
     """A lens in the frame of the sensor, before a photo is turned upright.
 

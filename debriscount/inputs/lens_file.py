@@ -91,27 +91,27 @@ def read_lens(path: str | PathLike[str]) -> CameraLens:
                 "Give the principal point in pixels, column and row.",
             )
     return CameraLens(
-        lens.name,
-        lens.size_px,
-        lens.focal_px,
-        lens.center_px,
-        (lens.k1, lens.k2, lens.k3),
-        (lens.p1, lens.p2),
-        lens.focal_length_mm,
-        None
+        name=lens.name,
+        size_px=lens.size_px,
+        focal_px=lens.focal_px,
+        center_px=lens.center_px,
+        radial=(lens.k1, lens.k2, lens.k3),
+        tangential=(lens.p1, lens.p2),
+        focal_length_mm=lens.focal_length_mm,
+        calibration=None
         if how is None
         else LensCalibration(
-            how.date,
-            how.photos,
-            how.rms_px,
-            how.coverage_percent,
-            how.reach_percent,
-            how.verdict,
-            how.reasons,
-            how.u_focal_px,
-            how.u_center_px,
-            (how.u_k1, how.u_k2, how.u_k3),
-            (how.u_p1, how.u_p2),
+            date=how.date,
+            photos=how.photos,
+            rms_px=how.rms_px,
+            coverage_percent=how.coverage_percent,
+            reach_percent=how.reach_percent,
+            verdict=how.verdict,
+            reasons=how.reasons,
+            u_focal_px=how.u_focal_px,
+            u_center_px=how.u_center_px,
+            u_radial=(how.u_k1, how.u_k2, how.u_k3),
+            u_tangential=(how.u_p1, how.u_p2),
         ),
     )
 

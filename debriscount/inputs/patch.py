@@ -2,11 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
+
+#: Numbers or arrays of numbers, of single or double precision; what is made of them is of the same kind.
+AnyFloats = TypeVar("AnyFloats", float, NDArray[np.float32], NDArray[np.float64])
 
 WALL_SIDES = ("top", "right", "bottom", "left")
 
@@ -14,6 +18,11 @@ WALL_SIDES = ("top", "right", "bottom", "left")
 ZONES = ("open", "edge", "corner", "margin")
 OPEN, EDGE, CORNER, MARGIN = range(4)
 OUTSIDE = -1
+
+
+def zone_in_patch(zone: NDArray[np.int8]) -> Mask:
+    """Whether each of these zone codes is one of the patch's own: neither margin nor outside."""
+    return np.asarray((zone != MARGIN) & (zone != OUTSIDE))
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,17 +89,38 @@ class Patch:
             y = np.minimum(y, self.height_mm - hair)
         return x, y
 
+    def corners_mm(self) -> Floats:
+        """Corners of the patch, ndarray of shape (4, 2): top left, then clockwise, mm."""
+        w, h = self.width_mm, self.height_mm
+        return np.array([[0, 0], [w, 0], [w, h], [0, h]], float)
+
+    def wall_corners(self) -> list[tuple[str, str]]:
+        """Pairs of walls that meet in a corner; top or bottom first."""
+        return [(a, b) for b in ("left", "right") for a in ("top", "bottom") if a in self.walls and b in self.walls]
+
+    def to_side_mm(self, side: str, x_mm: AnyFloats, y_mm: AnyFloats) -> AnyFloats:
+        """Distance of each place from one of ``WALL_SIDES``, wall or not, mm; negative beyond it.
+
+        ``x_mm`` and ``y_mm`` may be numbers or arrays; the distance has the shape of the one it depends on.
+        """
+        if side in ("left", "right"):
+            return x_mm if side == "left" else self.width_mm - x_mm
+        return y_mm if side == "top" else self.height_mm - y_mm
+
     def inside(
         self, x_mm: Sequence[float] | NDArray[np.floating], y_mm: Sequence[float] | NDArray[np.floating]
     ) -> Mask:
         """Whether each point lies in the patch, margin not counted; shapes as for `zone_codes`."""
-        zone = self.zone_codes(x_mm, y_mm)
-        return np.asarray((zone != MARGIN) & (zone != OUTSIDE))
+        return zone_in_patch(self.zone_codes(x_mm, y_mm))
 
     def zone_names(self) -> tuple[str, ...]:
         """Names of the zones that this patch's walls and margin make, in ``ZONES``' order."""
-        has_corner = any(a in self.walls and b in self.walls for a in ("top", "bottom") for b in ("left", "right"))
-        present = {"open": True, "edge": bool(self.walls), "corner": has_corner, "margin": self.margin_mm > 0}
+        present = {
+            "open": True,
+            "edge": bool(self.walls),
+            "corner": bool(self.wall_corners()),
+            "margin": self.margin_mm > 0,
+        }
         return tuple(name for name in ZONES if present[name])
 
     def zone_codes(
@@ -109,7 +139,7 @@ class Patch:
             Zones do not overlap: a point of the corner square is corner, not edge.
         """
         x, y = np.broadcast_arrays(np.asarray(x_mm, float), np.asarray(y_mm, float))
-        to_wall = {"left": x, "right": self.width_mm - x, "top": y, "bottom": self.height_mm - y}
+        to_wall = {wall: self.to_side_mm(wall, x, y) for wall in self.walls}
         inside = (x >= 0) & (x < self.width_mm) & (y >= 0) & (y < self.height_mm)
         codes = np.full(x.shape, OUTSIDE, np.int8)
         left, top, right, bottom = self.outer_box_mm()
@@ -117,8 +147,6 @@ class Patch:
         codes[inside] = OPEN
         for wall in self.walls:
             codes[inside & (to_wall[wall] < self.edge_mm)] = EDGE
-        for a in ("top", "bottom"):
-            for b in ("left", "right"):
-                if a in self.walls and b in self.walls:
-                    codes[inside & (to_wall[a] < self.corner_mm) & (to_wall[b] < self.corner_mm)] = CORNER
+        for a, b in self.wall_corners():
+            codes[inside & (to_wall[a] < self.corner_mm) & (to_wall[b] < self.corner_mm)] = CORNER
         return codes

@@ -102,8 +102,7 @@ def sides_to_measure_from(patch: Patch) -> tuple[str, str]:
 def distances_mm(patch: Patch, marker: Marker) -> tuple[Distance, Distance]:
     """Distances of a square from the two sides that `sides_to_measure_from` gives."""
     across, down = sides_to_measure_from(patch)
-    x, y = marker.center_mm
-    from_side = (x if across == "left" else patch.width_mm - x, y if down == "top" else patch.height_mm - y)
+    from_side = [patch.to_side_mm(side, *marker.center_mm) for side in (across, down)]
     half = marker.side_mm / 2
     first, second = (Distance(d - half, d, d + half) for d in from_side)
     return first, second

@@ -67,7 +67,14 @@ def pass_step(
     """
     share, interval = of_found(pickup, earlier)
     again, chance = _missed_again(reach, earlier_reach, found)
-    return PassStep(number, share, interval, pickup.percent, again, chance)
+    return PassStep(
+        number=number,
+        of_found_percent=share,
+        of_found_interval95=interval,
+        together_percent=pickup.percent,
+        missed_again_percent=again,
+        missed_again_by_chance_percent=chance,
+    )
 
 
 def further_pass(pickups: Sequence[Pickup]) -> FurtherPass | None:

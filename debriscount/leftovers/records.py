@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
 from ..grains.table import GrainTable
-from ..inputs.patch import MARGIN, OUTSIDE
+from ..inputs.patch import zone_in_patch
 from ..registration.grid import FloorGrid
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Fates:
     """The grains of an earlier and a later shot, and how far each lies in both.
 
@@ -49,7 +49,7 @@ class Fates:
 
 def in_patch(grains: GrainTable) -> Mask:
     """Which grains lie in the patch, shape (N,)."""
-    return np.asarray((grains.zone != MARGIN) & (grains.zone != OUTSIDE))
+    return zone_in_patch(grains.zone)
 
 
 Interval = tuple[float, float]
@@ -66,7 +66,7 @@ class LeftShares:
     untouched_interval95: Interval | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Leftovers:
     """Leftovers of a pass against *before*: of the patch, of its zones and of every kind by zone.
 
@@ -95,7 +95,7 @@ class ReachedShare:
     pickup_interval95: Interval | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MissedPlace:
     """A place that the machine never met: its outline, area, the debris left in it and that's share of all leftovers.
 
@@ -123,7 +123,7 @@ class Reach:
     told_share: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Strip:
     """A strip of floor between two lanes that the machine left: its middle line's ends and its width.
 
@@ -138,7 +138,7 @@ class Strip:
     share_percent: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Lanes:
     """The pattern of parallel lanes that left strips between them.
 
@@ -160,7 +160,7 @@ class Lanes:
     share_percent: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WallProfile:
     """Leftovers against the distance from a wall.
 
@@ -199,7 +199,7 @@ class Walls:
     corners: tuple[CornerReach, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Scatter:
     """Debris that was moved: into the margin, and onto places of the patch that were bare.
 
@@ -223,7 +223,7 @@ class Scatter:
     side: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PassStep:
     """What one pass brought: of what it found, and with the passes before it, percent.
 
@@ -258,7 +258,7 @@ class Explanation:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class WhyLeft:
     """All that is said of the leftovers of one pass.
 

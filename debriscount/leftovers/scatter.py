@@ -44,16 +44,16 @@ def find_scatter(fates: Fates, patch: Patch) -> Scatter:
     ends, percent = _histogram(moved, later)
     margin, interval = _margin_share(fates, patch, lay)
     return Scatter(
-        margin,
-        interval,
-        _gain_by_side(fates, patch),
-        100 * _bare_mm2(fates) / lay if lay > 0 else None,
-        direction,
-        strength,
-        ends,
-        percent,
-        _median(moved.least_mm, later.area_mm2[moved.grains]),
-        side,
+        margin_percent=margin,
+        margin_interval95=interval,
+        margin_sides=_gain_by_side(fates, patch),
+        bare_percent=100 * _bare_mm2(fates) / lay if lay > 0 else None,
+        direction_deg=direction,
+        strength=strength,
+        distance_mm=ends,
+        distance_percent=percent,
+        median_distance_mm=_median(moved.least_mm, later.area_mm2[moved.grains]),
+        side=side,
     )
 
 
@@ -81,13 +81,9 @@ def _margin_share(fates: Fates, patch: Patch, lay_mm2: float) -> tuple[float | N
 
 def _side_of(grains: GrainTable, patch: Patch) -> NDArray[np.int_]:
     """Side of the patch beyond which each grain of the margin lies farthest, an index into ``WALL_SIDES``."""
-    beyond = {
-        "top": -grains.y_mm,
-        "right": grains.x_mm - patch.width_mm,
-        "bottom": grains.y_mm - patch.height_mm,
-        "left": -grains.x_mm,
-    }
-    return np.asarray(np.stack([beyond[side] for side in WALL_SIDES]).argmax(axis=0))
+    return np.asarray(
+        np.stack([patch.to_side_mm(side, grains.x_mm, grains.y_mm) for side in WALL_SIDES]).argmin(axis=0)
+    )
 
 
 def _by_side(grains: GrainTable, patch: Patch, weight: Floats) -> dict[str, float]:

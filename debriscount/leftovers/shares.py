@@ -35,14 +35,14 @@ def leftovers_of(fates: Fates, patch: Patch, kind_names: Sequence[str]) -> Lefto
     kinds = range(len(kind_names))
     members = zone_members(patch, fates.later)
     return Leftovers(
-        {zone: _shares(fates, member) for zone, member in members.items()},
-        {
+        zones={zone: _shares(fates, member) for zone, member in members.items()},
+        kinds={
             name: {zone: _shares(fates, member & (fates.later.kind == kind)) for zone, member in members.items()}
             for kind, name in zip(kinds, kind_names, strict=True)
         },
-        dict(zip(kind_names, fates.least_shift_mm, strict=True)),
-        dict(zip(kind_names, fates.chance_percent, strict=True)),
-        dict(zip(kind_names, fates.matched, strict=True)),
+        least_shift_mm=dict(zip(kind_names, fates.least_shift_mm, strict=True)),
+        chance_percent=dict(zip(kind_names, fates.chance_percent, strict=True)),
+        matched=dict(zip(kind_names, fates.matched, strict=True)),
     )
 
 

@@ -73,7 +73,16 @@ def trace(
     # A grain that lies beside its place may be taken for another kind's.
     stayed[np.concatenate(gone)] = 0.0
     matched = tuple(hint.outlined for hint in kinds)
-    return Fates(earlier.grains, later.grains, stayed, untouched, matched, tuple(least), tuple(u), tuple(chance))
+    return Fates(
+        earlier=earlier.grains,
+        later=later.grains,
+        stayed=stayed,
+        untouched=untouched,
+        matched=matched,
+        least_shift_mm=tuple(least),
+        u_untouched_percent=tuple(u),
+        chance_percent=tuple(chance),
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

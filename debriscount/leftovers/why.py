@@ -98,7 +98,17 @@ def _explained(
     missed = () if reach is None else find_missed(own, patch, reach, lanes)
     walls, scatter = find_walls(own, patch), find_scatter(own, patch)
     sentences = findings(leftovers, reach, lanes, missed, walls, scatter, step)
-    return WhyLeft(leftovers, reach, lanes, missed, walls, scatter, sentences, untouched, way_mm)
+    return WhyLeft(
+        leftovers=leftovers,
+        reach=reach,
+        lanes=lanes,
+        missed=missed,
+        walls=walls,
+        scatter=scatter,
+        findings=sentences,
+        untouched=untouched,
+        way_mm=way_mm,
+    )
 
 
 def _floors_own(fates: Fates) -> Mask:

@@ -60,7 +60,7 @@ def light_crop(pixels: NDArray[np.uint8], around_px: NDArray[np.floating], rim_p
     return LightCrop(np.asarray(luminance(colour), np.float32), colour, (left, top))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Edge:
     """A straight edge fitted to the border of something dark.
 
@@ -118,7 +118,19 @@ def fit_edge(crop: LightCrop, start: Floats, end: Floats, reach_px: float) -> Ed
         return None
     sigma = scatter * _end_share(t[near], (place - slope * t - intercept)[near], length)
     share = float(near.mean())
-    return Edge(start, along, outward, length, slope, intercept, sigma, share, t[near], dark[near], light[near])
+    return Edge(
+        start=start,
+        along=along,
+        outward=outward,
+        length=length,
+        slope=slope,
+        intercept=intercept,
+        sigma_px=sigma,
+        seen=share,
+        t=t[near],
+        dark=dark[near],
+        light=light[near],
+    )
 
 
 def _end_share(t: Floats, off: Floats, length: float) -> float:

@@ -79,7 +79,7 @@ MOST_UNNAMED = 500
 BURNT_OFF = 0.2
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class SeenMarker:
     """A marker in a photo.
 
@@ -178,7 +178,15 @@ def seen_marker(crop: LightCrop, square: Square, reading: Reading) -> SeenMarker
     if square.paper > BURNT:
         sigma = float(np.hypot(sigma, BURNT_OFF * (spread or 0.0)))
     corners = np.roll(square.corners_px, -reading.turns, axis=0)
-    return SeenMarker(reading.id, corners, sigma, spread, square.paper, square.ink, reading.wrong)
+    return SeenMarker(
+        id=reading.id,
+        corners_px=corners,
+        sigma_px=sigma,
+        spread_px=spread,
+        paper=square.paper,
+        ink=square.ink,
+        wrong=reading.wrong,
+    )
 
 
 def _blemish(marker: SeenMarker) -> tuple[int, float]:

@@ -31,7 +31,7 @@ _NEAR = 1.5
 CODE, BORDER, RING = range(3)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Reading:
     """A square read as a marker.
 
@@ -86,7 +86,14 @@ def read_marker(crop: LightCrop, corners_px: Floats, wanted: Collection[int]) ->
     best = int((~right).sum(axis=1).argmin())
     code, border, ring = (int((~right[best] & (_parts() == part)).sum()) for part in (CODE, BORDER, RING))
     colour = crop.colour_at(places).reshape(READ, 3, READ, 3, 3).mean(axis=(1, 3), dtype=float).reshape(-1, 3)
-    return Reading(numbers[best // 4], best % 4, code, border, ring, _printed(colour, white[best]))
+    return Reading(
+        id=numbers[best // 4],
+        turns=best % 4,
+        code=code,
+        border=border,
+        ring=ring,
+        printed=_printed(colour, white[best]),
+    )
 
 
 def may_be_marker(crop: LightCrop, corners_px: Floats) -> bool:

@@ -45,7 +45,7 @@ _ANEW = "Copy it from the camera once more."
 _pillow_settings = threading.Lock()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Decoded:
     """What a file holds; the fields are those of `Photo`."""
 
@@ -144,12 +144,12 @@ def _opened(content: bytes, kind: str, most_megapixels: float) -> Decoded:
             _SEVERAL if _holds_another(image) else "",
         )
         return Decoded(
-            upright(stored.pixels, left),
-            settings,
-            heif_turned_deg(content) if kind == "HEIF" else _TURNED_DEG.get(orientation_stored, 0),
-            jpeg_steps(image) if kind == "JPEG" else None,
-            stored.grey,
-            tuple(filter(None, doubts)),
+            pixels=upright(stored.pixels, left),
+            settings=settings,
+            turned_deg=heif_turned_deg(content) if kind == "HEIF" else _TURNED_DEG.get(orientation_stored, 0),
+            jpeg_steps=jpeg_steps(image) if kind == "JPEG" else None,
+            grey=stored.grey,
+            warnings=tuple(filter(None, doubts)),
         )
 
 
@@ -175,7 +175,14 @@ def _developed(content: bytes, most_megapixels: float) -> Decoded:
     with suppress(Exception):
         exif.load_from_fp(BytesIO(content))
     turned_deg = _TURNED_DEG.get(orientation(exif), 0)
-    return Decoded(pixels, camera_settings(exif), turned_deg, None, is_grey(pixels), ())
+    return Decoded(
+        pixels=pixels,
+        settings=camera_settings(exif),
+        turned_deg=turned_deg,
+        jpeg_steps=None,
+        grey=is_grey(pixels),
+        warnings=(),
+    )
 
 
 def _picture(content: bytes, kind: str) -> Image.Image:

@@ -34,7 +34,7 @@ class Amount:
         return None if off > UNTOLD * self.grains + UNTOLD_GRAINS else self.grains
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneFigures:
     """One zone over one pass or the whole run so far; a figure that cannot be known is None.
 

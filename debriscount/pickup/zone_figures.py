@@ -64,10 +64,10 @@ def zone_figures(
             left_mm2 += gain
         found = limits.get(name)
         figures[name] = ZoneFigures(
-            start,
-            after[name],
-            gone,
-            pickup,
+            before=start,
+            after=after[name],
+            gone_percent=gone,
+            pickup_percent=pickup,
             more_than_percent=None if found is None else more_than_percent(start, left_mm2, found),
             limit_mm2=None if found is None else found.detection,
         )

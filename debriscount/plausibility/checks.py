@@ -10,7 +10,7 @@ from ..errors import NoDebrisError, PhotosDifferError, ShotOrderError, UnknownDe
 from ..flags import Flag, listed
 from ..grains.table import GrainTable
 from ..inputs.debris import DebrisKind
-from ..inputs.patch import Patch
+from ..inputs.patch import WALL_SIDES, Patch
 from ..photo.read import Photo
 from ..pickup.records import BudgetLine, PassFigures, ZoneFigures
 from ..pickup.trust import SOUND, TOO_WIDE, WIDE_BECAUSE
@@ -180,8 +180,7 @@ def check_guess(name: str, grains: GrainTable, interval: tuple[int, int] | None)
 
 def border_warnings(grains: GrainTable, region: Patch) -> list[str]:
     """Warn if a region's border cuts many grains: their centre is nearer to it than their own radius."""
-    x, y = grains.x_mm, grains.y_mm
-    to_border = np.minimum(np.minimum(x, region.width_mm - x), np.minimum(y, region.height_mm - y))
+    to_border = np.minimum.reduce([region.to_side_mm(side, grains.x_mm, grains.y_mm) for side in WALL_SIDES])
     cut = int((to_border < grains.diameter_mm / 2).sum())
     if cut <= CUT * len(grains):
         return []

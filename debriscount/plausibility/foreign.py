@@ -14,6 +14,7 @@ from ..cover.maps import CoverMaps
 from ..cover.membership import KIND_SD, colour_places
 from ..flags import Flag
 from ..grains.find import FoundGrains
+from ..stats.robust import robust_sd
 
 Mask = NDArray[np.bool_]
 
@@ -201,7 +202,7 @@ def changed_places(
     result = nothing
     for name in names[1:] if len(names) == 2 else names:
         off = np.abs(logs[name] - usual).max(axis=-1)
-        spread = 1.4826 * float(np.median(off[floor]))
+        spread = robust_sd(off[floor], 0.0)
         # Of three shots or fewer the median may be debris.
         clear = ~(near[name] if len(names) > 3 else ever)
         other = (off > max(CHANGED, SURE * spread)) & floor

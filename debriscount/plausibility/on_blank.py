@@ -12,6 +12,7 @@ from ..cover.kinds import KindHint
 from ..cover.membership import KIND_SD, colour_places
 from ..flags import Flag
 from ..grains.find import FoundGrains
+from ..stats.robust import robust_sd
 from .mixups import FEWEST
 from .standing_out import CHANGED, log_light, stands_out
 
@@ -73,7 +74,7 @@ def gone_places(
     logs = [log_light(cv2.blur(v, (3, 3))) for v in (blank, before, last)]
     stayed, went = (np.abs(logs[0] - other).max(axis=-1) for other in logs[1:])
     lay, gone = stands_out(blank, last, sizes_px[1])
-    limit = max(CHANGED, SURE * 1.4826 * float(np.median(went[where])))
+    limit = max(CHANGED, SURE * robust_sd(went[where], 0.0))
     mask = ((went > limit) & (stayed < ALIKE) & lay & gone & where).astype(np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(max(round(sizes_px[0] / 6), 1))), np.uint8)
     count, labels = cv2.connectedComponents(mask)

@@ -14,6 +14,7 @@ from ..cover.membership import STRAY, colour_places
 from ..flags import Flag
 from ..grains.find import FoundGrains
 from ..photo.colour import linear_to_srgb
+from ..stats.robust import robust_sd
 
 Mask = NDArray[np.bool_]
 
@@ -105,7 +106,7 @@ def unnamed_places(
     logs = [np.log(np.maximum(cv2.blur(v, (3, 3)), FAINTEST) + np.float32(STRAY)) for v in (view, other)]
     change = logs[0] - logs[1]
     hue, light = change[..., [0, 2]] - change[..., 1:2], change.mean(axis=-1)
-    spread = [1.4826 * float(np.median(np.abs(v[where]))) for v in (hue[..., 0], hue[..., 1], light)]
+    spread = [robust_sd(v[where], 0.0) for v in (hue[..., 0], hue[..., 1], light)]
     brighter = BRIGHTER if by_light else np.inf
     changed = light > max(brighter, SURE * spread[2])
     for channel in range(2):

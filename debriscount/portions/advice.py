@@ -151,7 +151,16 @@ def _with(fit: LinearFit, row: Floats, u: float) -> LinearFit:
     residual, leverage = np.append(fit.residuals, 0.0), np.append(fit.leverage, a @ covariance @ a)
     dof = fit.dof + 1
     chi2 = fit.chi2 / fit.dof * dof if fit.dof else 0.0  # scatter as it was
-    return LinearFit(fit.coefficients, covariance, residual, leverage, np.append(fit.u_y, u), chi2, dof, fit.stated)
+    return LinearFit(
+        coefficients=fit.coefficients,
+        covariance=covariance,
+        residuals=residual,
+        leverage=leverage,
+        u_y=np.append(fit.u_y, u),
+        chi2=chi2,
+        dof=dof,
+        stated=fit.stated,
+    )
 
 
 def _u_kappa(weighted: Floats) -> float:

@@ -112,7 +112,13 @@ def learn(
     warnings = (*told, *fit_warnings(area, weighed), *_disagreement(grain))
     advice = next_portions(area, weighed, at, kind.size_mm)
     return PortionCalibration(
-        learned, tuple(weighed), area, grain, read_off(area, weighed, at, kind.size_mm), advice, warnings
+        kind=learned,
+        portions=tuple(weighed),
+        area=area,
+        grain_mass=grain,
+        read_off_g=read_off(area, weighed, at, kind.size_mm),
+        advice=advice,
+        warnings=warnings,
     )
 
 
@@ -121,12 +127,12 @@ def _calibration(
 ) -> DebrisCalibration:
     portions = tuple(
         CalibrationPortion(
-            tuple(shot.file for shot in p.shots),
-            tuple(shot.sha256 for shot in p.shots),
-            p.mass_g.value,
-            p.mass_g.u,
-            float(seen),
-            mean_grains(p),
+            photos=tuple(shot.file for shot in p.shots),
+            sha256=tuple(shot.sha256 for shot in p.shots),
+            grams=p.mass_g.value,
+            u_grams=p.mass_g.u,
+            area_mm2=float(seen),
+            grains=mean_grains(p),
         )
         for p, seen in zip(weighed, area.areas_mm2, strict=True)
     )

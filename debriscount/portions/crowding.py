@@ -97,7 +97,7 @@ def fit_crowding(
     low, high = min(best, *inside), max(best, *inside)
     known = low > KAPPAS[0] and high < KAPPAS[1]
     u = (high - low) / 2 / coverage_factor95(dof) if known else math.inf
-    return CrowdingFit(best, u, (float(low), float(high)), p, p < SIGNIFICANT)
+    return CrowdingFit(kappa=best, u=u, interval95=(float(low), float(high)), p=p, adopted=p < SIGNIFICANT)
 
 
 def _chi2(laid: Sequence[Sequence[PortionShot]], mass_mg: Floats, u_mg: Floats, kappas: Floats) -> Floats:

@@ -60,7 +60,15 @@ def fit_area_mass(portions: Sequence[WeighedPortion], size_mm: tuple[float, floa
     if adopted:
         fit = least_squares(crowding_columns(laid, float(fit.coefficients[0]), kappa), mass, u)
     line = fit_line(areas, mass, u).coefficient(0) if len(set(areas)) >= LEAST_PORTIONS else None
-    return AreaFit(fit.coefficient(0), kappa, crowded, areas, fit, lack_of_fit(fit, repeats(portions)), line)
+    return AreaFit(
+        area_mass_mg_per_mm2=fit.coefficient(0),
+        crowding=kappa,
+        crowding_fit=crowded,
+        areas_mm2=areas,
+        fit=fit,
+        lack_of_fit=lack_of_fit(fit, repeats(portions)),
+        intercept_mg=line,
+    )
 
 
 def repeats(portions: Sequence[WeighedPortion]) -> list[int]:

@@ -124,7 +124,14 @@ def portion_shot(counted: Counted, kind: DebrisKind) -> PortionShot:
     # Bare floor's grains are chance events of about a grain's area each, here and in the blank.
     u_bare = float(np.sqrt(2 * max(bare, 0.0) * np.median(grains.area_mm2)))
     return PortionShot(
-        PurePath(counted.file).name, counted.sha256, cover, cell_mm2, bare, u_bare, number if counts else None, u_grains
+        file=PurePath(counted.file).name,
+        sha256=counted.sha256,
+        cell_cover=cover,
+        cell_mm2=cell_mm2,
+        bare_mm2=bare,
+        u_bare_mm2=u_bare,
+        grains=number if counts else None,
+        u_grains=u_grains,
     )
 
 

@@ -8,7 +8,7 @@ from ..stats.quantity import Quantity
 from ..stats.regression import FTest, LinearFit
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class PortionShot:
     """What one photo shows of a portion.
 
@@ -35,7 +35,7 @@ class WeighedPortion:
     shots: tuple[PortionShot, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CrowdingFit:
     """Crowding kappa that fits the portions best, its 95 % interval, and how often chance improves the fit as much.
 
@@ -51,7 +51,7 @@ class CrowdingFit:
     adopted: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class AreaFit:
     """Mass against area, mg and mm², through the origin.
 
@@ -93,7 +93,7 @@ class Advice:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class PortionCalibration:
     """What the portions teach of a kind of debris.
 

@@ -41,7 +41,7 @@ class LeftOut:
     why: str
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class LocatedShots:
     """Where the patch lies in each shot, by shot name.
 
@@ -108,14 +108,16 @@ def locate_shots(photos: Mapping[str, Photo], patch: Patch, *, lens: CameraLens 
     about_lens = [] if lens is None else lens_warnings(lens, photos)
     warnings = [*about_lens, *_turned(names, found), *_told(names, left_out), *_undecided(names, moves, used)]
     return LocatedShots(
-        dict(zip(names, used, strict=True)),
-        {n: tuple(sorted(set(layout) - set(f.used) - set(f.strays))) for n, f in zip(names, found, strict=True)},
-        dict(zip(names, left_out, strict=True)),
-        dict(zip(names, fitted.views, strict=True)),
-        dict(zip(names, fitted.residual_mm, strict=True)),
-        fitted,
-        tuple(warnings),
-        {name: {**one.used, **one.strays} for name, one in zip(names, found, strict=True)},
+        markers=dict(zip(names, used, strict=True)),
+        missing={
+            n: tuple(sorted(set(layout) - set(f.used) - set(f.strays))) for n, f in zip(names, found, strict=True)
+        },
+        left_out=dict(zip(names, left_out, strict=True)),
+        views=dict(zip(names, fitted.views, strict=True)),
+        residual_mm=dict(zip(names, fitted.residual_mm, strict=True)),
+        fitted=fitted,
+        warnings=tuple(warnings),
+        seen={name: {**one.used, **one.strays} for name, one in zip(names, found, strict=True)},
     )
 
 

@@ -14,7 +14,7 @@ from ..camera.view import FloorToPhoto, camera_place
 from ..errors import PhotoUnfitError
 from ..flags import Flag
 from ..inputs.lens import CameraLens
-from ..inputs.patch import MARGIN, OUTSIDE, Patch
+from ..inputs.patch import MARGIN, Patch, zone_in_patch
 from ..markers.white import paper_colour
 from ..photo.colour import luminance
 from ..photo.read import Photo
@@ -31,7 +31,7 @@ ROUNDS = 2
 WHOLE = 0.998
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class RegisteredShots:
     """Floor views of one run on a common raster.
 
@@ -119,26 +119,26 @@ def register_shots(
         warnings += _check_view(name, photo, patch, grid, laid[name].seen)
     shown = np.logical_and.reduce([clear, *(one.seen for one in laid.values())])
     return RegisteredShots(
-        grid,
-        {n: laid[n].view for n in photos},
-        shown,
-        shown & floor,
-        {n: tuple(sorted(located.markers[n])) for n in photos},
-        {n: laid[n].residual_mm for n in photos},
-        {n: laid[n].likeness for n in photos},
-        tuple(warnings),
-        {n: camera_place(models[n][0]) for n in photos},
-        _border_u_mm(located.fitted, list(photos).index(reference), patch),
-        {n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
-        located,
-        paper_colour(photos[reference].pixels, [m.corners_px for m in located.seen[reference].values()]),
+        grid=grid,
+        views={n: laid[n].view for n in photos},
+        shown=shown,
+        usable=shown & floor,
+        markers_seen={n: tuple(sorted(located.markers[n])) for n in photos},
+        residual_mm={n: laid[n].residual_mm for n in photos},
+        likeness={n: laid[n].likeness for n in photos},
+        warnings=tuple(warnings),
+        cameras={n: camera_place(models[n][0]) for n in photos},
+        place_u_mm=_border_u_mm(located.fitted, list(photos).index(reference), patch),
+        apart_mm={n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
+        located=located,
+        paper=paper_colour(photos[reference].pixels, [m.corners_px for m in located.seen[reference].values()]),
     )
 
 
 def _border_u_mm(fitted: FittedViews, shot: int, patch: Patch) -> float:
     """Root mean square of the uncertainty of places along the patch's border in a shot, mm."""
     share = np.linspace(0, 1, 9)[:, None]
-    corners = np.array([[0, 0], [patch.width_mm, 0], [patch.width_mm, patch.height_mm], [0, patch.height_mm]])
+    corners = patch.corners_mm()
     border = np.concatenate([a + share * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)])
     return float(np.sqrt((fitted.place_u_mm(shot, border) ** 2).mean()))
 
@@ -146,7 +146,7 @@ def _border_u_mm(fitted: FittedViews, shot: int, patch: Patch) -> float:
 def _check_view(name: str, photo: Photo, patch: Patch, grid: FloorGrid, seen: Mask) -> list[Flag]:
     """Refuse a photo that cuts the patch; warn of one that cuts the margin."""
     zone = patch.zone_codes(grid.x_mm()[None, :], grid.y_mm()[:, None])
-    inside, margin = (zone != MARGIN) & (zone != OUTSIDE), zone == MARGIN
+    inside, margin = zone_in_patch(zone), zone == MARGIN
     share = float(seen[inside].mean())
     if share < WHOLE:
         raise PhotoUnfitError(
@@ -201,14 +201,10 @@ def _log_brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
 def _in_front_of_walls(patch: Patch, grid: FloorGrid) -> Mask:
     x, y = grid.x_mm()[None, :], grid.y_mm()[:, None]
     front = np.ones(grid.shape, bool)
-    for wall, inside in (
-        ("left", x >= 0),
-        ("right", x < patch.width_mm),
-        ("top", y >= 0),
-        ("bottom", y < patch.height_mm),
-    ):
-        if wall in patch.walls:
-            front &= inside
+    for wall in patch.walls:
+        distance = patch.to_side_mm(wall, x, y)
+        # A place belongs to the patch at its left and top side, and no longer at its right and bottom one.
+        front &= distance >= 0 if wall in ("left", "top") else distance > 0
     return front
 
 

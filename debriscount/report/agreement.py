@@ -125,7 +125,9 @@ def _weighed_run(file: Path, name: str, record: JsonObject) -> WeighedRun:
         raise InputFileError(f"{file}: agreement.photo_u and scale_u are both 0. Measure the run again.")
     causes = agreement.get("causes") or [{}]
     cause = causes[0].get("name") if isinstance(causes, list) and isinstance(causes[0], dict) else None
-    return WeighedRun(name, photo, scale, _day(record), cause if isinstance(cause, str) else None)
+    return WeighedRun(
+        name=name, photo=photo, scale=scale, day=_day(record), cause=cause if isinstance(cause, str) else None
+    )
 
 
 def _number(file: Path, agreement: JsonObject, key: str, least: float = -math.inf) -> float:

@@ -89,15 +89,15 @@ def draw_count(counted: Counted) -> NDArray[np.uint8]:
     names = () if patch is None else (*patch.zone_names(), *(zone.name for zone in patch.custom_zones))
     return draw_picture(
         FloorPicture(
-            _name(counted),
-            counted.floor_view,
-            counted.kind_map,
-            counted.grains,
-            counted.grid,
-            counted.kinds,
-            patch,
-            floor_colors(counted.floor_view, counted.kind_map),
-            {name: [name] for name in names},
+            name=_name(counted),
+            floor_view=counted.floor_view,
+            kind_map=counted.kind_map,
+            grains=counted.grains,
+            grid=counted.grid,
+            kinds=counted.kinds,
+            patch=patch,
+            floor=floor_colors(counted.floor_view, counted.kind_map),
+            zone_texts={name: [name] for name in names},
             title=_name(counted) if patch is None else f"{_name(counted)} \N{EN DASH} {patch.name}",
             figures=_figures(counted),
             note=f"{_place(counted)}, {counted.grid.mm_per_px:.3g} mm per pixel of the floor view, "

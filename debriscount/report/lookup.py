@@ -5,7 +5,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
+from ..inputs.patch import ZONES, Patch, zone_in_patch
 from ..leftovers.records import WhyLeft
 from ..pickup.records import Amount, PassFigures, ZoneFigures
 from ..run.records import MeasuredShot, Measurement
@@ -60,7 +60,7 @@ def amount_in_patch(shot: MeasuredShot, measurement: Measurement) -> Amount:
         return figures["patch"].after
     if shot.name == "before" and measurement.passes:
         return measurement.passes[0].zones["patch"].before
-    inside = (shot.grains.zone != MARGIN) & (shot.grains.zone != OUTSIDE)
+    inside = zone_in_patch(shot.grains.zone)
     return Amount(float(shot.grains.area_mm2[inside].sum()), int(np.count_nonzero(inside)), None)
 
 

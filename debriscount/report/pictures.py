@@ -59,23 +59,23 @@ def draw_overlay(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uin
     first = measurement.shots[0]  # so that all pictures of a run get the same outlines
     return draw_picture(
         FloorPicture(
-            shot.name,
-            shot.floor_view,
-            shot.kind_map,
-            shot.grains,
-            measurement.grid,
-            measurement.kinds,
-            measurement.patch,
-            floor_colors(first.floor_view, first.kind_map),
-            _zone_texts(shot, measurement),
-            shot_title(shot, measurement),
-            _figures(shot, measurement),
-            shot_note(shot, measurement),
+            name=shot.name,
+            floor_view=shot.floor_view,
+            kind_map=shot.kind_map,
+            grains=shot.grains,
+            grid=measurement.grid,
+            kinds=measurement.kinds,
+            patch=measurement.patch,
+            floor=floor_colors(first.floor_view, first.kind_map),
+            zone_texts=_zone_texts(shot, measurement),
+            title=shot_title(shot, measurement),
+            figures=_figures(shot, measurement),
+            note=shot_note(shot, measurement),
         )
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class FloorPicture:
     """What a picture shows: a floor view, what was found in it, and the words below it.
 

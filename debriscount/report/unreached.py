@@ -110,8 +110,7 @@ def _draw(image: NDArray[np.uint8], corners: Floats, size: int, color: Color, wi
 
 def _inside(corners: Floats, patch: Patch) -> Floats:
     """Part of a convex outline that lies in the patch, shape (N, 2)."""
-    whole = np.array([[0, 0], [patch.width_mm, 0], [patch.width_mm, patch.height_mm], [0, patch.height_mm]])
-    found = cv2.intersectConvexConvex(corners.astype(np.float32), whole.astype(np.float32))[1]
+    found = cv2.intersectConvexConvex(corners.astype(np.float32), patch.corners_mm().astype(np.float32))[1]
     return np.zeros((0, 2)) if found is None else np.asarray(found, float).reshape(-1, 2)
 
 

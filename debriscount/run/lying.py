@@ -80,7 +80,17 @@ def looked_over(check: ShotCheck, photo: str | PathLike[str]) -> tuple[Fitness, 
     except DebriscountError:  # the check itself has said what is wrong, or the photo is for something else
         return found, ""
     faults = [
-        Finding(CALLED.get(flag.code, flag.code), None, "", None, True, False, "", _advice(flag), flag.code)
+        Finding(
+            name=CALLED.get(flag.code, flag.code),
+            value=None,
+            unit="",
+            limit=None,
+            least=True,
+            fit=False,
+            reason="",
+            advice=_advice(flag),
+            code=flag.code,
+        )
         for flag in seen.mixups
     ]
     said = lying_sentence(seen, None if check.against is None else check.against.name, Path(photo).name)

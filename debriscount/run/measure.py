@@ -173,26 +173,26 @@ def measure(
         scale_side = measurable(scale_side, passes[-1])
     shots = tuple(
         MeasuredShot(
-            name,
-            photo.file,
-            photo.sha256,
-            registered.markers_seen[name],
-            registered.residual_mm[name],
-            first.floors[name],
-            found[name].kind_map,
-            grains[name],
-            photo.settings,
+            name=name,
+            file=photo.file,
+            sha256=photo.sha256,
+            markers_seen=registered.markers_seen[name],
+            residual_mm=registered.residual_mm[name],
+            floor_view=first.floors[name],
+            kind_map=found[name].kind_map,
+            grains=grains[name],
+            settings=photo.settings,
         )
         for name, photo in photos.items()
     )
     tell(1.0, "done")
     return Measurement(
-        patch,
-        registered.grid,
-        seen_colours(named, maps.colours),
-        shots,
-        passes,
-        budget,
+        patch=patch,
+        grid=registered.grid,
+        kinds=seen_colours(named, maps.colours),
+        shots=shots,
+        passes=passes,
+        budget=budget,
         flags=flags,
         scale=scale_side,
         lens=lens,

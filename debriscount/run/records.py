@@ -27,7 +27,7 @@ class KindColor:
     color_srgb: tuple[int, int, int]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class MeasuredShot:
     """One shot in the floor view, with what was found in it.
 
@@ -73,7 +73,7 @@ class ScaleFigures:
     best: Mapping[str, BestPickup] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Measurement:
     """The record of one measured run; ``left`` says of every pass why debris stayed."""
 
@@ -103,7 +103,7 @@ class Measurement:
 Region = tuple[int, int, int, int]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Counted:
     """The record of one photo whose debris was counted.
 

@@ -122,7 +122,16 @@ def region_views(photos: Mapping[str, Photo], region: Region, mm_per_px: float, 
     step = mm_per_px * averaging
     everywhere = np.ones((height, width), bool)
     grid = FloorGrid(step / 2, step / 2, step, height, width)
-    return RegisteredShots(grid, views, everywhere, everywhere, {}, {}, {}, ())
+    return RegisteredShots(
+        grid=grid,
+        views=views,
+        shown=everywhere,
+        usable=everywhere,
+        markers_seen={},
+        residual_mm={},
+        likeness={},
+        warnings=(),
+    )
 
 
 def region_as_patch(grid: FloorGrid) -> Patch:

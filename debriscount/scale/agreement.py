@@ -21,7 +21,7 @@ MOST_EXPANDED = COVERAGE * WIDEST / (ACTION + COVERAGE)
 Verdict = Literal["agree", "too uncertain", "doubtful", "disagree"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Agreement:
     """Photo against scale in one run.
 
@@ -67,15 +67,15 @@ def agree(photo: Quantity, scale: Quantity, evidence: Evidence | None = None) ->
     explain = evidence is not None and (verdict in ("doubtful", "disagree") or evidence.balance_doubted)
     causes = rank_causes(photo, scale, evidence) if explain and evidence is not None else ()
     return Agreement(
-        photo.value,
-        photo.u,
-        scale.value,
-        scale.u,
-        en_score(photo.value, scale.value, COVERAGE * photo.u, COVERAGE * scale.u),
-        zeta_score(photo.value, scale.value, photo.u, scale.u),
-        verdict,
-        _sentence(photo, scale, verdict, causes),
-        causes,
+        photo_percent=photo.value,
+        photo_u=photo.u,
+        scale_percent=scale.value,
+        scale_u=scale.u,
+        en=en_score(photo.value, scale.value, COVERAGE * photo.u, COVERAGE * scale.u),
+        zeta=zeta_score(photo.value, scale.value, photo.u, scale.u),
+        verdict=verdict,
+        sentence=_sentence(photo, scale, verdict, causes),
+        causes=causes,
     )
 
 

@@ -31,7 +31,7 @@ class BalanceFlag:
     probability: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Balance:
     """Where the debris dispensed went, grams; None for what was not weighed.
 
@@ -110,14 +110,14 @@ def mass_balance(weighing: Weighing, weighed: Masses, errors: ScaleErrors, *, sw
         *_repeat_flags(weighing, errors),
     ]
     return Balance(
-        parts["dispensed"],
-        weighed.combined({"left in cup": 1.0}) if weighing.left_in_cup else None,
-        parts.get("bin"),
-        parts.get("swept"),
-        parts.get("elsewhere"),
-        unaccounted,
-        closed,
-        tuple(flags),
+        dispensed_g=parts["dispensed"],
+        left_in_cup_g=weighed.combined({"left in cup": 1.0}) if weighing.left_in_cup else None,
+        bin_g=parts.get("bin"),
+        swept_g=parts.get("swept"),
+        elsewhere_g=parts.get("elsewhere"),
+        unaccounted_g=unaccounted,
+        closed=closed,
+        flags=tuple(flags),
     )
 
 

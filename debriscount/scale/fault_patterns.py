@@ -22,7 +22,7 @@ TELLS = 2.0
 BIN_WEIGHT = {"bin": 1.0, "both": 0.5, "swept": 0.0}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
     """What is known of a run beside its two pickups; None where something is not known.
 

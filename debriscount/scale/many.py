@@ -34,7 +34,7 @@ RunsVerdict = Literal[
 ]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WeighedRun:
     """One run's pickups, percent; ``day`` is any count of days, ``cause`` what likely set the two apart, if known."""
 
@@ -53,7 +53,7 @@ class ScatterRatio:
     chance: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ManyRuns:
     """What many runs say together.
 
@@ -118,7 +118,14 @@ def judge_runs(runs: Sequence[WeighedRun]) -> ManyRuns:
     counted = [run for run in runs if run.name not in uncertain]
     if len(counted) < FEWEST:
         few = f"It takes {FEWEST} runs to say anything about all of them; here {_are(len(counted))}."
-        return ManyRuns(tuple(runs), zeta, dated, "too few runs", (few, *_left_out(uncertain)), uncertain=uncertain)
+        return ManyRuns(
+            runs=tuple(runs),
+            zeta=zeta,
+            dated=dated,
+            verdict="too few runs",
+            sentences=(few, *_left_out(uncertain)),
+            uncertain=uncertain,
+        )
     counted, odd = _without_odd(counted)
     found = _judge(counted, bool(odd), dated)
     return replace(
@@ -176,7 +183,19 @@ def _judge(runs: list[WeighedRun], odd: bool, dated: bool) -> ManyRuns:
     reasons = _reasons(limits, slope, float(np.ptp(scale)), drifting, span, matters)
     verdict = _verdict(len(runs), reasons, scatter, odd)
     sentences = (_summary(limits), *_advice(verdict, reasons, runs, scatter))
-    figures = ManyRuns(tuple(runs), (), dated, verdict, sentences, limits, line, slope, drifting, scatter, span=span)
+    figures = ManyRuns(
+        runs=tuple(runs),
+        zeta=(),
+        dated=dated,
+        verdict=verdict,
+        sentences=sentences,
+        limits=limits,
+        line=line,
+        slope=slope,
+        drift=drifting,
+        scatter=scatter,
+        span=span,
+    )
     if verdict != "weighing may be left out":
         return figures
     alone_u, alone_dof = _alone(limits, u_photo, u_scale)

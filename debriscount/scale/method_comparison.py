@@ -13,7 +13,7 @@ from ..stats.quantity import Quantity
 COVERED_95 = 1.96
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LimitsOfAgreement:
     """Differences first less second of N things, in their unit.
 
@@ -79,12 +79,12 @@ def limits_of_agreement(first: ArrayLike, second: ArrayLike, *, covered: float =
     u_sd = math.sqrt(doubt) / (2 * sd) if sd else 0.0
     u_limit = math.sqrt(variance / n + (covered * u_sd) ** 2)
     return LimitsOfAgreement(
-        n,
-        Quantity(bias, math.sqrt(variance / n), n - 1),
-        sd,
-        Quantity(bias - covered * sd, u_limit, n - 1),
-        Quantity(bias + covered * sd, u_limit, n - 1),
-        within,
+        n=n,
+        bias=Quantity(bias, math.sqrt(variance / n), n - 1),
+        sd=sd,
+        lower=Quantity(bias - covered * sd, u_limit, n - 1),
+        upper=Quantity(bias + covered * sd, u_limit, n - 1),
+        within=within,
     )
 
 

@@ -26,7 +26,7 @@ class HairShares:
     wrap_percent: Quantity | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WeighedPickup:
     """Pickup by scale, percent of the mass dispensed; None for what cannot be known.
 
@@ -85,16 +85,16 @@ def weighed_pickup(
     collection, residue = _collection(weighing, weighed), _residue(weighing, weighed, not_swept, laid_percent or {})
     parts = balance_weights(weighing)
     return WeighedPickup(
-        _best(weighed, collection, residue, balance),
-        _as_percent(weighed, collection),
-        _as_percent(weighed, residue),
-        {zone: weighed.combined({f"swept {zone}": 1.0}) for zone in weighing.swept},
-        {part: weighed.combined({part: 1.0}) for part in weighing.elsewhere},
-        _percent_of(weighed, parts.get("elsewhere"), parts["dispensed"]),
-        _percent_of(weighed, parts["unaccounted"], parts["dispensed"]) if balance.closed else None,
-        _hair(weighing, weighed),
-        balance,
-        not_swept,
+        pickup_percent=_best(weighed, collection, residue, balance),
+        by_collection_percent=_as_percent(weighed, collection),
+        by_residue_percent=_as_percent(weighed, residue),
+        swept_g={zone: weighed.combined({f"swept {zone}": 1.0}) for zone in weighing.swept},
+        elsewhere_g={part: weighed.combined({part: 1.0}) for part in weighing.elsewhere},
+        elsewhere_percent=_percent_of(weighed, parts.get("elsewhere"), parts["dispensed"]),
+        unaccounted_percent=_percent_of(weighed, parts["unaccounted"], parts["dispensed"]) if balance.closed else None,
+        hair=_hair(weighing, weighed),
+        balance=balance,
+        not_swept=not_swept,
     )
 
 

@@ -41,7 +41,7 @@ _RANGE_OF_TEN = 3.078
 _USUAL_DOF = 2.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ScaleErrors:
     """Errors of a scale's readings.
 
@@ -59,7 +59,7 @@ class ScaleErrors:
     factor: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Masses:
     """Masses of one weighing, with what they share.
 
@@ -115,7 +115,12 @@ def scale_errors(weighing: Weighing) -> ScaleErrors:
         heaviest_g = max(max(group) for group in _groups(weighing))
         walk_g = scale.linearity_g**2 / 3 / max(scale.capacity_g or heaviest_g, d)
     return ScaleErrors(
-        d / math.sqrt(12), d / 4 / math.sqrt(3), repeatability_g, dof, walk_g, scale.sensitivity_percent / 100
+        digit_g=d / math.sqrt(12),
+        zero_g=d / 4 / math.sqrt(3),
+        repeatability_g=repeatability_g,
+        repeatability_dof=dof,
+        walk_g=walk_g,
+        factor=scale.sensitivity_percent / 100,
     )
 
 
@@ -159,7 +164,13 @@ def net_masses(nets: Mapping[str, Net], errors: ScaleErrors) -> Masses:
     rounding = np.diag([_rounding(net, errors) for net in nets.values()])
     shared = errors.walk_g * np.array([[_shared_g(a, b) for b in spans] for a in spans])
     factor = errors.factor**2 * np.outer(grams, grams)
-    return Masses(tuple(nets), grams, repeats + rounding + shared + factor, repeats, errors.repeatability_dof)
+    return Masses(
+        names=tuple(nets),
+        grams=grams,
+        covariance=repeats + rounding + shared + factor,
+        repeats=repeats,
+        dof=errors.repeatability_dof,
+    )
 
 
 def mean_and_spread(values: Iterable[float]) -> tuple[float, float]:

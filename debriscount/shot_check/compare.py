@@ -13,6 +13,7 @@ from ..cover.membership import STRAY
 from ..flags import Flag
 from ..markers.find_markers import SeenMarker
 from ..markers.white import RING, ring_colour
+from ..stats.robust import robust_sd
 
 Floats = NDArray[np.float64]
 
@@ -100,8 +101,8 @@ def floor_noise(view: NDArray[np.float32], bare: NDArray[np.bool_]) -> float:
     light are compared, whose noise hardly depends on brightness (Anscombe 1948).
     """
     level = np.sqrt(np.maximum(view.mean(axis=-1), 0))
-    fine = np.abs(level - cv2.blur(level, (3, 3)))[bare]
-    return 1.4826 * float(np.median(fine)) if len(fine) else 0.0
+    fine = (level - cv2.blur(level, (3, 3)))[bare]
+    return robust_sd(fine, 0.0) if len(fine) else 0.0
 
 
 def moire_amplitude(view: NDArray[np.float32], other: NDArray[np.float32], bare: NDArray[np.bool_]) -> float:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from ..cover.discriminant import TINT
 from ..inputs.debris import DebrisKind
 from ..photo.colour import linear_to_srgb
+from ..stats.robust import robust_sd
 from .allowance import LEFT, allowance_percent, allowed_area_error, middle_mm
 from .focus import SPREAD_OF_SIGMA
 from .look import ShotLook
@@ -34,7 +35,7 @@ ROUNDED = 0.1
 APART = 0.25
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Clarity:
     """How one kind stands out in one shot.
 
@@ -97,7 +98,7 @@ def clarity(
         rounding = to_light @ np.diag(variance) @ to_light.T
         rounded = cover_a_pixel(telling(floor, debris, rounding).weight, rounding, grain_px, blur_px)
         coarse = math.sqrt(12 * float(variance.max()))
-    return Clarity(steps, told_by.spread, noise, pattern, rounded, coarse)
+    return Clarity(steps=steps, spread=told_by.spread, noise=noise, pattern=pattern, rounded=rounded, coarse=coarse)
 
 
 def pattern_cover(tiles: NDArray[np.float32], weight: NDArray[np.float64], grain_px: float) -> float:
@@ -106,7 +107,7 @@ def pattern_cover(tiles: NDArray[np.float32], weight: NDArray[np.float64], grain
     side = int(np.clip(round(grain_px), 1, cover.shape[1] // 3))
     mean = np.stack([cv2.blur(tile, (side, side)) for tile in cover])
     mean -= np.median(mean, axis=(1, 2), keepdims=True)
-    return float(1.4826 * np.median(np.abs(mean)))
+    return robust_sd(mean, 0.0)
 
 
 def _dimmest(look: ShotLook, floor: NDArray[np.float64]) -> float:

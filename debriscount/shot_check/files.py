@@ -18,7 +18,7 @@ from .records import USUAL_WANT, Fitness
 from .shot import check_shot
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class ShotCheck:
     """What photos are checked by."""
 
@@ -77,10 +77,10 @@ def shot_check(
     if not (math.isfinite(want_percent) and 0 < want_percent <= 100):
         raise ShotOptionsError(f"--want must be above 0 and at most 100 points, got {want_percent:g}.")
     return ShotCheck(
-        read_patch(patch),
-        read_debris_files(debris),
-        None if against is None else read_photo(against, most_megapixels=most_megapixels),
-        want_percent,
-        None if lens is None else read_lens(lens),
-        most_megapixels,
+        patch=read_patch(patch),
+        kinds=read_debris_files(debris),
+        against=None if against is None else read_photo(against, most_megapixels=most_megapixels),
+        want_percent=want_percent,
+        lens=None if lens is None else read_lens(lens),
+        most_megapixels=most_megapixels,
     )

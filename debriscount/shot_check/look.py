@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..camera.view import FloorToPhoto
-from ..inputs.patch import MARGIN, OUTSIDE, Patch
+from ..inputs.patch import Patch
 from ..photo.colour import linear_pixels
 from ..photo.read import Photo
+from ..stats.robust import SD_OVER_MAD
 
 #: Cells along the patch's long side: finer than any light that is spread by a lamp, coarser than any grain.
 CELLS = 48
@@ -27,7 +28,7 @@ CALM = 0.25
 QUANTILES = (0.2, 0.5, 0.8)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class ShotLook:
     """One shot by cells of the patch.
 
@@ -66,13 +67,13 @@ def look_at(photo: Photo, view: FloorToPhoto, patch: Patch, cell: float) -> Shot
     encoded = np.quantile(readings, QUANTILES, axis=2, method="nearest").astype(np.uint8)
     tiles, noise = _calm_tiles(photo.pixels, view, patch)
     return ShotLook(
-        cell,
-        linear_pixels(encoded.reshape(-1, columns, 3)).reshape(encoded.shape).astype(float),
-        clear & seen.all(axis=2),
-        ((readings >= TOP).sum(axis=-1) >= 2).mean(axis=2),
-        float(seen.mean()),
-        noise,
-        tiles,
+        cell_mm=cell,
+        light=linear_pixels(encoded.reshape(-1, columns, 3)).reshape(encoded.shape).astype(float),
+        inside=clear & seen.all(axis=2),
+        clipped=((readings >= TOP).sum(axis=-1) >= 2).mean(axis=2),
+        shown=float(seen.mean()),
+        noise=noise,
+        tiles=tiles,
     )
 
 
@@ -98,8 +99,7 @@ def _clear_of_paper(patch: Patch, rows: int, columns: int) -> NDArray[np.bool_]:
     """Cells whose middle is farther from every marker than half its side, as its paper reaches no farther."""
     x = (np.arange(columns) + 0.5) * patch.width_mm / columns
     y = ((np.arange(rows) + 0.5) * patch.height_mm / rows)[:, None]
-    zone = patch.zone_codes(x[None, :], y)
-    clear = (zone != MARGIN) & (zone != OUTSIDE)
+    clear = patch.inside(x[None, :], y)
     for marker in patch.markers:
         off = np.maximum(np.abs(x - marker.center_mm[0]), np.abs(y - marker.center_mm[1]))
         clear &= off > marker.side_mm
@@ -142,7 +142,7 @@ def noise_covariance(tiles: NDArray[np.floating]) -> NDArray[np.float64]:
     both = across[:, 2:] - 2 * across[:, 1:-1] + across[:, :-2]
     # The operator's weights have a sum of squares of 36.
     fine = (both / 6).reshape(len(tiles), -1, 3)
-    spread = 1.4826 * np.median(np.abs(fine), axis=1, keepdims=True)
+    spread = SD_OVER_MAD * np.median(np.abs(fine), axis=1, keepdims=True)
     calm = (np.abs(fine) <= 3 * spread).all(axis=2, keepdims=True)
     fine = np.where(calm, fine, 0)
     return np.asarray(np.einsum("tni,tnj->tij", fine, fine) / np.maximum(calm.sum(axis=1), 1)[:, :, None], float)

@@ -3,7 +3,6 @@
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..camera.view import MIDDLE, camera_place
 from ..inputs.patch import Patch
@@ -102,7 +101,7 @@ def same_slant_finding(steep_deg: float, other_deg: float, want: float) -> Findi
 
 def coarsest_mm_per_px(located: LocatedShots, name: str, patch: Patch) -> float:
     """Floor that a pixel spans at the farthest corner of the patch, mm."""
-    return float(located.views[name].mm_per_px(_corners(patch)).max())
+    return float(located.views[name].mm_per_px(patch.corners_mm()).max())
 
 
 def least_grain_px(want: float) -> float:
@@ -134,7 +133,7 @@ def scale_findings(mm_per_px: float, grain_mm: float | None, want: float) -> lis
 def border_u_mm(located: LocatedShots, name: str, patch: Patch) -> float:
     """Standard uncertainty of a place at the patch's corners from lens and plane, root mean square, mm."""
     shot = list(located.views).index(name)
-    return float(np.sqrt((located.fitted.place_u_mm(shot, _corners(patch)) ** 2).mean()))
+    return float(np.sqrt((located.fitted.place_u_mm(shot, patch.corners_mm()) ** 2).mean()))
 
 
 def place_findings(residual_mm: float, border_mm: float, patch: Patch, want: float) -> list[Finding]:
@@ -163,7 +162,3 @@ def place_findings(residual_mm: float, border_mm: float, patch: Patch, want: flo
             "places-uncertain",
         ),
     ]
-
-
-def _corners(patch: Patch) -> NDArray[np.float64]:
-    return np.array([[0, 0], [patch.width_mm, 0], [patch.width_mm, patch.height_mm], [0, patch.height_mm]], float)

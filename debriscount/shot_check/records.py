@@ -8,7 +8,7 @@ from dataclasses import dataclass
 USUAL_WANT = 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """One thing that was looked at.
 
@@ -48,18 +48,38 @@ class Finding:
 def at_most(name: str, value: float, unit: str, limit: float, reason: str, advice: str, code: str = "") -> Finding:
     """Make a finding whose value must not be above its limit; ``advice`` is kept for a value that is."""
     fit = value <= limit
-    return Finding(name, value, unit, limit, False, fit, reason, "" if fit else advice, code)
+    return Finding(
+        name=name,
+        value=value,
+        unit=unit,
+        limit=limit,
+        least=False,
+        fit=fit,
+        reason=reason,
+        advice="" if fit else advice,
+        code=code,
+    )
 
 
 def at_least(name: str, value: float, unit: str, limit: float, reason: str, advice: str, code: str = "") -> Finding:
     """Make a finding whose value must reach its limit; ``advice`` is kept for a value that does not."""
     fit = value >= limit
-    return Finding(name, value, unit, limit, True, fit, reason, "" if fit else advice, code)
+    return Finding(
+        name=name,
+        value=value,
+        unit=unit,
+        limit=limit,
+        least=True,
+        fit=fit,
+        reason=reason,
+        advice="" if fit else advice,
+        code=code,
+    )
 
 
 def told(name: str, value: float | None, unit: str, reason: str, advice: str = "") -> Finding:
     """Make a finding without a limit: something worth knowing that decides nothing."""
-    return Finding(name, value, unit, None, False, True, reason, advice)
+    return Finding(name=name, value=value, unit=unit, limit=None, least=False, fit=True, reason=reason, advice=advice)
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,22 +59,32 @@ def check_shot(
         located = locate_shots(photos, patch, lens=lens)
     except MarkerError as error:
         fault = Finding(
-            "markers seen",
-            None,
-            f"of {len(patch.markers)}",
-            placing.NEEDED,
-            True,
-            False,
-            "",
-            str(error),
-            "markers-hidden",
+            name="markers seen",
+            value=None,
+            unit=f"of {len(patch.markers)}",
+            limit=placing.NEEDED,
+            least=True,
+            fit=False,
+            reason="",
+            advice=str(error),
+            code="markers-hidden",
         )
         return Fitness(photo.name, name, want_percent, (fault,))
     if against is not None and (
         same_picture(photo, against) or is_copy(photo, located.seen["shot"], against, located.seen["other"])
     ):
         advice = f"This is the same picture as {name}: give another shot of the run."
-        fault = Finding("another picture", None, "", None, True, False, "a run's shots differ", advice, "same-photo")
+        fault = Finding(
+            name="another picture",
+            value=None,
+            unit="",
+            limit=None,
+            least=True,
+            fit=False,
+            reason="a run's shots differ",
+            advice=advice,
+            code="same-photo",
+        )
         return Fitness(photo.name, name, want_percent, (fault,))
     checked = check_located(photos, located, patch, kinds, want_percent)["shot"]
     remarks = [told("photo", None, "", "as its file tells", f"{note[0].upper()}{note[1:]}.") for note in notes]
@@ -103,7 +113,7 @@ def check_located(
     return checked
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Seen:
     """One shot with what several findings need of it."""
 
@@ -133,15 +143,15 @@ def _seen(photo: Photo, located: LocatedShots, name: str, patch: Patch, look: Sh
     markers = located.markers[name]
     papers = [m.paper for m in markers.values() if m.paper is not None]
     return _Seen(
-        photo,
-        look,
-        placing.marker_findings(located, name, patch),
-        placing.steepness_deg(located, name, patch),
-        placing.coarsest_mm_per_px(located, name, patch),
-        located.residual_mm[name],
-        placing.border_u_mm(located, name, patch),
-        focus.edge_spread_px(markers),
-        median(papers) if papers else None,
+        photo=photo,
+        look=look,
+        markers=placing.marker_findings(located, name, patch),
+        steep_deg=placing.steepness_deg(located, name, patch),
+        mm_per_px=placing.coarsest_mm_per_px(located, name, patch),
+        residual_mm=located.residual_mm[name],
+        border_u_mm=placing.border_u_mm(located, name, patch),
+        spread_px=focus.edge_spread_px(markers),
+        paper=median(papers) if papers else None,
     )
 
 

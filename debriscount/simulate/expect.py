@@ -20,7 +20,7 @@ ALIKE = 12.0
 MOST_RUNS = 200
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Expectation:
     """Measured made-up runs of one set-up.
 
@@ -106,14 +106,14 @@ def expect(spec: SceneSpec, runs: int, progress: Callable[[float, str], None] | 
     mm = pose.mm_per_px((spec.patch.width_mm / 2, spec.patch.height_mm / 2))
     middle_mm = [float(np.sqrt(np.prod(portion.kind.size_mm))) for portion in spec.portions]
     return Expectation(
-        _title(spec, pose.eye_mm[2], middle_mm),
-        tuple(errors),
-        tuple(true),
-        tuple(failures),
-        min(middle_mm) / mm,
-        mm,
-        pose.eye_mm[2],
-        _colour_difference(spec),
+        title=_title(spec, pose.eye_mm[2], middle_mm),
+        errors_points=tuple(errors),
+        true_percent=tuple(true),
+        failures=tuple(failures),
+        grain_px=min(middle_mm) / mm,
+        mm_per_px=mm,
+        height_mm=pose.eye_mm[2],
+        colour_difference=_colour_difference(spec),
     )
 
 

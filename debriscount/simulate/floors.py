@@ -45,14 +45,14 @@ def floor_raster(floor: Floor, grid: FloorGrid, debris_srgb: list[Rgb], rng: np.
     """
     color, second, unit = _USUAL[floor.kind]
     plan = _Plan(
-        grid,
-        floor.contrast,
-        _linear(floor.color_srgb or color),
-        _linear(floor.second_srgb or second),
-        floor.unit_mm or unit,
-        [_linear(color) for color in debris_srgb],
-        floor.debris_specks,
-        rng,
+        grid=grid,
+        contrast=floor.contrast,
+        base=_linear(floor.color_srgb or color),
+        second=_linear(floor.second_srgb or second),
+        unit_mm=floor.unit_mm or unit,
+        debris=[_linear(color) for color in debris_srgb],
+        debris_specks=floor.debris_specks,
+        rng=rng,
     )
     makers: dict[str, Callable[[_Plan], Image]] = {
         "plain": _plain,
@@ -64,7 +64,7 @@ def floor_raster(floor: Floor, grid: FloorGrid, debris_srgb: list[Rgb], rng: np.
     return np.clip(makers[floor.kind](plan), 0, 1)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Plan:
     """What a maker of a floor needs; colours in linear light."""
 

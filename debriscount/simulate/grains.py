@@ -17,7 +17,7 @@ _Z95 = 1.6448536269514722
 HARMONICS = (2, 3, 4, 5)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Grains:
     """Grains of all kinds, one entry a grain in every array.
 
@@ -41,7 +41,7 @@ class Grains:
 
     def take(self, chosen: Mask | NDArray[np.intp]) -> "Grains":
         """Those grains alone."""
-        return Grains(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
+        return Grains(**{name: getattr(self, name)[chosen] for name in self.__dataclass_fields__})
 
 
 def draw_grains(portions: tuple[Portion, ...], patch_area_mm2: float, rng: np.random.Generator) -> Grains:
@@ -67,7 +67,7 @@ def draw_grains(portions: tuple[Portion, ...], patch_area_mm2: float, rng: np.ra
         More grains than ``MOST_GRAINS``.
     """
     parts = [_portion(k, portion, patch_area_mm2, rng) for k, portion in enumerate(portions)]
-    grains = Grains(*(np.concatenate([getattr(p, f) for p in parts]) for f in Grains.__dataclass_fields__))
+    grains = Grains(**{f: np.concatenate([getattr(p, f) for p in parts]) for f in Grains.__dataclass_fields__})
     order = rng.permutation(len(grains))
     return grains.take(order)
 
@@ -107,7 +107,16 @@ def _portion(number: int, portion: Portion, patch_area_mm2: float, rng: np.rando
     lightness = np.exp(portion.color_spread * rng.standard_normal((count, 1)))
     tint = np.exp(0.3 * portion.color_spread * rng.standard_normal((count, 3)))
     color = np.clip(srgb_to_linear(np.array(kind.color_srgb) / 255) * lightness * tint, 0, 1)
-    return Grains(np.full(count, number, np.int16), a, b, waves, 2 * b * portion.height_share, color, area, mass)
+    return Grains(
+        kind=np.full(count, number, np.int16),
+        a_mm=a,
+        b_mm=b,
+        waves=waves,
+        height_mm=2 * b * portion.height_share,
+        color=color,
+        area_mm2=area,
+        mass_mg=mass,
+    )
 
 
 def _form(portion: Portion, count: int, rng: np.random.Generator) -> tuple[Floats, NDArray[np.complex128]]:

@@ -66,9 +66,8 @@ def light_field(spec: SceneSpec, room: Room, pose: Pose, coarse_mm: Floats) -> t
     field = np.exp(light.gradient * 0.5 * np.clip(towards, -3, 3))
     apart = np.hypot(x - room.person_mm[0], y - room.person_mm[1]) / room.person_radius_mm
     field *= 1 - light.person * np.exp(-0.5 * apart**2)
-    to_wall = {"left": x, "right": patch.width_mm - x, "top": y, "bottom": patch.height_mm - y}
     for wall in patch.walls:
-        field *= 1 - light.wall_shade * np.exp(-np.maximum(to_wall[wall], 0) / 35)
+        field *= 1 - light.wall_shade * np.exp(-np.maximum(patch.to_side_mm(wall, x, y), 0) / 35)
     off = _from_center(pose, coarse_mm.shape)
     falloff = 1 - spec.imaging.vignette * off**2
     shine = None
@@ -78,7 +77,7 @@ def light_field(spec: SceneSpec, room: Room, pose: Pose, coarse_mm: Floats) -> t
         far = np.hypot(x - spot[0], y - spot[1]) / (0.12 * np.hypot(*middle))
         shine = spec.floor.gloss * falloff * (0.6 * np.exp(-0.5 * far**2) + 0.4 * np.exp(-0.5 * (far / 3) ** 2))
         for wall in patch.walls:
-            shine *= to_wall[wall] > 0
+            shine *= patch.to_side_mm(wall, x, y) > 0
     return field * falloff, shine
 
 

@@ -16,7 +16,7 @@ _WAVE_MM = (200.0, 500.0)
 _MOST_DEVIATIONS = 4.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class DrivenLanes:
     """Lanes as driven.
 
@@ -93,13 +93,13 @@ def drive_lanes(patch: Patch, cleaning: Cleaning, rng: np.random.Generator) -> D
     slowest, fastest = 1 / _WAVE_MM[1], 1 / _WAVE_MM[0]
     band = np.arange(_WAVES) + rng.uniform(0.25, 0.75, (count, _WAVES))
     return DrivenLanes(
-        cleaning.heading_deg,
-        cleaning.pitch_mm,
-        cleaning.width_mm,
-        cleaning.offset_mm,
-        first,
-        cleaning.pitch_spread_mm * deviation,
-        2 * np.pi * (slowest + (fastest - slowest) / _WAVES * band),
-        rng.uniform(0, 2 * np.pi, (count, _WAVES)),
-        float(amplitude),
+        heading_deg=cleaning.heading_deg,
+        pitch_mm=cleaning.pitch_mm,
+        width_mm=cleaning.width_mm,
+        offset_mm=cleaning.offset_mm,
+        first=first,
+        shift_mm=cleaning.pitch_spread_mm * deviation,
+        wave_per_mm=2 * np.pi * (slowest + (fastest - slowest) / _WAVES * band),
+        phase_rad=rng.uniform(0, 2 * np.pi, (count, _WAVES)),
+        amplitude_mm=float(amplitude),
     )

@@ -228,8 +228,7 @@ def _check_seen(patch: Patch, camera: Camera, pose: Pose, lowest: float) -> None
     if (depth <= 0.05 * depth.max()).any():
         raise SceneError(f"camera.tilt_deg {camera.tilt_deg:g} lets the photo see the horizon. Tilt the camera less.")
     x, y, _ = pose.eye_mm
-    to_wall = {"left": x, "right": patch.width_mm - x, "top": y, "bottom": patch.height_mm - y}
-    behind = [wall for wall in patch.walls if to_wall[wall] <= 1]
+    behind = [wall for wall in patch.walls if patch.to_side_mm(wall, x, y) <= 1]
     if behind:
         raise SceneError(
             f'the camera would stand behind the wall "{behind[0]}". Lower camera.tilt_deg or turn camera.azimuth_deg.'

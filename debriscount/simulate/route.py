@@ -44,14 +44,12 @@ class Route:
         """Places that are out of reach whatever the way: at walls, in corners, and those named."""
         patch, cleaning = self.patch, self.cleaning
         x, y = places.T
-        to_wall = {"left": x, "right": patch.width_mm - x, "top": y, "bottom": patch.height_mm - y}
+        to_wall = {wall: patch.to_side_mm(wall, x, y) for wall in patch.walls}
         never = np.zeros(len(places), bool)
-        for wall in patch.walls:
-            never |= to_wall[wall] < cleaning.wall_gap_mm
-        for a in ("top", "bottom"):
-            for b in ("left", "right"):
-                if a in patch.walls and b in patch.walls:
-                    never |= np.hypot(to_wall[a], to_wall[b]) < cleaning.corner_radius_mm
+        for distance in to_wall.values():
+            never |= distance < cleaning.wall_gap_mm
+        for a, b in patch.wall_corners():
+            never |= np.hypot(to_wall[a], to_wall[b]) < cleaning.corner_radius_mm
         if cleaning.missed_mm:
             from skimage.measure import points_in_poly
         for polygon in cleaning.missed_mm:

@@ -10,7 +10,7 @@ from ..inputs.patch import Patch
 from .spec import Cleaning
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Spiral:
     """An Archimedean spiral about ``center_mm`` that sets out towards ``start_rad`` and ends at ``end_mm`` from it.
 
@@ -61,7 +61,14 @@ def spiral(patch: Patch, cleaning: Cleaning, points_mm: Floats, rng: np.random.G
     """
     x, y = rng.random(2) * (patch.width_mm, patch.height_mm)
     start, turn = float(rng.uniform(0, 2 * np.pi)), int(rng.choice((-1, 1)))
-    endless = Spiral((float(x), float(y)), start, turn, cleaning.pitch_mm, cleaning.width_mm, np.inf)
+    endless = Spiral(
+        center_mm=(float(x), float(y)),
+        start_rad=start,
+        turn=turn,
+        pitch_mm=cleaning.pitch_mm,
+        width_mm=cleaning.width_mm,
+        end_mm=np.inf,
+    )
     passed = endless.over(points_mm)
     wanted = int(np.ceil(cleaning.reach_share * len(points_mm)))
     if passed.sum() < wanted:
@@ -71,4 +78,11 @@ def spiral(patch: Patch, cleaning: Cleaning, points_mm: Floats, rng: np.random.G
             "Widen it, or give less pitch_mm or reach_share."
         )
     far = np.sort(np.hypot(*(points_mm[passed] - (x, y)).T))
-    return Spiral(endless.center_mm, start, turn, cleaning.pitch_mm, cleaning.width_mm, float(far[max(wanted, 1) - 1]))
+    return Spiral(
+        center_mm=endless.center_mm,
+        start_rad=start,
+        turn=turn,
+        pitch_mm=cleaning.pitch_mm,
+        width_mm=cleaning.width_mm,
+        end_mm=float(far[max(wanted, 1) - 1]),
+    )

@@ -39,7 +39,7 @@ class Outlines:
         return np.asarray((1 + np.abs(self.waves).sum(axis=1)) / smallest)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Stamp:
     """One drawn grain: its number, the rows and columns of the raster, and arrays of that box.
 
@@ -138,7 +138,9 @@ def _draw(
         x1, y1 = min(left + side, shape[1]), min(top + side, shape[0])
         if x0 < x1 and y0 < y1:
             box = (slice(y0 - top, y1 - top), slice(x0 - left, x1 - left))
-            yield Stamp(int(number), slice(y0, y1), slice(x0, x1), share[i][box], middle[i][box])
+            yield Stamp(
+                number=int(number), rows=slice(y0, y1), columns=slice(x0, x1), share=share[i][box], unit=middle[i][box]
+            )
 
 
 def _in_own_axes(offsets: Image, part: Image, maps: Image) -> Image:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
-from ..inputs.patch import MARGIN, OUTSIDE, ZONES, Patch
+from ..inputs.patch import OUTSIDE, ZONES, Patch, zone_in_patch
 from .clean import DISPLACED, FATES, GONE, REMOVED, UNTOUCHED, clean
 from .grains import Grains, draw_grains
 from .pose import Pose, pose_shots
@@ -29,7 +29,7 @@ class TrueAmount:
     mass_g: float | None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class SceneTruth:
     """What is so in a scene, whatever the photos show.
 
@@ -70,7 +70,7 @@ class SceneTruth:
         """Which grains lie in the patch and in each zone, arrays of shape (N,)."""
         codes = self.zone_codes(state)
         own = np.ones(len(codes), bool) if kind is None else self.grains.kind == kind
-        members = {"patch": (codes != OUTSIDE) & (codes != MARGIN) & own}
+        members = {"patch": zone_in_patch(codes) & own}
         return members | {name: (codes == ZONES.index(name)) & own for name in self.patch.zone_names()}
 
     def _amount(self, chosen: Mask, kind: int | None) -> TrueAmount:
@@ -167,17 +167,17 @@ def draw_truth(spec: SceneSpec) -> SceneTruth:
         lying.append((cleaned.fate == UNTOUCHED) | (cleaned.fate == DISPLACED))
     poses = pose_shots(patch, spec.camera, len(spec.shot_names), chance(spec, 2))
     return SceneTruth(
-        patch,
-        tuple(portion.kind.name for portion in spec.portions),
-        grains,
-        np.array(places),
-        np.array(angles),
-        np.array(lying),
-        np.array(fates, np.int8).reshape(len(fates), len(grains)),
-        np.array(reached, bool).reshape(len(fates), len(grains)),
-        spec.passes,
-        routes,
-        dict(zip(spec.shot_names, poses, strict=True)),
+        patch=patch,
+        kinds=tuple(portion.kind.name for portion in spec.portions),
+        grains=grains,
+        places_mm=np.array(places),
+        angle_rad=np.array(angles),
+        lying=np.array(lying),
+        fate=np.array(fates, np.int8).reshape(len(fates), len(grains)),
+        reached=np.array(reached, bool).reshape(len(fates), len(grains)),
+        lanes=spec.passes,
+        routes=routes,
+        poses=dict(zip(spec.shot_names, poses, strict=True)),
     )
 
 

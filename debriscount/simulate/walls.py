@@ -40,10 +40,7 @@ def draw_walls(light: Image, patch: Patch, pose: Pose, floor_x: Image, floor_y: 
     eye_x, eye_y, eye_height = pose.eye_mm
     mm = pose.mm_per_px((patch.width_mm / 2, patch.height_mm / 2))
     in_front = {
-        "left": (floor_x, eye_x),
-        "top": (floor_y, eye_y),
-        "right": (patch.width_mm - floor_x, patch.width_mm - eye_x),
-        "bottom": (patch.height_mm - floor_y, patch.height_mm - eye_y),
+        wall: (patch.to_side_mm(wall, floor_x, floor_y), patch.to_side_mm(wall, eye_x, eye_y)) for wall in patch.walls
     }
     near = np.zeros(light.shape[:2], bool)
     for wall in patch.walls:

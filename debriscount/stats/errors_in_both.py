@@ -14,7 +14,7 @@ _MOST_STEPS = 500
 _SETTLED = 1e-13
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FittedLine:
     """y = intercept + slope x, with standard uncertainties.
 
@@ -71,7 +71,15 @@ def deming(x: ArrayLike, y: ArrayLike, ratio: float = 1.0) -> FittedLine:
     covariance = np.cov(pseudo.T) / n
     intercept, slope = whole.tolist()
     u_intercept, u_slope = np.sqrt(np.diag(covariance)).tolist()
-    return FittedLine(intercept, slope, u_intercept, u_slope, float(covariance[0, 1]), None, n - 2)
+    return FittedLine(
+        intercept=intercept,
+        slope=slope,
+        u_intercept=u_intercept,
+        u_slope=u_slope,
+        covariance=float(covariance[0, 1]),
+        chi2=None,
+        dof=n - 2,
+    )
 
 
 def _deming(x: Floats, y: Floats, ratio: float) -> tuple[float, float]:
@@ -162,7 +170,15 @@ def _york_line(
     u_slope = 1 / math.sqrt(spread)
     u_intercept = math.sqrt(1 / float(weight.sum()) + (middle * u_slope) ** 2)
     chi2 = float((weight * (y - slope * x - intercept) ** 2).sum())
-    return FittedLine(intercept, slope, u_intercept, u_slope, -middle * u_slope**2, chi2, len(x) - 2)
+    return FittedLine(
+        intercept=intercept,
+        slope=slope,
+        u_intercept=u_intercept,
+        u_slope=u_slope,
+        covariance=-middle * u_slope**2,
+        chi2=chi2,
+        dof=len(x) - 2,
+    )
 
 
 def _first_slope(x: Floats, y: Floats, vx: Floats, vy: Floats, cov: Floats) -> float:

@@ -16,7 +16,7 @@ Draw = Callable[[np.random.Generator, int], Floats]
 Draws = Mapping[str, Floats]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Propagated:
     """Mean, standard uncertainty and probabilistically symmetric 95 % interval of a model's outputs.
 
@@ -56,4 +56,10 @@ def propagate(model: Callable[[Draws], Floats], sources: Mapping[str, Draw], tri
     by_source = {name: np.std(model({**still, name: draws[name]}), axis=0, ddof=1) for name in draws}
     ends = np.quantile(outputs, [0.025, 0.975], axis=0)
     covariance = np.atleast_2d(np.cov(outputs, rowvar=False))
-    return Propagated(outputs.mean(axis=0), np.sqrt(np.diag(covariance)), np.asarray(ends.T), by_source, covariance)
+    return Propagated(
+        mean=outputs.mean(axis=0),
+        u=np.sqrt(np.diag(covariance)),
+        interval95=np.asarray(ends.T),
+        by_source=by_source,
+        covariance=covariance,
+    )

@@ -11,7 +11,7 @@ from ..arrays import Floats
 from .quantity import Quantity
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class LinearFit:
     """Weighted least squares of y on P columns, N points.
 
@@ -124,7 +124,16 @@ def least_squares(columns: ArrayLike, y: ArrayLike, u_y: ArrayLike | None = None
     covariance = inverse @ inverse.T
     if u_y is None:
         covariance *= chi2 / dof if dof else math.nan
-    return LinearFit(coefficients, covariance, residuals, (q**2).sum(axis=1), u, chi2, dof, u_y is not None)
+    return LinearFit(
+        coefficients=coefficients,
+        covariance=covariance,
+        residuals=residuals,
+        leverage=(q**2).sum(axis=1),
+        u_y=u,
+        chi2=chi2,
+        dof=dof,
+        stated=u_y is not None,
+    )
 
 
 def fit_through_origin(x: ArrayLike, y: ArrayLike, u_y: ArrayLike | None = None) -> LinearFit:

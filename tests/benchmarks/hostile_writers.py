@@ -95,7 +95,16 @@ def writers() -> dict[str, Writer]:
         many = [compare_runs([_weighed(Path(folder) / f"{n}", n)])[0] for n in (0, 1)]
     noted = [replace(run, flags=(Flag(code="numbered", severity="note", sentence=str(n)),)) for n in (0, 1)]
     counts = [[replace(counted, warnings=(str(n),))] * (1 + n) for n in (0, 1)]
-    lens = CameraLens("a", (4000, 3000), (3000.0, 3000.0), (2000.0, 1500.0), (0.1, 0.0, 0.0), (0.0, 0.0), None, None)
+    lens = CameraLens(
+        name="a",
+        size_px=(4000, 3000),
+        focal_px=(3000.0, 3000.0),
+        center_px=(2000.0, 1500.0),
+        radial=(0.1, 0.0, 0.0),
+        tangential=(0.0, 0.0),
+        focal_length_mm=None,
+        calibration=None,
+    )
     text = patch_toml(scene.spec.patch)
     pages = [f"markers-{n}.svg" for n in range(1, 4)]
 

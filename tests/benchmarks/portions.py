@@ -123,7 +123,16 @@ def _shot(scene: str, shot: str, grains: GrainTable, amount: Amount, countable: 
     bare = float(grains.area_mm2.sum()) - amount.area_mm2
     u_bare = float(np.sqrt(2 * max(bare, 0) * np.median(grains.area_mm2)))
     count = amount.grains if countable else None
-    return PortionShot(f"{scene} {shot}", "", cover, cell, bare, u_bare, count, (high - low) / 2 / K95)
+    return PortionShot(
+        file=f"{scene} {shot}",
+        sha256="",
+        cell_cover=cover,
+        cell_mm2=cell,
+        bare_mm2=bare,
+        u_bare_mm2=u_bare,
+        grains=count,
+        u_grains=(high - low) / 2 / K95,
+    )
 
 
 def simulated(kind: DebrisKind) -> list[WeighedPortion]:

@@ -59,7 +59,15 @@ def figures(truth: Truth, planted: Planted) -> PassFigures:
         pickup = 100 * (1 - after_g / before_g) if before_g else None
         half = 1.96 * truth.photo_u
         interval = None if pickup is None else (pickup - half, pickup + half)
-        return ZoneFigures(before, after, pickup, pickup, interval, None, 0.002 * MM2_PER_G * before_g)
+        return ZoneFigures(
+            before=before,
+            after=after,
+            gone_percent=pickup,
+            pickup_percent=pickup,
+            interval95=interval,
+            more_than_percent=None,
+            limit_mm2=0.002 * MM2_PER_G * before_g,
+        )
 
     zones = {name: zone(part * laid_g, left_g[name]) for name, part in laid.items()}
     whole = zone(laid_g, sum(left_g.values()))

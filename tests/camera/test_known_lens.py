@@ -9,9 +9,27 @@ from debriscount.inputs.lens import CameraLens, LensCalibration
 from debriscount.photo.read import Photo
 from debriscount.photo.settings import CameraSettings
 
-LENS = CameraLens("phone", (400, 300), (310.0, 311.0), (203.0, 148.0), (-0.1, 0.02, 0.0), (0.001, -0.002), 5.4)
+LENS = CameraLens(
+    name="phone",
+    size_px=(400, 300),
+    focal_px=(310.0, 311.0),
+    center_px=(203.0, 148.0),
+    radial=(-0.1, 0.02, 0.0),
+    tangential=(0.001, -0.002),
+    focal_length_mm=5.4,
+)
 HOW = LensCalibration(
-    "2026-11-25", 3, 2.0, 10.0, 40.0, "not usable", ("only 3 photos",), (1, 1), (1, 1), (1, 1, 1), (1, 1)
+    date="2026-11-25",
+    photos=3,
+    rms_px=2.0,
+    coverage_percent=10.0,
+    reach_percent=40.0,
+    verdict="not usable",
+    reasons=("only 3 photos",),
+    u_focal_px=(1, 1),
+    u_center_px=(1, 1),
+    u_radial=(1, 1, 1),
+    u_tangential=(1, 1),
 )
 
 

@@ -19,7 +19,15 @@ Floats = NDArray[np.float64]
 SIZE_PX = (4000, 3000)
 TRUTH = Lens((2020.0, 1485.0), (3000.0, 3000.0), (-0.05, 0.02, -0.01), (0.0005, -0.0003))
 BOARD = Board(9, 6, 25.0)
-GOOD = Facts(12, 0.2, 80.0, 90.0, 40.0, None, "a.jpg")
+GOOD = Facts(
+    photos=12,
+    rms_px=0.2,
+    coverage_percent=80.0,
+    reach_percent=90.0,
+    tilt_deg=40.0,
+    fold_percent=None,
+    worst_photo="a.jpg",
+)
 
 
 def corners(
@@ -159,7 +167,14 @@ def test_the_worst_fact_decides() -> None:
 
 def test_a_lens_that_folds_over_inside_the_photo_is_known_by_it() -> None:
     # By hand: k1 = -0.3 falls to a tenth at 1 focal length, which is seen at 0.7: 700 px of 500 √2 = 707.
-    lens = CameraLens("fold", (1000, 1000), (1000.0, 1000.0), (499.5, 499.5), (-0.3, 0.0, 0.0), (0.0, 0.0))
+    lens = CameraLens(
+        name="fold",
+        size_px=(1000, 1000),
+        focal_px=(1000.0, 1000.0),
+        center_px=(499.5, 499.5),
+        radial=(-0.3, 0.0, 0.0),
+        tangential=(0.0, 0.0),
+    )
     assert fold_percent(lens) == pytest.approx(100 * 0.7 / np.sqrt(0.5))
     assert fold_percent(replace(lens, radial=(-0.2, 0.0, 0.0))) is None
     assert fold_percent(replace(lens, radial=(0.2, 0.0, 0.0))) is None

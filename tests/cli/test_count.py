@@ -34,10 +34,10 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
     def count(photo: Path, **options: Any) -> Counted:
         calls.append({"photo": photo, **options})
         return Counted(
-            photo.name, "0" * 64, "", "", None, (0, 0, 300, 200), 0.2, grid,
-            (KindColor("debris", (200, 90, 50)),), {"patch": amount}, {"debris": {"patch": amount}},
-            GrainTable(none.astype(np.int16), none, none, none, none.astype(np.int8)),
-            np.full((*grid.shape, 3), 150, np.uint8), np.zeros(grid.shape, np.uint8), ("it is dark.",),
+            file=photo.name, sha256="0" * 64, blank_file="", blank_sha256="", patch=None, region=(0, 0, 300, 200), mm_per_px=0.2, grid=grid,
+            kinds=(KindColor("debris", (200, 90, 50)),), zones={"patch": amount}, by_kind={"debris": {"patch": amount}},
+            grains=GrainTable(none.astype(np.int16), none, none, none, none.astype(np.int8)),
+            floor_view=np.full((*grid.shape, 3), 150, np.uint8), kind_map=np.zeros(grid.shape, np.uint8), warnings=("it is dark.",),
         )  # fmt: skip
 
     monkeypatch.setitem(vars(debriscount), "count", count)

@@ -58,24 +58,30 @@ def measured(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     none = np.zeros(0)
     shots = tuple(
         MeasuredShot(
-            name, f"{name}.jpg", "0" * 64, (0, 1, 2), 0.1,
-            np.full((*grid.shape, 3), 150, np.uint8), np.zeros(grid.shape, np.uint8),
-            GrainTable(none.astype(np.int16), none, none, none, none.astype(np.int8)),
+            name=name, file=f"{name}.jpg", sha256="0" * 64, markers_seen=(0, 1, 2), residual_mm=0.1,
+            floor_view=np.full((*grid.shape, 3), 150, np.uint8), kind_map=np.zeros(grid.shape, np.uint8),
+            grains=GrainTable(none.astype(np.int16), none, none, none, none.astype(np.int8)),
         )
         for name in ("before", "after")
     )  # fmt: skip
     zones = {
-        name: ZoneFigures(Amount(100.0, 5, None), Amount(25.0, 1, None), 75.0, 75.0, (70.0, 80.0))
+        name: ZoneFigures(
+            before=Amount(100.0, 5, None),
+            after=Amount(25.0, 1, None),
+            gone_percent=75.0,
+            pickup_percent=75.0,
+            interval95=(70.0, 80.0),
+        )
         for name in ("patch", *patch.zone_names())
     }
     kinds = (KindColor("debris", (200, 90, 50)),)
     passes = (PassFigures(1, zones, {"debris": zones}),)
     result = Measurement(
-        patch,
-        grid,
-        kinds,
-        shots,
-        passes,
+        patch=patch,
+        grid=grid,
+        kinds=kinds,
+        shots=shots,
+        passes=passes,
         flags=(Flag(code="dark", severity="doubtful", sentence="the blank is dark."),),
     )
     called: dict[str, Any] = {"result": result}

@@ -97,7 +97,16 @@ def test_an_unknown_paper_is_refused() -> None:
 
 
 Answer = TypeVar("Answer")
-ANSWERS = PatchAnswers("bench", (600.0, 400.0), ("top", "left"), 50.0, 30.0, 60.0, 60.0, "a4")
+ANSWERS = PatchAnswers(
+    name="bench",
+    size_mm=(600.0, 400.0),
+    walls=("top", "left"),
+    side_mm=50.0,
+    edge_mm=30.0,
+    corner_mm=60.0,
+    margin_mm=60.0,
+    paper="a4",
+)
 ALL = {"name": "bench", "size": "600x400", "place": "corner", "edge": "25", "corner": "70", "margin": "50",
        "side": "45", "paper": "letter"}  # fmt: skip
 
@@ -118,13 +127,33 @@ def test_nothing_is_asked_when_all_is_given() -> None:
     asked = Asked()
     answers = gather_answers(ALL, ["left", "top"], [], asked, 8.0)
     assert asked.questions == []
-    assert answers == PatchAnswers("bench", (600, 400), ("left", "top"), 45, 25, 70, 50, "letter", (), 8.0)
+    assert answers == PatchAnswers(
+        name="bench",
+        size_mm=(600, 400),
+        walls=("left", "top"),
+        side_mm=45,
+        edge_mm=25,
+        corner_mm=70,
+        margin_mm=50,
+        paper="letter",
+        markers=(),
+        megapixels=8.0,
+    )
 
 
 def test_what_is_not_given_is_asked_for() -> None:
     asked = Asked("kitchen", "500x300", "corner", "right,bottom", "20", "40", "30", "35", "letter")
     answers = gather_answers({}, [], [], asked)
-    assert answers == PatchAnswers("kitchen", (500, 300), ("right", "bottom"), 35, 20, 40, 30, "letter")
+    assert answers == PatchAnswers(
+        name="kitchen",
+        size_mm=(500, 300),
+        walls=("right", "bottom"),
+        side_mm=35,
+        edge_mm=20,
+        corner_mm=40,
+        margin_mm=30,
+        paper="letter",
+    )
     assert [question.split()[0] for question in asked.questions] == [
         "Name", "Width", "Where", "Two", "Edge:", "Corner:", "Margin:", "Side", "Paper"
     ]  # fmt: skip

@@ -36,7 +36,21 @@ def learned(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
     calls: list[dict[str, Any]] = []
     cells = np.full(20, 0.05)
     portions = [
-        WeighedPortion(Quantity(m, 0.02), (PortionShot(f"{m}.jpg", "0" * 64, cells, m * 30.0, 0.0, 0.0, 2 * m, 0.5),))
+        WeighedPortion(
+            Quantity(m, 0.02),
+            (
+                PortionShot(
+                    file=f"{m}.jpg",
+                    sha256="0" * 64,
+                    cell_cover=cells,
+                    cell_mm2=m * 30.0,
+                    bare_mm2=0.0,
+                    u_bare_mm2=0.0,
+                    grains=2 * m,
+                    u_grains=0.5,
+                ),
+            ),
+        )
         for m in (5, 10, 20)
     ]
 

@@ -5,7 +5,9 @@ from debriscount.inputs.debris import CalibrationPortion, DebrisCalibration, Deb
 from debriscount.inputs.debris_file import read_debris
 from debriscount.inputs.debris_write import debris_toml
 
-PORTION = CalibrationPortion(("a.jpg", "b.jpg"), ("0" * 64, "f" * 64), 20.1, 0.05, 11_500.0, 640.5)
+PORTION = CalibrationPortion(
+    photos=("a.jpg", "b.jpg"), sha256=("0" * 64, "f" * 64), grams=20.1, u_grams=0.05, area_mm2=11_500.0, grains=640.5
+)
 CALIBRATION = DebrisCalibration(
     date="2026-11-25",
     patch="hall bench",

@@ -8,12 +8,12 @@ from debriscount.inputs.lens import CameraLens, LensCalibration
 from debriscount.inputs.lens_file import check_lens_name, lens_toml, read_lens, refuse_other_files, write_lens
 
 HOW = LensCalibration(
-    "2026-11-25", 13, 0.1841, 70.83, 73.34, "usable", ('corners reach 73 % of "it"',),
-    (0.413, 0.432), (0.436, 0.48), (0.00511, 0.0391, 0.0834), (0.000105, 0.000132),
+    date="2026-11-25", photos=13, rms_px=0.1841, coverage_percent=70.83, reach_percent=73.34, verdict="usable", reasons=('corners reach 73 % of "it"',),
+    u_focal_px=(0.413, 0.432), u_center_px=(0.436, 0.48), u_radial=(0.00511, 0.0391, 0.0834), u_tangential=(0.000105, 0.000132),
 )  # fmt: skip
 LENS = CameraLens(
-    "grey phone, \"main\"", (640, 480), (532.92826, 533.02231), (342.35688, 233.88167),
-    (-0.28414, 0.05342, 0.10391), (0.0011167, -0.0001445), 4.2, HOW,
+    name="grey phone, \"main\"", size_px=(640, 480), focal_px=(532.92826, 533.02231), center_px=(342.35688, 233.88167),
+    radial=(-0.28414, 0.05342, 0.10391), tangential=(0.0011167, -0.0001445), focal_length_mm=4.2, calibration=HOW,
 )  # fmt: skip
 TEXT = lens_toml(LENS)
 
@@ -37,7 +37,14 @@ def test_how_it_was_learnt_and_small_terms_may_be_left_out(tmp_path: Path) -> No
         '[lens]\nname = "by hand"\nsize_px = [4000, 3000]\nfocal_px = [3000, 3000]\ncenter_px = [1999.5, 1499.5]\nk1 = -0.02\n'
     )
     expected = CameraLens(
-        "by hand", (4000, 3000), (3000.0, 3000.0), (1999.5, 1499.5), (-0.02, 0.0, 0.0), (0.0, 0.0), None, None
+        name="by hand",
+        size_px=(4000, 3000),
+        focal_px=(3000.0, 3000.0),
+        center_px=(1999.5, 1499.5),
+        radial=(-0.02, 0.0, 0.0),
+        tangential=(0.0, 0.0),
+        focal_length_mm=None,
+        calibration=None,
     )
     assert read_lens(file) == expected
     assert read_lens(write_lens(expected, file)) == expected

@@ -21,10 +21,10 @@ def true_fates(spec: SceneSpec, first: int = 0, last: int = 1) -> Fates:
     moved = ((truth.places_mm[first] != truth.places_mm[last]).any(axis=1)) | ~truth.lying[last]
     kinds = len(truth.kinds)
     return Fates(
-        true_grains(truth, first),
-        true_grains(truth, last),
-        (~moved[truth.lying[first]]).astype(float),
-        (~moved[truth.lying[last]]).astype(float),
+        earlier=true_grains(truth, first),
+        later=true_grains(truth, last),
+        stayed=(~moved[truth.lying[first]]).astype(float),
+        untouched=(~moved[truth.lying[last]]).astype(float),
         matched=(True,) * kinds,
         least_shift_mm=(0.3,) * kinds,
         u_untouched_percent=(1.0,) * kinds,

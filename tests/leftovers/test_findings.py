@@ -25,21 +25,69 @@ from debriscount.leftovers.records import (
 from debriscount.registration.grid import FloorGrid
 
 SHARES = LeftShares(100.0, 81.0, 19.0, (79.0, 83.0))
-LEFT = Leftovers({"patch": SHARES}, {}, {}, {}, {})
+LEFT = Leftovers(zones={"patch": SHARES}, kinds={}, least_shift_mm={}, chance_percent={}, matched={})
 REACH = Reach(
     {"patch": ReachedShare(88.0, (86.0, 90.0), 98.0, (97.1, 98.6))},
     FloorGrid(0, 0, 5, 1, 1),
     np.ones((1, 1), np.float32),
     1.0,
 )
-STRIP = Strip(((0.0, 50.0), (600.0, 50.0)), 24.0, 1.0, 1.5, 15.5)
-LANES = Lanes(0.0, 0.5, 150.0, 1.0, 24.0, 1.0, 3, 1.5, (STRIP, STRIP), 31.0)
-PLACE = MissedPlace("place", ((300.0, 200.0), (360.0, 200.0), (360.0, 280.0), (300.0, 280.0)), 4800.0, 12.0, 12.0)
-WALL = WallProfile("top", (0.0, 10.0, 20.0), (5.0, 5.0), (3.0, 1.0), (0.0, 0.0), 22.0, (19.5, 25.2), 64.0, 5.0, 21.0)
+STRIP = Strip(ends_mm=((0.0, 50.0), (600.0, 50.0)), width_mm=24.0, width_u_mm=1.0, straight_mm=1.5, share_percent=15.5)
+LANES = Lanes(
+    heading_deg=0.0,
+    heading_u_deg=0.5,
+    pitch_mm=150.0,
+    pitch_u_mm=1.0,
+    strip_mm=24.0,
+    strip_u_mm=1.0,
+    lanes=3,
+    straight_mm=1.5,
+    strips=(STRIP, STRIP),
+    share_percent=31.0,
+)
+PLACE = MissedPlace(
+    what="place",
+    polygon_mm=((300.0, 200.0), (360.0, 200.0), (360.0, 280.0), (300.0, 280.0)),
+    area_mm2=4800.0,
+    left_mm2=12.0,
+    share_percent=12.0,
+)
+WALL = WallProfile(
+    wall="top",
+    edges_mm=(0.0, 10.0, 20.0),
+    before_mm2=(5.0, 5.0),
+    untouched_mm2=(3.0, 1.0),
+    shifted_mm2=(0.0, 0.0),
+    gap_mm=22.0,
+    gap_interval95=(19.5, 25.2),
+    left_percent=64.0,
+    beyond_percent=5.0,
+    share_percent=21.0,
+)
 CORNER = CornerReach(("top", "left"), 60.0, (52.0, 68.0), 10.4)
-NO_SCATTER = Scatter(None, None, {}, None, None, None, (), (), None, None)
+NO_SCATTER = Scatter(
+    margin_percent=None,
+    margin_interval95=None,
+    margin_sides={},
+    bare_percent=None,
+    direction_deg=None,
+    strength=None,
+    distance_mm=(),
+    distance_percent=(),
+    median_distance_mm=None,
+    side=None,
+)
 SCATTER = Scatter(
-    0.4, (0.2, 0.6), {"right": 80.0, "bottom": 20.0}, 3.0, 40.0, 0.5, (5.0, 10.0), (60.0, 40.0), 14.2, "right"
+    margin_percent=0.4,
+    margin_interval95=(0.2, 0.6),
+    margin_sides={"right": 80.0, "bottom": 20.0},
+    bare_percent=3.0,
+    direction_deg=40.0,
+    strength=0.5,
+    distance_mm=(5.0, 10.0),
+    distance_percent=(60.0, 40.0),
+    median_distance_mm=14.2,
+    side="right",
 )
 NO_WALLS = Walls((), ())
 
@@ -50,7 +98,20 @@ def _said(found: tuple[Explanation, ...], what: str) -> list[str]:
 
 def test_everything_is_said_and_what_explains_most_comes_first() -> None:
     found = findings(
-        LEFT, REACH, LANES, (PLACE,), Walls((WALL,), (CORNER,)), SCATTER, PassStep(2, 60.0, None, 90.0, 70.0, 12.0)
+        LEFT,
+        REACH,
+        LANES,
+        (PLACE,),
+        Walls((WALL,), (CORNER,)),
+        SCATTER,
+        PassStep(
+            number=2,
+            of_found_percent=60.0,
+            of_found_interval95=None,
+            together_percent=90.0,
+            missed_again_percent=70.0,
+            missed_again_by_chance_percent=12.0,
+        ),
     )
     assert [f.sentence for f in found] == [
         # 12 (10 to 14) of 100 - 0.88 98 less the 0.4 in the margin: 13.36 percent left in the patch.
@@ -105,7 +166,9 @@ def test_one_strip_is_told_with_its_width_and_that_of_an_unknown_pitch() -> None
 
 
 def test_missed_places_of_one_sort_are_told_together() -> None:
-    small = MissedPlace("place", ((0.0, 0.0), (10.0, 0.0), (10.0, 10.0)), 50.0, 1.0, 3.0)
+    small = MissedPlace(
+        what="place", polygon_mm=((0.0, 0.0), (10.0, 0.0), (10.0, 10.0)), area_mm2=50.0, left_mm2=1.0, share_percent=3.0
+    )
     (sentence,) = _said(findings(LEFT, REACH, LANES, (small, PLACE), NO_WALLS, NO_SCATTER), "missed place")
     assert sentence == (
         "2 places, the largest about 60 x 80 mm around x = 330, y = 240 mm, were never reached. They hold 15 % of the leftovers."
@@ -220,7 +283,7 @@ def test_nothing_impossible_is_ever_printed(
     scatter = replace(SCATTER, margin_percent=pickup, margin_interval95=other95, bare_percent=beyond)
     found = findings(
         replace(LEFT, zones={"patch": shares}), reach, lanes, (replace(PLACE, share_percent=share),),
-        Walls((wall,), (replace(CORNER, share_percent=share),)), scatter, PassStep(2, None, None, None, again, beyond),
+        Walls((wall,), (replace(CORNER, share_percent=share),)), scatter, PassStep(number=2, of_found_percent=None, of_found_interval95=None, together_percent=None, missed_again_percent=again, missed_again_by_chance_percent=beyond),
     )  # fmt: skip
     for finding in found:
         assert "nan" not in finding.sentence
@@ -234,7 +297,7 @@ def test_nothing_impossible_is_ever_printed(
 def test_a_place_that_does_not_fill_its_box_is_told_by_its_area() -> None:
     """An L along two walls, 25 mm wide and 200 mm long: 94 cm2 in a box of 400."""
     corners = ((0.0, 0.0), (200.0, 0.0), (200.0, 25.0), (25.0, 25.0), (25.0, 200.0), (0.0, 200.0))
-    place = MissedPlace("place", corners, 9375.0, 30.0, 20.0)
+    place = MissedPlace(what="place", polygon_mm=corners, area_mm2=9375.0, left_mm2=30.0, share_percent=20.0)
     (said,) = _said(findings(LEFT, REACH, None, (place,), NO_WALLS, NO_SCATTER), "missed place")
     assert said == (
         "A place, of 94 cm² within 200 x 200 mm around x = 100, y = 100 mm, was never reached. It holds 20 % of the leftovers."

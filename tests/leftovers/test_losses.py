@@ -29,7 +29,16 @@ def thrown(before: Floats, lost: NDArray[np.bool_], after: Floats, matched: bool
         )
     )
     untouched = np.repeat([1.0, 0.0], [len(still), len(moved)])
-    return Fates(earlier, later, (~lost).astype(float), untouched, (matched,), (0.3,), (1.0,), (0.0,))
+    return Fates(
+        earlier=earlier,
+        later=later,
+        stayed=(~lost).astype(float),
+        untouched=untouched,
+        matched=(matched,),
+        least_shift_mm=(0.3,),
+        u_untouched_percent=(1.0,),
+        chance_percent=(0.0,),
+    )
 
 
 def test_the_way_is_from_the_nearest_loss_of_the_kind() -> None:
@@ -52,7 +61,16 @@ def test_another_kinds_losses_do_not_count() -> None:
             for n in ("kind", "x_mm", "y_mm", "area_mm2", "zone")
         )
     )
-    both = Fates(earlier, one.later, np.zeros(2), one.untouched, (True, True), (0.3,) * 2, (1.0,) * 2, (0.0,) * 2)
+    both = Fates(
+        earlier=earlier,
+        later=one.later,
+        stayed=np.zeros(2),
+        untouched=one.untouched,
+        matched=(True, True),
+        least_shift_mm=(0.3,) * 2,
+        u_untouched_percent=(1.0,) * 2,
+        chance_percent=(0.0,) * 2,
+    )
     assert moved_from_losses(both, PATCH).least_mm.tolist() == [30.0]
 
 

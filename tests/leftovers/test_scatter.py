@@ -33,7 +33,14 @@ def table(places: list[tuple[float, float]], patch: Patch = PATCH, area: float =
 
 def fates(earlier: GrainTable, later: GrainTable, stayed: Any, untouched: Any, matched: bool = True) -> Fates:
     return Fates(
-        earlier, later, np.array(stayed, float), np.array(untouched, float), (matched,), (0.3,), (1.0,), (0.0,)
+        earlier=earlier,
+        later=later,
+        stayed=np.array(stayed, float),
+        untouched=np.array(untouched, float),
+        matched=(matched,),
+        least_shift_mm=(0.3,),
+        u_untouched_percent=(1.0,),
+        chance_percent=(0.0,),
     )
 
 

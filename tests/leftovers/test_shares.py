@@ -35,14 +35,14 @@ def one_kind(area: list[float], untouched: list[float], u_percent: float = 0.0) 
         np.zeros(n, np.int16), np.full(n, 200.0), np.full(n, 150.0), np.array(area), np.zeros(n, np.int8)
     )
     return Fates(
-        grains.take(np.zeros(n, bool)),
-        grains,
-        np.zeros(0),
-        np.array(untouched, float),
-        (True,),
-        (0.4,),
-        (u_percent,),
-        (2.5,),
+        earlier=grains.take(np.zeros(n, bool)),
+        later=grains,
+        stayed=np.zeros(0),
+        untouched=np.array(untouched, float),
+        matched=(True,),
+        least_shift_mm=(0.4,),
+        u_untouched_percent=(u_percent,),
+        chance_percent=(2.5,),
     )
 
 

@@ -22,7 +22,9 @@ LAYOUT = {marker.id: marker.corners_mm() for marker in FOUR}
 def seen_at(marker: Marker, turns: int = 0, wrong: int = 0) -> SeenMarker:
     """The marker through the tilted camera; turned clockwise, its own top left comes later."""
     corners = np.column_stack([marker.corners_mm(), np.ones(4)]) @ TILTED.T
-    return SeenMarker(marker.id, np.roll(corners[:, :2] / corners[:, 2:], -turns, axis=0), 0.05, wrong=wrong)
+    return SeenMarker(
+        id=marker.id, corners_px=np.roll(corners[:, :2] / corners[:, 2:], -turns, axis=0), sigma_px=0.05, wrong=wrong
+    )
 
 
 def all_seen(*markers: Marker) -> Mapping[int, Sequence[SeenMarker]]:

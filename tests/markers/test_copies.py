@@ -15,7 +15,7 @@ def photo(name: str, seed: int) -> Photo:
 
 
 def seen(shift: float = 0.0, scale: float = 1.0) -> dict[int, SeenMarker]:
-    return {7: SeenMarker(7, (QUAD + shift + 0.5) * scale - 0.5, 0.05)}
+    return {7: SeenMarker(id=7, corners_px=(QUAD + shift + 0.5) * scale - 0.5, sigma_px=0.05)}
 
 
 def test_corners_are_compared_at_one_size() -> None:

@@ -168,7 +168,19 @@ def test_edges_cross_where_their_lines_do() -> None:
         direction = np.array(along)
         outward = np.array([along[1], -along[0]])
         none = np.zeros(0)
-        return Edge(np.array([x, y]), direction, outward, 10.0, slope, intercept, 0.0, 1.0, none, none, none)
+        return Edge(
+            start=np.array([x, y]),
+            along=direction,
+            outward=outward,
+            length=10.0,
+            slope=slope,
+            intercept=intercept,
+            sigma_px=0.0,
+            seen=1.0,
+            t=none,
+            dark=none,
+            light=none,
+        )
 
     # By hand: along x through (0, 5) shifted up by 1 is y = 4; along y through (3, 0), outward +x, shifted by 2: x = 5.
     across, down = level(0, 5, (1.0, 0.0), 0.0, 1.0), level(3, 0, (0.0, 1.0), 0.0, 2.0)

@@ -2,7 +2,17 @@ import pytest
 
 from debriscount.photo.settings import UNKNOWN_SETTINGS, CameraSettings, differing_settings
 
-USUAL = CameraSettings("2026-05-01T10:30:00", 1 / 60, 1.8, 100.0, 4.25, 26.0, 0.0, "manual", False)
+USUAL = CameraSettings(
+    taken="2026-05-01T10:30:00",
+    exposure_s=1 / 60,
+    f_number=1.8,
+    iso=100.0,
+    focal_mm=4.25,
+    focal_35mm=26.0,
+    exposure_bias_ev=0.0,
+    white_balance="manual",
+    flash=False,
+)
 
 
 def with_(**changes: object) -> CameraSettings:

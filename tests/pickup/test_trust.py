@@ -12,7 +12,13 @@ FILES = {"blank": "blank.jpg", "before": "before.jpg", "after": "a1.jpg", "after
 
 def figures(area: float = 1000.0, half: float = 1.0, pickup: float | None = 80.0) -> ZoneFigures:
     interval = None if pickup is None else (pickup - half, pickup + half)
-    return ZoneFigures(Amount(area, 100, None), Amount(0.2 * area, 20, None), pickup, pickup, interval)
+    return ZoneFigures(
+        before=Amount(area, 100, None),
+        after=Amount(0.2 * area, 20, None),
+        gone_percent=pickup,
+        pickup_percent=pickup,
+        interval95=interval,
+    )
 
 
 def flag(code: str, severity: str = "doubtful", shot: str | None = None, zone: str | None = None) -> Flag:

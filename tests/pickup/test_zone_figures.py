@@ -106,7 +106,14 @@ def test_pickup_is_at_most_what_is_gone(a: float, b: float, c: float, d: float) 
 
 def zone(before: float, after: float, interval: tuple[float, float] | None, limit: float | None = 10.0) -> ZoneFigures:
     pickup = 100 * (1 - after / before) if before > 0 else None
-    return ZoneFigures(Amount(before, 9, before), Amount(after, 1, after), pickup, pickup, interval, limit_mm2=limit)
+    return ZoneFigures(
+        before=Amount(before, 9, before),
+        after=Amount(after, 1, after),
+        gone_percent=pickup,
+        pickup_percent=pickup,
+        interval95=interval,
+        limit_mm2=limit,
+    )
 
 
 def alone(figures: ZoneFigures, margin: float = 0.0) -> ZoneFigures:
@@ -153,7 +160,12 @@ def test_what_is_given_can_be(before: float, after: float, margin: float, down: 
     assert pickup is not None
     given_ = {
         "patch": ZoneFigures(
-            amounts["patch"], left["patch"], pickup, pickup, (pickup - down, pickup + up), limit_mm2=limit
+            before=amounts["patch"],
+            after=left["patch"],
+            gone_percent=pickup,
+            pickup_percent=pickup,
+            interval95=(pickup - down, pickup + up),
+            limit_mm2=limit,
         ),
         "margin": plain["margin"],
     }

@@ -67,9 +67,14 @@ def grown(*factors: float) -> tuple[Any, Any]:
     """Photos and passes after which a corner has lost debris and the patch holds so many times what lay there."""
 
     def zone(share: float) -> ZoneFigures:
-        amounts = Amount(1000.0, 50, None), Amount(1000.0 * share, round(50 * share), None)
         pickup = 100 * (1 - share)
-        return ZoneFigures(*amounts, pickup, pickup, (pickup - 10, pickup + 10), None, None)
+        return ZoneFigures(
+            before=Amount(1000.0, 50, None),
+            after=Amount(1000.0 * share, round(50 * share), None),
+            gone_percent=pickup,
+            pickup_percent=pickup,
+            interval95=(pickup - 10, pickup + 10),
+        )
 
     passes = [
         SimpleNamespace(number=k, zones={"patch": zone(factor), "corner": zone(0.5)})

@@ -130,7 +130,15 @@ def test_specks_on_the_blank_beside_the_debris_are_none() -> None:
 
 def passes(untouched: float | None, left: int) -> tuple[tuple[PassFigures, ...], Explained]:
     """As much of a pass as is looked at."""
-    figures = PassFigures(2, {"patch": ZoneFigures(Amount(100.0, 90, None), Amount(9.0, left, None), 91.0, 91.0)}, {})
+    figures = PassFigures(
+        2,
+        {
+            "patch": ZoneFigures(
+                before=Amount(100.0, 90, None), after=Amount(9.0, left, None), gone_percent=91.0, pickup_percent=91.0
+            )
+        },
+        {},
+    )
     zone = SimpleNamespace(untouched_percent=untouched)
     why = SimpleNamespace(leftovers=SimpleNamespace(zones={"patch": zone}))
     return (figures,), Explained((None, cast("WhyLeft", why)))

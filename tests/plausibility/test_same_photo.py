@@ -18,7 +18,7 @@ def photo(name: str, seed: int, **fields: Any) -> Photo:
 
 
 def seen(shift: float = 0.0, scale: float = 1.0) -> dict[int, SeenMarker]:
-    return {7: SeenMarker(7, (QUAD + shift + 0.5) * scale - 0.5, 0.05)}
+    return {7: SeenMarker(id=7, corners_px=(QUAD + shift + 0.5) * scale - 0.5, sigma_px=0.05)}
 
 
 def test_one_file_or_equal_pixels_for_two_shots_are_refused_by_name() -> None:

@@ -31,8 +31,8 @@ def portion(
     seen = cover if kappa == 0 else (1 - np.exp(-kappa * cover)) / kappa
     shots = tuple(
         PortionShot(
-            f"{grams:g}-{k}.jpg", f"{k:064x}", np.full(20, seen * factor), CELL_MM2 * float(cells[0]), 0.0, 0.0,
-            None if grains is None else round(1000 * grams / grains), 0.5,
+            file=f"{grams:g}-{k}.jpg", sha256=f"{k:064x}", cell_cover=np.full(20, seen * factor), cell_mm2=CELL_MM2 * float(cells[0]), bare_mm2=0.0, u_bare_mm2=0.0,
+            grains=None if grains is None else round(1000 * grams / grains), u_grains=0.5,
         )
         for k in range(photos)
     )  # fmt: skip

@@ -23,7 +23,9 @@ def test_cells_are_those_that_measuring_uses(kappa: float) -> None:
     rng = np.random.default_rng(2)
     x, y, area = rng.normal(100, 30, 400), rng.normal(100, 30, 400), rng.uniform(10, 25, 400)
     cover, cell_mm2 = cell_covers(x, y, area)
-    shot = PortionShot("", "", cover, cell_mm2, 0.0, 0.0, None, 0.0)
+    shot = PortionShot(
+        file="", sha256="", cell_cover=cover, cell_mm2=cell_mm2, bare_mm2=0.0, u_bare_mm2=0.0, grains=None, u_grains=0.0
+    )
     assert cell_mm2 * cover.sum() == pytest.approx(area.sum())
     assert portion_area_mm2([shot], kappa) == pytest.approx(float((area * crowding_factor(x, y, area, kappa)).sum()))
 
@@ -34,7 +36,19 @@ def test_no_grains_cover_no_cells() -> None:
 
 
 def test_photos_of_a_portion_are_averaged_less_the_bare_floor() -> None:
-    shots = [PortionShot("", "", np.array([0.1, 0.3]), 100.0, bare, 0.0, None, 0.0) for bare in (0.0, 10.0)]
+    shots = [
+        PortionShot(
+            file="",
+            sha256="",
+            cell_cover=np.array([0.1, 0.3]),
+            cell_mm2=100.0,
+            bare_mm2=bare,
+            u_bare_mm2=0.0,
+            grains=None,
+            u_grains=0.0,
+        )
+        for bare in (0.0, 10.0)
+    ]
     assert portion_area_mm2(shots, 0.0) == pytest.approx(35.0)
     # By hand: (0.1² + 0.3²) / 0.4.
     assert usual_cover(shots) == pytest.approx(0.25)

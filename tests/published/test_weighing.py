@@ -29,7 +29,13 @@ def table(name: str) -> list[dict[str, str]]:
 def independent(**u_by_name: float) -> Masses:
     """Masses of 0 with standard uncertainties of their own."""
     covariance = np.diag(np.square(list(u_by_name.values())))
-    return Masses(tuple(u_by_name), np.zeros(len(u_by_name)), covariance, np.zeros_like(covariance), math.inf)
+    return Masses(
+        names=tuple(u_by_name),
+        grams=np.zeros(len(u_by_name)),
+        covariance=covariance,
+        repeats=np.zeros_like(covariance),
+        dof=math.inf,
+    )
 
 
 def test_michelso() -> None:
@@ -53,7 +59,9 @@ def test_twenty_readings() -> None:
     readings = tuple(float(row["t"]) for row in table("gum_4_4_3.csv"))
     mean, spread = mean_and_spread(readings)
     assert (round(mean, 3), round(spread, 3)) == (100.145, 1.489)
-    errors = ScaleErrors(0.0, 0.0, spread, 19.0, 0.0, 0.0)
+    errors = ScaleErrors(
+        digit_g=0.0, zero_g=0.0, repeatability_g=spread, repeatability_dof=19.0, walk_g=0.0, factor=0.0
+    )
     mass = net_masses({"load": Net(readings)}, errors).combined({"load": 1.0})
     assert (round(mass.u, 3), mass.dof) == (0.333, 19.0)
 
@@ -69,7 +77,9 @@ def test_coverage_factors(dof: float, factor: float) -> None:
 
 def test_ten_masses_off_by_one_factor_add_their_errors_up() -> None:
     """JCGM 100, 5.2.2: ten resistors of 1000 Ω, each 0.1 Ω from one standard, have u = 1 Ω, not 0.32 Ω; as masses."""
-    errors = ScaleErrors(0.0, 0.0, 0.0, math.inf, 0.0, 1e-4)
+    errors = ScaleErrors(
+        digit_g=0.0, zero_g=0.0, repeatability_g=0.0, repeatability_dof=math.inf, walk_g=0.0, factor=1e-4
+    )
     ten = net_masses({str(n): Net((1000.0,)) for n in range(10)}, errors)
     assert ten.combined({str(n): 1.0 for n in range(10)}).u == pytest.approx(1.0)
 

@@ -17,7 +17,15 @@ if TYPE_CHECKING:
     from tests.conftest import Bench
 
 # The bench's photographer has a pinhole.
-PINHOLE = CameraLens("pinhole", (880, 570), (700.0, 700.0), (439.5, 284.5), (0.0, 0.0, 0.0), (0.0, 0.0), 4.0)
+PINHOLE = CameraLens(
+    name="pinhole",
+    size_px=(880, 570),
+    focal_px=(700.0, 700.0),
+    center_px=(439.5, 284.5),
+    radial=(0.0, 0.0, 0.0),
+    tangential=(0.0, 0.0),
+    focal_length_mm=4.0,
+)
 
 
 def test_a_lens_file_is_taken_for_all_shots(bench: "Bench") -> None:

@@ -76,16 +76,25 @@ def _shot(
         np.pi * radii.astype(float) ** 2,
         patch.zone_codes(xs, ys),
     )
-    return MeasuredShot(name, f"C:\\photos\\{name} größer.jpg", "ab" * 32, (0, 1, 3), 0.123456, view, kind_map, grains)
+    return MeasuredShot(
+        name=name,
+        file=f"C:\\photos\\{name} größer.jpg",
+        sha256="ab" * 32,
+        markers_seen=(0, 1, 3),
+        residual_mm=0.123456,
+        floor_view=view,
+        kind_map=kind_map,
+        grains=grains,
+    )
 
 
 def _figures(before: tuple[float, int], after: tuple[float, int], pickup: float | None) -> ZoneFigures:
     return ZoneFigures(
-        Amount(*before, mass_g=None),
-        Amount(*after, mass_g=None),
-        None if pickup is None else pickup + 1,
-        pickup,
-        None if pickup is None else (pickup - 2.000049, pickup + 2.5),
+        before=Amount(*before, mass_g=None),
+        after=Amount(*after, mass_g=None),
+        gone_percent=None if pickup is None else pickup + 1,
+        pickup_percent=pickup,
+        interval95=None if pickup is None else (pickup - 2.000049, pickup + 2.5),
         trust="not measurable" if pickup is None else "sound",
     )
 
@@ -147,20 +156,22 @@ def _why(run: Measurement, untouched: list[float]) -> WhyLeft:
     map_[3] = 0.123456
     map_[6, 7:9] = np.nan
     grid = FloorGrid(5.0, 5.0, 10.0, 8, 10)
-    strip = Strip(((-5.0, 35.0), (105.0, 35.0)), 10.0, 0.5, 1.25, 30.0)
+    strip = Strip(
+        ends_mm=((-5.0, 35.0), (105.0, 35.0)), width_mm=10.0, width_u_mm=0.5, straight_mm=1.25, share_percent=30.0
+    )
     profile = WallProfile(
-        "top", (0.0, 10.0, 20.0, 40.0), (12.6, 0.0, 37.7), (12.5, 0.0, 1.2), (0.0, 0.0, 3.0),
-        8.5, (7.0, 10.0), 99.0, 11.0, 50.0,
+        wall="top", edges_mm=(0.0, 10.0, 20.0, 40.0), before_mm2=(12.6, 0.0, 37.7), untouched_mm2=(12.5, 0.0, 1.2), shifted_mm2=(0.0, 0.0, 3.0),
+        gap_mm=8.5, gap_interval95=(7.0, 10.0), left_percent=99.0, beyond_percent=11.0, share_percent=50.0,
     )  # fmt: skip
     return WhyLeft(
-        Leftovers(
-            {"patch": shares, "open": shares, "edge": shares, "corner": unknown, "rug": unknown},
-            {lentils: {"patch": shares}, sand: {"patch": unknown}},
-            {lentils: 0.4, sand: 2.0},
-            {lentils: 1.5, sand: 30.0},
-            {lentils: True, sand: False},
+        leftovers=Leftovers(
+            zones={"patch": shares, "open": shares, "edge": shares, "corner": unknown, "rug": unknown},
+            kinds={lentils: {"patch": shares}, sand: {"patch": unknown}},
+            least_shift_mm={lentils: 0.4, sand: 2.0},
+            chance_percent={lentils: 1.5, sand: 30.0},
+            matched={lentils: True, sand: False},
         ),
-        Reach(
+        reach=Reach(
             {
                 "patch": ReachedShare(87.5, (85.0, 90.0), 55.5555, (54.0, 57.0)),
                 "edge": ReachedShare(None, None, None, None),
@@ -169,25 +180,57 @@ def _why(run: Measurement, untouched: list[float]) -> WhyLeft:
             map_,
             0.975,
         ),
-        Lanes(0.0, 0.3, None, None, 10.0, 0.5, 2, 1.25, (strip,), 30.0),
-        (
-            MissedPlace("place", ((60.0, 55.0), (80.0, 55.0), (75.0, 70.0)), 150.0, 12.5, 49.9),
-            MissedPlace("strip", ((0.0, 30.0), (100.0, 30.0), (100.0, 40.0), (0.0, 40.0)), 1000.0, 7.5, 30.0),
+        lanes=Lanes(
+            heading_deg=0.0,
+            heading_u_deg=0.3,
+            pitch_mm=None,
+            pitch_u_mm=None,
+            strip_mm=10.0,
+            strip_u_mm=0.5,
+            lanes=2,
+            straight_mm=1.25,
+            strips=(strip,),
+            share_percent=30.0,
         ),
-        Walls((profile,), (CornerReach(("top", "left"), None, None, 0.0),)),
-        Scatter(
-            0.4, (0.2, 0.6), {"right": 80.0, "bottom": 20.0}, 3.0, 12.0, 0.4, (5.0, 10.0), (60.0, 40.0), 4.5, "right"
+        missed=(
+            MissedPlace(
+                what="place",
+                polygon_mm=((60.0, 55.0), (80.0, 55.0), (75.0, 70.0)),
+                area_mm2=150.0,
+                left_mm2=12.5,
+                share_percent=49.9,
+            ),
+            MissedPlace(
+                what="strip",
+                polygon_mm=((0.0, 30.0), (100.0, 30.0), (100.0, 40.0), (0.0, 40.0)),
+                area_mm2=1000.0,
+                left_mm2=7.5,
+                share_percent=30.0,
+            ),
         ),
-        (
+        walls=Walls((profile,), (CornerReach(("top", "left"), None, None, 0.0),)),
+        scatter=Scatter(
+            margin_percent=0.4,
+            margin_interval95=(0.2, 0.6),
+            margin_sides={"right": 80.0, "bottom": 20.0},
+            bare_percent=3.0,
+            direction_deg=12.0,
+            strength=0.4,
+            distance_mm=(5.0, 10.0),
+            distance_percent=(60.0, 40.0),
+            median_distance_mm=4.5,
+            side="right",
+        ),
+        findings=(
             Explanation("not reached", 60.0, "12 % of the debris lay where the machine never went."),
             Explanation("moved", 24.87656, "25 % of the leftovers were moved but not picked up."),
             Explanation("missed place", 0.5, "A place was never reached."),
             Explanation("flung", None, "Debris was flung into the margin."),
             Explanation("direction", None, "Moved debris lies mostly to the right."),
         ),
-        np.array(untouched),
+        untouched=np.array(untouched),
         # What was moved came from 3 mm right of and 4 mm below its place.
-        np.where(np.array(untouched)[:, None] < 0.1, [[-3.0, -4.0]], np.nan),
+        way_mm=np.where(np.array(untouched)[:, None] < 0.1, [[-3.0, -4.0]], np.nan),
     )
 
 
@@ -197,8 +240,22 @@ def explained(run: Measurement) -> Measurement:
     first = _why(run, [1.0, 0.0, 1.0, 0.3])
     second = replace(_why(run, [1.0]), lanes=None, walls=Walls((), ()))
     steps = (
-        PassStep(1, 50.0, (48.0, 52.5), 50.0, None, None),
-        PassStep(2, 0.123449, (-3.0, 3.0), 49.98765432, 80.0, 16.0),
+        PassStep(
+            number=1,
+            of_found_percent=50.0,
+            of_found_interval95=(48.0, 52.5),
+            together_percent=50.0,
+            missed_again_percent=None,
+            missed_again_by_chance_percent=None,
+        ),
+        PassStep(
+            number=2,
+            of_found_percent=0.123449,
+            of_found_interval95=(-3.0, 3.0),
+            together_percent=49.98765432,
+            missed_again_percent=80.0,
+            missed_again_by_chance_percent=16.0,
+        ),
     )
     return replace(
         run,

@@ -33,7 +33,9 @@ DIFFERENCES = (0.2, -0.4, 0.5, 1.4, -0.1, 2.4, 0.3, -0.6, 0.1, 0.0, 0.4, -0.2)
 def made_up(n: int = 12, step: float = 2.0) -> list[WeighedRun]:
     """Runs whose differences are ``DIFFERENCES``: the fourth is doubtful, the sixth disagrees."""
     return [
-        WeighedRun(f"run{i:02}", Quantity(72 + step * i + d, 0.5), Quantity(72 + step * i, 0.3), float(i))
+        WeighedRun(
+            name=f"run{i:02}", photo=Quantity(72 + step * i + d, 0.5), scale=Quantity(72 + step * i, 0.3), day=float(i)
+        )
         for i, d in enumerate(DIFFERENCES[:n])
     ]
 
@@ -189,7 +191,8 @@ def test_no_line_is_wider_than_the_terminal(many: ManyRuns, width: int) -> None:
 
 def test_a_drift_is_told_over_the_runs_there_are() -> None:
     runs = [
-        WeighedRun(str(i), Quantity(80 + i, 0.5), Quantity(80, 0.3), day) for i, day in enumerate((0.0, 20, 40, 60))
+        WeighedRun(name=str(i), photo=Quantity(80 + i, 0.5), scale=Quantity(80, 0.3), day=day)
+        for i, day in enumerate((0.0, 20, 40, 60))
     ]
     assert "Drift: from first to last run +3.0 points" in runs_text(judge_runs(runs))
     undated = [replace(run, day=None) for run in runs]
@@ -198,7 +201,8 @@ def test_a_drift_is_told_over_the_runs_there_are() -> None:
 
 def test_photos_that_may_stand_alone_are_in_record_and_text() -> None:
     calm = [
-        WeighedRun(f"r{i}", Quantity(75 + i + d / 4, 0.5), Quantity(75 + i, 0.3)) for i, d in enumerate(DIFFERENCES)
+        WeighedRun(name=f"r{i}", photo=Quantity(75 + i + d / 4, 0.5), scale=Quantity(75 + i, 0.3))
+        for i, d in enumerate(DIFFERENCES)
     ]
     found = judge_runs(calm)
     record = runs_json(found)
@@ -243,7 +247,7 @@ def test_the_plot_can_be_drawn_of_any_number_of_runs(n: int) -> None:
 
 def test_the_plot_shows_each_verdict_in_a_colour_that_all_eyes_tell_apart() -> None:
     """A CIELAB distance of 20 is ten times what is just seen (2.3; Mahy et al., Color Res. Appl. 19 (1994) 105)."""
-    vague = WeighedRun("vague", Quantity(80, 0.5), Quantity(80, 5.0), 20.0)
+    vague = WeighedRun(name="vague", photo=Quantity(80, 0.5), scale=Quantity(80, 5.0), day=20.0)
     image = np.asarray(Image.open(io.BytesIO(plot_bytes(judge_runs([*made_up(), vague]), "png"))).convert("RGB"))
     verdict_colors = list(COLORS.values())
     for color in verdict_colors:
@@ -253,7 +257,7 @@ def test_the_plot_shows_each_verdict_in_a_colour_that_all_eyes_tell_apart() -> N
 
 
 def test_runs_without_spread_can_be_drawn() -> None:
-    same = [WeighedRun(f"r{i}", Quantity(85, 0.5), Quantity(85, 0.3)) for i in range(4)]
+    same = [WeighedRun(name=f"r{i}", photo=Quantity(85, 0.5), scale=Quantity(85, 0.3)) for i in range(4)]
     assert plot_bytes(judge_runs(same), "png")[:4] == b"\x89PNG"
 
 

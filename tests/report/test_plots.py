@@ -115,7 +115,24 @@ def test_passes_that_pushed_debris_in_or_are_unknown_are_drawn_all_the_same(
     pushed = replace(first, zones={"patch": zone})
     unknown = replace(zone, pickup_percent=None)
     nothing = replace(second, zones={"patch": unknown})
-    steps = PassStep(1, -20.0, None, -20.0, None, None), PassStep(2, None, None, None, None, None)
+    steps = (
+        PassStep(
+            number=1,
+            of_found_percent=-20.0,
+            of_found_interval95=None,
+            together_percent=-20.0,
+            missed_again_percent=None,
+            missed_again_by_chance_percent=None,
+        ),
+        PassStep(
+            number=2,
+            of_found_percent=None,
+            of_found_interval95=None,
+            together_percent=None,
+            missed_again_percent=None,
+            missed_again_by_chance_percent=None,
+        ),
+    )
     draw_passes(replace(explained, passes=(pushed, nothing), left=Explained(steps=steps)))
     draw_passes(replace(explained, passes=(nothing, nothing), left=Explained(steps=(steps[1], steps[1]))))
     low, high = figures[0].axes[0].get_ylim()
@@ -157,7 +174,17 @@ def test_a_long_name_in_letters_that_the_font_lacks_is_cut_and_drawn_without_a_w
 
 
 def test_all_ends_of_intervals_are_in_sight(explained: Measurement, figures: list[Figure]) -> None:
-    steps = explained.left.steps[0], PassStep(2, 101.0, (85.0, 112.0), 60.0, None, None)
+    steps = (
+        explained.left.steps[0],
+        PassStep(
+            number=2,
+            of_found_percent=101.0,
+            of_found_interval95=(85.0, 112.0),
+            together_percent=60.0,
+            missed_again_percent=None,
+            missed_again_by_chance_percent=None,
+        ),
+    )
     draw_passes(replace(explained, left=replace(explained.left, steps=steps)))
     low, high = figures[0].axes[0].get_ylim()
     assert low <= 0 and high >= 112

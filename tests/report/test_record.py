@@ -78,7 +78,9 @@ def test_unknown_figures_are_null(run: Measurement) -> None:
 
 
 def test_photos_are_named_without_their_folders(run: Measurement) -> None:
-    taken = CameraSettings("2026-05-01T10:30:00", exposure_s=1 / 60, f_number=1.8, white_balance="manual", flash=False)
+    taken = CameraSettings(
+        taken="2026-05-01T10:30:00", exposure_s=1 / 60, f_number=1.8, white_balance="manual", flash=False
+    )
     unix = replace(run.shots[1], file="/home/somebody/a b/after.jpg", residual_mm=math.nan, settings=taken)
     photos = measurement_json(replace(run, shots=(run.shots[0], unix)))["photos"]
     assert photos["before"] == {
@@ -156,7 +158,11 @@ def test_no_figure_makes_the_record_anything_but_json(
     run: Measurement, area: float, percent: float, interval: tuple[float, float] | None, u: float
 ) -> None:
     amount = Amount(area, 3, area)
-    zones = {"patch": ZoneFigures(amount, amount, percent, percent, interval)}
+    zones = {
+        "patch": ZoneFigures(
+            before=amount, after=amount, gone_percent=percent, pickup_percent=percent, interval95=interval
+        )
+    }
     made = replace(_with_zones(run, zones), budget=(BudgetLine("light", u),))
     record = json.loads(json.dumps(measurement_json(made), allow_nan=False))
     zone = record["passes"][0]["zones"]["patch"]

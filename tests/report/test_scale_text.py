@@ -11,8 +11,24 @@ from debriscount.scale.pickup import weighed_pickup
 from debriscount.stats.quantity import Quantity
 
 WEIGHING = Weighing(Scale(0.01, 0.01, 0.01, 1000.0), Net((120.0,), (100.0,)), bin=Net((316.0,), (300.0,)))
-BY_AREA = PassFigures(1, {"patch": ZoneFigures(Amount(10.0, 2, None), Amount(2.0, 1, None), 80.0, 80.0)}, {})
-BY_MASS = PassFigures(1, {"patch": ZoneFigures(Amount(10.0, 2, 1.0), Amount(2.0, 1, 0.2), 80.0, 80.0)}, {})
+BY_AREA = PassFigures(
+    1,
+    {
+        "patch": ZoneFigures(
+            before=Amount(10.0, 2, None), after=Amount(2.0, 1, None), gone_percent=80.0, pickup_percent=80.0
+        )
+    },
+    {},
+)
+BY_MASS = PassFigures(
+    1,
+    {
+        "patch": ZoneFigures(
+            before=Amount(10.0, 2, 1.0), after=Amount(2.0, 1, 0.2), gone_percent=80.0, pickup_percent=80.0
+        )
+    },
+    {},
+)
 
 
 def figures(photo: Quantity, best: dict[str, BestPickup], evidence: Evidence | None = None) -> ScaleFigures:

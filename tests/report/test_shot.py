@@ -50,7 +50,15 @@ def test_what_to_do_takes_three_lines_at_most(width: int, advice: list[str]) -> 
 
 def test_a_missing_marker_is_told_without_the_files_name_twice() -> None:
     fault = Finding(
-        "markers seen", None, "of 4", 3, True, False, "", "a.jpg: found 2 of 4. Retake it.", "markers-hidden"
+        name="markers seen",
+        value=None,
+        unit="of 4",
+        limit=3,
+        least=True,
+        fit=False,
+        reason="",
+        advice="a.jpg: found 2 of 4. Retake it.",
+        code="markers-hidden",
     )
     assert shot_text(Fitness("a.jpg", "", 1.0, (fault,))).splitlines()[1] == "- Found 2 of 4. Retake it."
 
@@ -99,7 +107,17 @@ def test_details_fit_the_terminal(width: int) -> None:
 
 def test_in_a_narrow_window_value_and_limit_stand_behind_the_name() -> None:
     long = replace(BAD, name="JPEG steps against the other shot", unit="times")
-    bare = Finding("debris of the file", None, "", None, True, False, "", "Is it the right file?", "not-found")
+    bare = Finding(
+        name="debris of the file",
+        value=None,
+        unit="",
+        limit=None,
+        least=True,
+        fit=False,
+        reason="",
+        advice="Is it the right file?",
+        code="not-found",
+    )
     text = details_text(Fitness("before.jpg", "", 0.5, (long, bare)), 50)
     assert text.splitlines()[0] == "! JPEG steps against the other shot: 5.23 times, at most 3.1"
     assert "! debris of the file\n" in text

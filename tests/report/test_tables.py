@@ -50,7 +50,9 @@ def test_zones_csv_has_a_line_per_pass_kind_and_zone(run: Measurement) -> None:
 
 
 def test_masses_are_written_where_known(run: Measurement) -> None:
-    zone = ZoneFigures(Amount(10.0, 2, 0.0701), Amount(5.0, 1, 0.035), 50.0, 50.0)
+    zone = ZoneFigures(
+        before=Amount(10.0, 2, 0.0701), after=Amount(5.0, 1, 0.035), gone_percent=50.0, pickup_percent=50.0
+    )
     row = _read(zones_csv(replace(run, passes=(PassFigures(1, {"patch": zone}, {}),))))[0]
     assert (row["before_mass_g"], row["after_mass_g"]) == ("0.0701", "0.035")
 
@@ -63,7 +65,12 @@ def test_what_is_promised_comes_behind_the_interval_in_zones_csv(run: Measuremen
 
 
 def test_intervals_of_counts_what_was_swept_and_why_come_last_in_zones_csv(run: Measurement) -> None:
-    zone = ZoneFigures(Amount(10.0, 27, None, (26, 29)), Amount(5.0, 1, None, (1, 1)), 50.0, 50.0)
+    zone = ZoneFigures(
+        before=Amount(10.0, 27, None, (26, 29)),
+        after=Amount(5.0, 1, None, (1, 1)),
+        gone_percent=50.0,
+        pickup_percent=50.0,
+    )
     text = zones_csv(replace(run, passes=(PassFigures(1, {"patch": zone}, {}),)))
     assert text.splitlines()[0].endswith(
         ",before_grains_low95,before_grains_high95,after_grains_low95,after_grains_high95,swept_g,swept_u_g"
@@ -204,7 +211,9 @@ def test_table_lists_kinds_only_where_there_are_several(run: Measurement) -> Non
 
 
 def test_table_shows_masses_where_known(run: Measurement) -> None:
-    zone = ZoneFigures(Amount(1234.5, 2, 1.701), Amount(5.0, 1, None), 50.0, 50.0)
+    zone = ZoneFigures(
+        before=Amount(1234.5, 2, 1.701), after=Amount(5.0, 1, None), gone_percent=50.0, pickup_percent=50.0
+    )
     lines = table_text(replace(run, passes=(PassFigures(1, {"patch": zone}, {}),))).splitlines()
     patch = next(line for line in lines if line.startswith("patch"))
     assert patch.split()[-7:] == ["1", "234", "1.70", "2", "5.0", "\N{EN DASH}", "1"]
@@ -221,7 +230,13 @@ narrow = st.characters(max_codepoint=0x2FF)  # neither wide nor combining: a cha
 
 @given(st.text(narrow, max_size=200), st.floats(0, 1e7), st.text(narrow, max_size=300))
 def test_table_is_never_wider_than_asked(run: Measurement, name: str, area: float, warning: str) -> None:
-    zone = ZoneFigures(Amount(area, 10**6, area / 1e3), Amount(area, 10**6, area / 1e3), -1e4, -1e4, (-1e4, 1e4))
+    zone = ZoneFigures(
+        before=Amount(area, 10**6, area / 1e3),
+        after=Amount(area, 10**6, area / 1e3),
+        gone_percent=-1e4,
+        pickup_percent=-1e4,
+        interval95=(-1e4, 1e4),
+    )
     zones = {"patch": replace(zone, more_than_percent=99.99999), name: zone}
     figures = PassFigures(1, zones, {"a": zones, name + "b": zones})
     text = table_text(replace(run, passes=(figures,), flags=(Flag(code="x", severity="note", sentence=warning),)))

@@ -38,8 +38,25 @@ def test_strips_end_at_the_patchs_borders_and_bear_their_widths(run: Measurement
 
 
 def test_a_slanting_strip_is_as_wide_as_it_was_found(run: Measurement, why: WhyLeft) -> None:
-    slanting = Strip(((20.0, 20.0), (60.0, 50.0)), 8.0, 0.5, None, 30.0)
-    lanes = replace(why.lanes or Lanes(0, 0, None, None, 8, 1, 2, None, (), 0), strips=(slanting,))
+    slanting = Strip(
+        ends_mm=((20.0, 20.0), (60.0, 50.0)), width_mm=8.0, width_u_mm=0.5, straight_mm=None, share_percent=30.0
+    )
+    lanes = replace(
+        why.lanes
+        or Lanes(
+            heading_deg=0,
+            heading_u_deg=0,
+            pitch_mm=None,
+            pitch_u_mm=None,
+            strip_mm=8,
+            strip_u_mm=1,
+            lanes=2,
+            straight_mm=None,
+            strips=(),
+            share_percent=0,
+        ),
+        strips=(slanting,),
+    )
     (corners, _), *_ = outlines_mm(replace(why, lanes=lanes), run.patch)
     assert _area(corners) == pytest.approx(50.0 * 8.0, rel=1e-5)  # 3-4-5 triangle: 50 mm long
 
@@ -47,7 +64,18 @@ def test_a_slanting_strip_is_as_wide_as_it_was_found(run: Measurement, why: WhyL
 def test_missed_strips_are_told_where_no_lanes_are(run: Measurement, why: WhyLeft) -> None:
     labels = [text for _, text in outlines_mm(replace(why, lanes=None), run.patch)]
     assert labels == ["50 %", "30 %"]
-    small = replace(why, missed=(MissedPlace("place", ((1.0, 1.0), (9.0, 1.0), (9.0, 9.0)), 32.0, 1.0, 4.44),))
+    small = replace(
+        why,
+        missed=(
+            MissedPlace(
+                what="place",
+                polygon_mm=((1.0, 1.0), (9.0, 1.0), (9.0, 9.0)),
+                area_mm2=32.0,
+                left_mm2=1.0,
+                share_percent=4.44,
+            ),
+        ),
+    )
     assert outlines_mm(small, run.patch)[1][1] == "4.4 %"
 
 
@@ -59,10 +87,27 @@ def test_places_in_which_next_to_nothing_is_left(run: Measurement, why: WhyLeft)
 
 def test_a_strip_beside_the_patch_or_without_length_is_not_drawn(run: Measurement, why: WhyLeft) -> None:
     strips = (
-        Strip(((-50.0, -30.0), (50.0, -30.0)), 10.0, 1.0, None, 1.0),
-        Strip(((50.0, 30.0), (50.0, 30.0)), 10.0, 1.0, None, 1.0),
+        Strip(
+            ends_mm=((-50.0, -30.0), (50.0, -30.0)), width_mm=10.0, width_u_mm=1.0, straight_mm=None, share_percent=1.0
+        ),
+        Strip(ends_mm=((50.0, 30.0), (50.0, 30.0)), width_mm=10.0, width_u_mm=1.0, straight_mm=None, share_percent=1.0),
     )
-    lanes = replace(why.lanes or Lanes(0, 0, None, None, 8, 1, 2, None, (), 0), strips=strips)
+    lanes = replace(
+        why.lanes
+        or Lanes(
+            heading_deg=0,
+            heading_u_deg=0,
+            pitch_mm=None,
+            pitch_u_mm=None,
+            strip_mm=8,
+            strip_u_mm=1,
+            lanes=2,
+            straight_mm=None,
+            strips=(),
+            share_percent=0,
+        ),
+        strips=strips,
+    )
     assert [text for _, text in outlines_mm(replace(why, lanes=lanes, missed=()), run.patch)] == []
 
 

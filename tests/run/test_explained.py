@@ -52,15 +52,20 @@ SAID = tuple(Explanation(what, share, what) for what, share in (("moved", 40.0),
 
 
 def left(grains: int, pickup: float | None = 90.0, more_than: float | None = None) -> ZoneFigures:
-    amounts = Amount(1000.0, 100, None), Amount(10.0 * grains, grains, None)
-    return ZoneFigures(*amounts, pickup, pickup, more_than_percent=more_than)
+    return ZoneFigures(
+        before=Amount(1000.0, 100, None),
+        after=Amount(10.0 * grains, grains, None),
+        gone_percent=pickup,
+        pickup_percent=pickup,
+        more_than_percent=more_than,
+    )
 
 
 def why(**zones: ZoneFigures) -> WhyLeft | None:
     shares = dict.fromkeys(zones, SHARES)
     told = WhyLeft(
-        Leftovers(shares, {"rice": shares}, {}, {}, {}), None, None, (), Walls((), ()),
-        Scatter(None, None, {}, None, None, None, (), (), None, None), SAID, np.zeros(0), np.zeros((0, 2)),
+        leftovers=Leftovers(zones=shares, kinds={"rice": shares}, least_shift_mm={}, chance_percent={}, matched={}), reach=None, lanes=None, missed=(), walls=Walls((), ()),
+        scatter=Scatter(margin_percent=None, margin_interval95=None, margin_sides={}, bare_percent=None, direction_deg=None, strength=None, distance_mm=(), distance_percent=(), median_distance_mm=None, side=None), findings=SAID, untouched=np.zeros(0), way_mm=np.zeros((0, 2)),
     )  # fmt: skip
     return carried(told, PassFigures(1, zones, {"rice": zones}))
 

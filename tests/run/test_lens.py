@@ -21,7 +21,14 @@ else:
 def lens(scene: SceneOnDisk) -> CameraLens:
     pose = scene.scene.truth.poses["before"]
     true = pose.view.lens
-    return CameraLens("simulated", pose.size_px, true.focal_px, true.center_px, true.radial, true.tangential)
+    return CameraLens(
+        name="simulated",
+        size_px=pose.size_px,
+        focal_px=true.focal_px,
+        center_px=true.center_px,
+        radial=true.radial,
+        tangential=true.tangential,
+    )
 
 
 def test_a_photo_is_counted_with_the_cameras_lens(scene: SceneOnDisk, lens: CameraLens, tmp_path: Path) -> None:
@@ -54,7 +61,17 @@ def test_a_lens_file_that_is_missing_is_told_before_photos_are_read(scene: Scene
 
 def test_a_lens_file_that_is_not_usable_is_a_warning(scene: SceneOnDisk, lens: CameraLens) -> None:
     poor = LensCalibration(
-        "2026-11-25", 3, 2.0, 20.0, 50.0, "not usable", ("only 3 photos",), (1, 1), (1, 1), (1, 1, 1), (1, 1)
+        date="2026-11-25",
+        photos=3,
+        rms_px=2.0,
+        coverage_percent=20.0,
+        reach_percent=50.0,
+        verdict="not usable",
+        reasons=("only 3 photos",),
+        u_focal_px=(1, 1),
+        u_center_px=(1, 1),
+        u_radial=(1, 1, 1),
+        u_tangential=(1, 1),
     )
     counted = debriscount.count(
         scene.before, patch=scene.patch, debris=scene.debris, lens=replace(lens, calibration=poor)

@@ -25,7 +25,15 @@ RICE = DebrisKind("rice", (226, 214, 190), (2.8, 3.9), area_mass_mg_per_mm2=2.0)
 def zone(before: float, after: float, interval: tuple[float, float] | None = None, mass: bool = True) -> ZoneFigures:
     pickup = 100 * (1 - after / before) if before else None
     amounts = [Amount(area, round(area), area / 500 if mass else None) for area in (before, after)]
-    return ZoneFigures(amounts[0], amounts[1], pickup, pickup, interval, None, 5.0)
+    return ZoneFigures(
+        before=amounts[0],
+        after=amounts[1],
+        gone_percent=pickup,
+        pickup_percent=pickup,
+        interval95=interval,
+        more_than_percent=None,
+        limit_mm2=5.0,
+    )
 
 
 def one_pass(mass: bool = True, gain: float = 0.0) -> PassFigures:

@@ -218,10 +218,10 @@ def test_scores_are_shares_in_falling_order(
     cover: float | None, crowding: float,
 ) -> None:  # fmt: skip
     evidence = Evidence(
-        by,  # type: ignore[arg-type]
-        None if missing is None else Quantity(missing, 0.5),
-        None if before is None else Quantity(before, 2.0),
-        trace, trace, trace, cover, crowding, trace, trace, trace,
+        by=by,  # type: ignore[arg-type]
+        unaccounted_percent=None if missing is None else Quantity(missing, 0.5),
+        before_percent=None if before is None else Quantity(before, 2.0),
+        margin_gain_percent=trace, wall_gone_percent=trace, elsewhere_percent=trace, cover_before=cover, crowding=crowding, unseen_percent=trace, fine_percent=trace, kind_spread_percent=trace,
     )  # fmt: skip
     causes = rank_causes(Quantity(photo, 0.5), Quantity(scale, 0.3), evidence)
     scores = [cause.score for cause in causes]

@@ -21,7 +21,9 @@ def made_up(
     for i, truth in enumerate(rng.uniform(70, 98, n)):
         photo = rng.normal(84 + slope * (truth - 84) + bias + drift * i, u_photo * scatter)
         scale = rng.normal(truth, U_SCALE)
-        runs.append(WeighedRun(f"run{i:02}", Quantity(photo, u_photo), Quantity(scale, U_SCALE), 3.0 * i))
+        runs.append(
+            WeighedRun(name=f"run{i:02}", photo=Quantity(photo, u_photo), scale=Quantity(scale, U_SCALE), day=3.0 * i)
+        )
     return runs
 
 
@@ -150,7 +152,8 @@ def test_all_runs_at_one_time_have_no_drift() -> None:
 def test_runs_of_one_pickup_make_no_line() -> None:
     rng = np.random.default_rng(2)
     runs = [
-        WeighedRun(str(i), Quantity(rng.normal(85, 0.5), 0.5), Quantity(rng.normal(85, 0.3), 0.3)) for i in range(12)
+        WeighedRun(name=str(i), photo=Quantity(rng.normal(85, 0.5), 0.5), scale=Quantity(rng.normal(85, 0.3), 0.3))
+        for i in range(12)
     ]
     found = judge_runs(runs)
     assert (found.line, found.slope) == (None, None)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from debriscount.inputs.weighing import Net, Scale, Weighing
 from debriscount.scale.readings import ScaleErrors, masses, mean_and_spread, net_masses, scale_errors
 
-NONE = ScaleErrors(0.0, 0.0, 0.0, math.inf, 0.0, 0.0)
+NONE = ScaleErrors(digit_g=0.0, zero_g=0.0, repeatability_g=0.0, repeatability_dof=math.inf, walk_g=0.0, factor=0.0)
 EXACT = Scale(0.1, 0.0, 0.0)
 
 
@@ -86,7 +86,9 @@ nets = st.builds(lambda a, b: Net((a,), (b,)), loads, loads)
 
 @given(several=st.lists(nets, min_size=1, max_size=6))
 def test_covariance_can_be_one(several: list[Net]) -> None:
-    errors = ScaleErrors(0.03, 0.01, 0.05, 4.0, 1e-4, 1e-3)
+    errors = ScaleErrors(
+        digit_g=0.03, zero_g=0.01, repeatability_g=0.05, repeatability_dof=4.0, walk_g=1e-4, factor=1e-3
+    )
     covariance = net_masses({str(n): net for n, net in enumerate(several)}, errors).covariance
     np.testing.assert_array_equal(covariance, covariance.T)
     assert np.linalg.eigvalsh(covariance).min() > -1e-9

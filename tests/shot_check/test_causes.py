@@ -44,8 +44,8 @@ def test_causes_stand_before_their_symptoms() -> None:
         (at_most("", 3.0, "", 2.0, "", ""), 1.5),
         (at_least("", 2.0, "", 3.0, "", ""), 1.5),
         (at_least("", 0.0, "", 3.0, "", ""), float("inf")),
-        (Finding("", None, "", 3.0, True, False, ""), float("inf")),
-        (Finding("", None, "", None, False, True, ""), 1.0),
+        (Finding(name="", value=None, unit="", limit=3.0, least=True, fit=False, reason=""), float("inf")),
+        (Finding(name="", value=None, unit="", limit=None, least=False, fit=True, reason=""), 1.0),
     ],
 )
 def test_the_excess_is_how_many_times_a_value_is_beyond_its_limit(finding: Finding, excess: float) -> None:

@@ -31,7 +31,7 @@ def scene(gain: float = 1.0, develop: Develop | None = None) -> tuple[NDArray[np
             low, high = (round(x - half), round(y - half)), (round(x + half), round(y + half))
             cv2.rectangle(light, low, high, (shade,) * 3, -1)
         quad = np.array([[x - 30, y - 30], [x + 30, y - 30], [x + 30, y + 30], [x - 30, y + 30]], float)
-        markers[number] = SeenMarker(number, quad, 0.05)
+        markers[number] = SeenMarker(id=number, corners_px=quad, sigma_px=0.05)
     level = np.clip(light * gain, 0, 1)
     encoded = np.where(level <= 0.0031308, 12.92 * level, 1.055 * level ** (1 / 2.4) - 0.055)
     encoded = encoded if develop is None else develop(encoded)

@@ -22,13 +22,13 @@ def look(light: float, noise: float) -> ShotLook:
     cells = np.full((3, 8, 8, 3), light)
     cells[:, :, :2] *= 0.25  # a dark side
     return ShotLook(
-        50.0,
-        cells,
-        np.ones((8, 8), bool),
-        np.zeros((8, 8)),
-        1.0,
-        noise**2 * np.eye(3),
-        np.full((4, 48, 48, 3), light, np.float32),
+        cell_mm=50.0,
+        light=cells,
+        inside=np.ones((8, 8), bool),
+        clipped=np.zeros((8, 8)),
+        shown=1.0,
+        noise=noise**2 * np.eye(3),
+        tiles=np.full((4, 48, 48, 3), light, np.float32),
     )
 
 

@@ -77,6 +77,9 @@ def test_no_edge_to_be_read_is_told() -> None:
 
 
 def test_the_middle_marker_counts() -> None:
-    markers = {n: SeenMarker(n, np.zeros((4, 2)), 0.1, spread_px=s) for n, s in enumerate((2.0, None, 3.0, 9.0))}
+    markers = {
+        n: SeenMarker(id=n, corners_px=np.zeros((4, 2)), sigma_px=0.1, spread_px=s)
+        for n, s in enumerate((2.0, None, 3.0, 9.0))
+    }
     assert edge_spread_px(markers) == 3.0
     assert edge_spread_px({}) is None

@@ -15,13 +15,13 @@ def look(light: np.ndarray | float = 0.3) -> ShotLook:
     cells = np.broadcast_to(np.asarray(light, float), (ROWS, COLUMNS))
     texture = np.array([0.95, 1.0, 1.05])[:, None, None]
     return ShotLook(
-        10.0,
-        np.repeat((texture * cells)[..., None], 3, axis=-1),
-        np.ones((ROWS, COLUMNS), bool),
-        np.zeros((ROWS, COLUMNS)),
-        1.0,
-        None,
-        np.zeros((0, 48, 48, 3), np.float32),
+        cell_mm=10.0,
+        light=np.repeat((texture * cells)[..., None], 3, axis=-1),
+        inside=np.ones((ROWS, COLUMNS), bool),
+        clipped=np.zeros((ROWS, COLUMNS)),
+        shown=1.0,
+        noise=None,
+        tiles=np.zeros((0, 48, 48, 3), np.float32),
     )
 
 

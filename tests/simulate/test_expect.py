@@ -10,7 +10,7 @@ from debriscount.simulate.options import scene_spec
 from debriscount.simulate.scene import Scene
 
 SPEC = scene_spec(megapixels=0.3, patch_mm="300x200", load_percent=2)
-RESULT = Expectation("beads 4 mm on tile from 90 cm at 12 MP", (0.3, -0.1, 0.1), (80.0, 81.0, 79.0), (), 12.0, 0.3, 900.0, 40.0)  # fmt: skip
+RESULT = Expectation(title="beads 4 mm on tile from 90 cm at 12 MP", errors_points=(0.3, -0.1, 0.1), true_percent=(80.0, 81.0, 79.0), failures=(), grain_px=12.0, mm_per_px=0.3, height_mm=900.0, colour_difference=40.0)  # fmt: skip
 
 
 def test_figures_by_hand() -> None:

@@ -87,7 +87,14 @@ def test_the_way_is_written_so_that_it_can_be_driven_again(scene: Any) -> None:
     again = Wander(np.array(wandered["path"]["turns_mm"]), 60)
     assert (again.over(truth.places_mm[1]) == truth.routes[1].reaches(truth.places_mm[1])).mean() > 0.999
     path = wound["path"]
-    spiral = Spiral(path["center_mm"], np.deg2rad(path["start_deg"]), path["turn"], 65, 60, path["end_mm"])
+    spiral = Spiral(
+        center_mm=path["center_mm"],
+        start_rad=np.deg2rad(path["start_deg"]),
+        turn=path["turn"],
+        pitch_mm=65,
+        width_mm=60,
+        end_mm=path["end_mm"],
+    )
     reached = spiral.over(truth.places_mm[2]) & (truth.places_mm[2] >= path["wall_gap_mm"]).all(axis=1)
     assert (reached == truth.routes[2].reaches(truth.places_mm[2])).mean() > 0.999
     assert (everywhere["path"]["corner_radius_mm"], everywhere["path"]["missed_mm"]) == (

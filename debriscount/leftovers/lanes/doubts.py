@@ -90,13 +90,7 @@ def crosses_alone(strip: Found, says: float, ends: Ends, patch: Patch) -> bool:
 def along_wall(strip: Found, ends: Ends, patch: Patch) -> bool:
     """Whether a strip lies so near along a wall that no lane fits between: it is what the wall kept the machine off."""
     room = _NARROWEST_LANE_MM + strip.width_mm / 2
-    depth = {
-        "left": [x for x, _ in ends],
-        "top": [y for _, y in ends],
-        "right": [patch.width_mm - x for x, _ in ends],
-        "bottom": [patch.height_mm - y for _, y in ends],
-    }
-    return any(max(depth[wall]) < room for wall in patch.walls)
+    return any(max(patch.to_side_mm(wall, x, y) for x, y in ends) < room for wall in patch.walls)
 
 
 def apart(strips: Sequence[Found], says: Sequence[float]) -> list[Found]:

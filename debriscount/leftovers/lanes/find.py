@@ -149,21 +149,29 @@ def _record(
         path = course(evidence, heading[0], strip)
         # Of two pieces a line leaves nothing to stray.
         straight = None if path is None or len(path.along) < 3 else strays_mm(path)
-        rows.append(Strip(ends, high - low, strip.width_u_mm, straight, share))
+        rows.append(
+            Strip(
+                ends_mm=ends,
+                width_mm=high - low,
+                width_u_mm=strip.width_u_mm,
+                straight_mm=straight,
+                share_percent=share,
+            )
+        )
     width, width_u = usual_width(strips)
     comb = comb_of(strips)
     strays = [row.straight_mm for row in rows if row.straight_mm is not None]
     sine, cosine = np.sin(np.deg2rad(heading[0])), np.cos(np.deg2rad(heading[0]))
     half = float(patch.width_mm * abs(sine) + patch.height_mm * abs(cosine)) / 2
     return Lanes(
-        heading[0] % 180,
-        heading[1],
-        None if comb is None else comb.pitch_mm,
-        None if comb is None else comb.pitch_u_mm,
-        width,
-        width_u,
-        None if comb is None else lanes_across(comb, strips, half),
-        float(np.sqrt(np.mean(np.square(strays)))) if strays else None,
-        tuple(rows),
-        sum(row.share_percent for row in rows),
+        heading_deg=heading[0] % 180,
+        heading_u_deg=heading[1],
+        pitch_mm=None if comb is None else comb.pitch_mm,
+        pitch_u_mm=None if comb is None else comb.pitch_u_mm,
+        strip_mm=width,
+        strip_u_mm=width_u,
+        lanes=None if comb is None else lanes_across(comb, strips, half),
+        straight_mm=float(np.sqrt(np.mean(np.square(strays)))) if strays else None,
+        strips=tuple(rows),
+        share_percent=sum(row.share_percent for row in rows),
     )

@@ -41,15 +41,9 @@ def beyond_gaps(sites: Sites, patch: Patch, evidence: tuple[Floats, Floats], cha
 
 def _distances(sites: Sites, patch: Patch) -> list[tuple[Floats, float]]:
     """Distance of all places from each wall's foot and from each corner, and how deep a gap there may be, mm."""
-    across = {"left": sites.x_mm, "right": patch.width_mm - sites.x_mm}
-    down = {"top": sites.y_mm, "bottom": patch.height_mm - sites.y_mm}
-    walls = [((across | down)[wall], 2 * patch.edge_mm) for wall in patch.walls]
-    corners = [
-        (np.hypot(across[a], down[d]), 1.5 * patch.corner_mm)
-        for a in across
-        for d in down
-        if a in patch.walls and d in patch.walls
-    ]
+    to_wall = {wall: patch.to_side_mm(wall, sites.x_mm, sites.y_mm) for wall in patch.walls}
+    walls = [(distance, 2 * patch.edge_mm) for distance in to_wall.values()]
+    corners = [(np.hypot(to_wall[a], to_wall[b]), 1.5 * patch.corner_mm) for a, b in patch.wall_corners()]
     return walls + corners
 
 

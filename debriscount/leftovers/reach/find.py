@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 
 from ...arrays import Floats
 from ...grains.table import zone_members
-from ...inputs.patch import MARGIN, OUTSIDE, Patch
+from ...inputs.patch import Patch
 from ...registration.grid import FloorGrid
 from ...stats.quantity import Z95
 from ..records import Fates, Interval, Reach, ReachedShare
@@ -138,8 +138,7 @@ def draw_map(survival: Survival, patch: Patch, grid: FloorGrid) -> tuple[NDArray
     """
     sites = survival.sites
     x, y = np.meshgrid(grid.x_mm(), grid.y_mm())
-    zone = patch.zone_codes(x, y)
-    inside = (zone != OUTSIDE) & (zone != MARGIN)
+    inside = patch.inside(x, y)
     chance = np.full(grid.shape, np.nan, np.float32)
     tree = cKDTree(np.column_stack([sites.x_mm, sites.y_mm]))
     away, place = tree.query(np.column_stack([x[inside], y[inside]]), min(_NEAREST, len(sites)))

@@ -165,11 +165,11 @@ def _place(fates: Fates, patch: Patch, what: str, outline: Floats, holes: list[F
     left = max(0.0, float((grains.area_mm2 * fates.untouched)[inside].sum()))
     everything = float(grains.area_mm2[lying].sum())
     return MissedPlace(
-        what,
-        tuple((float(x), float(y)) for x, y in outline),
-        _area(outline) - sum(_area(hole) for hole in holes),
-        left,
-        100 * left / everything if everything > 0 else 0.0,
+        what=what,
+        polygon_mm=tuple((float(x), float(y)) for x, y in outline),
+        area_mm2=_area(outline) - sum(_area(hole) for hole in holes),
+        left_mm2=left,
+        share_percent=100 * left / everything if everything > 0 else 0.0,
     )
 
 

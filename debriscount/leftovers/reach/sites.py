@@ -15,7 +15,7 @@ from ..records import Fates
 _CELL_GRAINS = 10
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Sites:
     """Places with debris in the earlier shot, one entry a place in every array.
 
@@ -87,10 +87,28 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
         count += cells
     if not parts:
         empty = np.zeros(0)
-        return Sites(empty, empty, empty, empty, empty, np.zeros(0, np.intp), 0, of_grain)
+        return Sites(
+            x_mm=empty,
+            y_mm=empty,
+            area_mm2=empty,
+            stayed=empty,
+            noise=empty,
+            group=np.zeros(0, np.intp),
+            groups=0,
+            of_grain=of_grain,
+        )
     x, y, area, stayed, noise, label = (np.concatenate(column) for column in zip(*parts, strict=True))
     labels, group = np.unique(label, return_inverse=True)
-    return Sites(x, y, area, stayed, noise, group.astype(np.intp), len(labels), of_grain)
+    return Sites(
+        x_mm=x,
+        y_mm=y,
+        area_mm2=area,
+        stayed=stayed,
+        noise=noise,
+        group=group.astype(np.intp),
+        groups=len(labels),
+        of_grain=of_grain,
+    )
 
 
 def _summed(values: Floats, cell: NDArray[np.intp], cells: int) -> Floats:

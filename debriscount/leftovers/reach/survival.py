@@ -35,7 +35,7 @@ _DRAWS = 40
 _SHARED = 2.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Survival:
     """What was learned of a pass.
 
@@ -106,12 +106,12 @@ def learn_survival(sites: Sites, patch: Patch, *, seed: int = 0) -> Survival | N
         ]
     )
     return Survival(
-        sites,
-        near,
-        _normed(behind) @ chances,
-        share(params[: sites.groups])[sites.group],
-        best.mixture.evidence(best.params),
-        draws,
+        sites=sites,
+        near=near,
+        reached=_normed(behind) @ chances,
+        stays=share(params[: sites.groups])[sites.group],
+        evidence=best.mixture.evidence(best.params),
+        draws=draws,
     )
 
 

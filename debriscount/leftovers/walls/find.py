@@ -68,13 +68,7 @@ def _depth(patch: Patch, wall: str) -> float:
 
 def _to_wall(grains: GrainTable, patch: Patch, wall: str) -> Floats:
     """Distance of each grain from the foot of a wall, mm; what seems to lie behind it lies at it."""
-    distance = {
-        "left": grains.x_mm,
-        "right": patch.width_mm - grains.x_mm,
-        "top": grains.y_mm,
-        "bottom": patch.height_mm - grains.y_mm,
-    }[wall]
-    return np.asarray(np.maximum(distance, 0.0))
+    return np.asarray(np.maximum(patch.to_side_mm(wall, grains.x_mm, grains.y_mm), 0.0))
 
 
 def _to_corner(grains: GrainTable, patch: Patch, pair: tuple[str, str]) -> Floats:
@@ -133,16 +127,18 @@ def _profile(fates: Fates, patch: Patch, wall: str, step: Step | None, share: fl
         for within, chosen in ((True, near), (False, beyond)):
             found = mean_share(fates.stayed[chosen], fates.earlier.area_mm2[chosen])
             stays[within] = None if found is None else 100 * found[0]
+    gap_mm, interval95 = _place(step)
     return WallProfile(
-        wall,
-        tuple(edges.tolist()),
-        tuple(lay.tolist()),
-        tuple(untouched.tolist()),
-        tuple((lies - untouched).tolist()),
-        *_place(step),
-        stays[True],
-        stays[False],
-        share,
+        wall=wall,
+        edges_mm=tuple(edges.tolist()),
+        before_mm2=tuple(lay.tolist()),
+        untouched_mm2=tuple(untouched.tolist()),
+        shifted_mm2=tuple((lies - untouched).tolist()),
+        gap_mm=gap_mm,
+        gap_interval95=interval95,
+        left_percent=stays[True],
+        beyond_percent=stays[False],
+        share_percent=share,
     )
 
 

@@ -19,7 +19,14 @@ def fates_at(patch: Patch, x: Any, y: Any, stayed: Any, kind: Any = 0) -> Fates:
     x, y = np.asarray(x, float), np.asarray(y, float)
     grains = GrainTable(np.broadcast_to(kind, x.shape).astype(np.int16), x, y, np.ones(len(x)), patch.zone_codes(x, y))
     return Fates(
-        grains, grains, np.asarray(stayed, float), np.zeros(len(x)), (True, True), (0.3,) * 2, (1.0,) * 2, (0.0,) * 2
+        earlier=grains,
+        later=grains,
+        stayed=np.asarray(stayed, float),
+        untouched=np.zeros(len(x)),
+        matched=(True, True),
+        least_shift_mm=(0.3,) * 2,
+        u_untouched_percent=(1.0,) * 2,
+        chance_percent=(0.0,) * 2,
     )
 
 

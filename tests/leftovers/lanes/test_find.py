@@ -58,7 +58,7 @@ def made_up(patch: Patch, count: int, missed: Any, stays: float = 0.1, seed: int
     grains = GrainTable(np.zeros(count, np.int16), x, y, np.ones(count), patch.zone_codes(x, y))
     later = grains.take(stayed)
     return Fates(
-        grains, later, stayed.astype(float), np.ones(len(later)), (True,), (0.3,), (1.0,), (0.0,)
+        earlier=grains, later=later, stayed=stayed.astype(float), untouched=np.ones(len(later)), matched=(True,), least_shift_mm=(0.3,), u_untouched_percent=(1.0,), chance_percent=(0.0,)
     )  # fmt: skip
 
 
@@ -178,7 +178,17 @@ def test_kinds_of_debris_are_taken_together() -> None:
     noisy = other.stayed + np.random.default_rng(2).normal(0, 0.5, 6000)
     stayed, untouched = np.concatenate([one.stayed, noisy]), np.ones(len(later))
     lanes = find_lanes(
-        Fates(earlier, later, stayed, untouched, (True, False), (0.3,) * 2, (1.0,) * 2, (0.0,) * 2), OPEN_FLOOR
+        Fates(
+            earlier=earlier,
+            later=later,
+            stayed=stayed,
+            untouched=untouched,
+            matched=(True, False),
+            least_shift_mm=(0.3,) * 2,
+            u_untouched_percent=(1.0,) * 2,
+            chance_percent=(0.0,) * 2,
+        ),
+        OPEN_FLOOR,
     )
     assert lanes is not None and lanes.pitch_mm == pytest.approx(130, rel=0.01)
     assert lanes.strip_mm == pytest.approx(20, abs=1.5)

@@ -23,7 +23,16 @@ def strewn(count: int, patch: Patch, seed: int) -> tuple[Floats, Floats]:
 
 def fates_of(x: Floats, y: Floats, stayed: Floats, patch: Patch = OPEN_FLOOR, matched: bool = True) -> Fates:
     table = GrainTable(np.zeros(len(x), np.int16), x, y, np.full(len(x), 5.0), patch.zone_codes(x, y))
-    return Fates(table, table, stayed, stayed, (matched,), (0.3,), (1.0,), (0.0,))
+    return Fates(
+        earlier=table,
+        later=table,
+        stayed=stayed,
+        untouched=stayed,
+        matched=(matched,),
+        least_shift_mm=(0.3,),
+        u_untouched_percent=(1.0,),
+        chance_percent=(0.0,),
+    )
 
 
 def sites_of(x: Floats, y: Floats, stayed: Floats, patch: Patch = OPEN_FLOOR, matched: bool = True) -> Sites:

@@ -204,7 +204,14 @@ def test_a_share_not_known_to_a_factor_of_two_makes_no_pickup_there() -> None:
 def survival_of(x: Floats, y: Floats, reached: Floats) -> Survival:
     sites = sites_of(x, y, 1 - np.round(reached))
     nothing = np.zeros(len(x))
-    return Survival(sites, find_neighbours(sites), reached, nothing, (nothing, nothing), reached[None])
+    return Survival(
+        sites=sites,
+        near=find_neighbours(sites),
+        reached=reached,
+        stays=nothing,
+        evidence=(nothing, nothing),
+        draws=reached[None],
+    )
 
 
 @given(count=st.integers(30, 2000), seed=st.integers(0, 10_000))

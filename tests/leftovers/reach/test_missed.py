@@ -26,10 +26,27 @@ def missed(x: Floats, y: Floats, reached: Bools, lanes: Lanes | None = None, sta
 def lanes_of(*widths: float) -> Lanes:
     places = 60.0 + 90.0 * np.arange(len(widths))
     strips = tuple(
-        Strip(((0.0, float(y)), (600.0, float(y))), width, 0.5, 0.3, 10.0)
+        Strip(
+            ends_mm=((0.0, float(y)), (600.0, float(y))),
+            width_mm=width,
+            width_u_mm=0.5,
+            straight_mm=0.3,
+            share_percent=10.0,
+        )
         for y, width in zip(places, widths, strict=True)
     )
-    return Lanes(0.0, 0.1, 90.0, 0.5, 10.0, 0.5, len(widths) + 1, 0.3, strips, 50.0)
+    return Lanes(
+        heading_deg=0.0,
+        heading_u_deg=0.1,
+        pitch_mm=90.0,
+        pitch_u_mm=0.5,
+        strip_mm=10.0,
+        strip_u_mm=0.5,
+        lanes=len(widths) + 1,
+        straight_mm=0.3,
+        strips=strips,
+        share_percent=50.0,
+    )
 
 
 def area(place: MissedPlace) -> float:
@@ -105,6 +122,19 @@ def test_a_strip_is_wide_beyond_what_the_others_scatter(widths: tuple[float, ...
 
 def test_a_strip_outside_the_patch_is_no_place() -> None:
     x, y = strewn(800, OPEN_FLOOR, 3)
-    strip = Strip(((0.0, -90.0), (600.0, -90.0)), 10.0, 0.5, None, 1.0)
-    outside = Lanes(0.0, 0.1, None, None, 10.0, 0.5, 2, None, (strip,), 1.0)
+    strip = Strip(
+        ends_mm=((0.0, -90.0), (600.0, -90.0)), width_mm=10.0, width_u_mm=0.5, straight_mm=None, share_percent=1.0
+    )
+    outside = Lanes(
+        heading_deg=0.0,
+        heading_u_deg=0.1,
+        pitch_mm=None,
+        pitch_u_mm=None,
+        strip_mm=10.0,
+        strip_u_mm=0.5,
+        lanes=2,
+        straight_mm=None,
+        strips=(strip,),
+        share_percent=1.0,
+    )
     assert missed(x, y, np.ones(800, bool), outside)[0] == ()

@@ -39,7 +39,16 @@ def cells(stayed: Floats, noise: Floats) -> Sites:
     many = len(stayed)
     index = np.arange(many)
     place = index.astype(float)
-    return Sites(place, place % 7, np.ones(many), stayed, noise, np.zeros(many, np.intp), 1, index)
+    return Sites(
+        x_mm=place,
+        y_mm=place % 7,
+        area_mm2=np.ones(many),
+        stayed=stayed,
+        noise=noise,
+        group=np.zeros(many, np.intp),
+        groups=1,
+        of_grain=index,
+    )
 
 
 @given(stays=st.floats(0.05, 0.6), lost=st.floats(0.005, 0.05), seed=st.integers(0, 10_000))

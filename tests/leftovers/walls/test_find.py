@@ -34,7 +34,16 @@ def table(places: list[tuple[float, float]], patch: Patch, area: float = 10.0) -
 
 
 def fates(earlier: GrainTable, later: GrainTable, stayed: list[float], untouched: list[float]) -> Fates:
-    return Fates(earlier, later, np.array(stayed), np.array(untouched), (True,), (0.3,), (1.0,), (0.0,))
+    return Fates(
+        earlier=earlier,
+        later=later,
+        stayed=np.array(stayed),
+        untouched=np.array(untouched),
+        matched=(True,),
+        least_shift_mm=(0.3,),
+        u_untouched_percent=(1.0,),
+        chance_percent=(0.0,),
+    )
 
 
 @pytest.mark.parametrize("path", ["lanes", "everywhere"])
@@ -172,7 +181,14 @@ def test_grains_seen_behind_the_wall_lie_at_its_foot() -> None:
     zones = patch.zone_codes(*patch.in_front_of_walls(*places.T))
     earlier = GrainTable(np.zeros(1200, np.int16), places[:, 0], places[:, 1], np.ones(1200), zones)
     scene = Fates(
-        earlier, earlier.take(stayed), stayed.astype(float), np.ones(int(stayed.sum())), (True,), (0.3,), (1.0,), (0.0,)
+        earlier=earlier,
+        later=earlier.take(stayed),
+        stayed=stayed.astype(float),
+        untouched=np.ones(int(stayed.sum())),
+        matched=(True,),
+        least_shift_mm=(0.3,),
+        u_untouched_percent=(1.0,),
+        chance_percent=(0.0,),
     )
     assert find_walls(scene, patch).walls[0].gap_mm == pytest.approx(15, abs=3)
 
