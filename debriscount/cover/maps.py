@@ -162,9 +162,8 @@ def cover_maps(
         shots = _with_tails(shots, floor.mean, usable & ~run.strewn)
         shots = _one_full(shots, run.dirty_names, kinds, usable)
     if not run.alone:
-        shots = {
-            n: replace(s, cover=np.where(_of_kind(blind, s.kind), np.float32(0), s.cover)) for n, s in shots.items()
-        }
+        for shot in shots.values():  # in place: here all maps of all shots are held at once
+            shot.cover[_of_kind(blind, shot.kind)] = 0
     return CoverMaps(
         floor.mean, run.matched, colours, shots, tuple(float(b[usable].mean()) for b in blind), floor.doubt_px
     )
@@ -304,9 +303,10 @@ def _shot_cover(
         cover_of(f, view, floor.mean) if c.samples else np.zeros(usable.shape, np.float32)
         for f, c in zip(filters, colours, strict=True)
     ]
-    kind = likeliest_kind(view - floor.mean, floor.mean, covers, colours, floor.noise.sigma, grain_px)
-    cover = covers[0] if len(covers) == 1 else np.choose(kind, covers)
-    sigma = filters[0].sigma if len(covers) == 1 else np.choose(kind, [f.sigma for f in filters])
+    cover, sigma, kind = covers[0], filters[0].sigma, np.zeros(usable.shape, np.uint8)
+    if len(covers) > 1:
+        kind = likeliest_kind(view - floor.mean, floor.mean, covers, colours, floor.noise.sigma, grain_px)
+        cover, sigma = np.choose(kind, covers), np.choose(kind, [f.sigma for f in filters])
     apart = from_shaded_floor(view, floor.mean, floor.noise.sigma)
     light = np.where(usable, brightness(view) / np.maximum(bright, FAINTEST) - 1, np.float32(0))
     spread = tuple(_spread(f, c) for f, c in zip(filters, colours, strict=True))

@@ -116,8 +116,8 @@ def main() -> int:
             told = stages(timings)
             measured.append(seconds)
             peaks.append(told["peak memory"])
-            mm_per_px = json.loads((out / "measurement.json").read_text(encoding="utf-8"))["mm_per_px"]
-            plain.append(run(plain_command(scene, mm_per_px))[0])
+            grid = json.loads((out / "measurement.json").read_text(encoding="utf-8"))["grid"]
+            plain.append(run(plain_command(scene, grid["mm_per_px"]))[0])
             decoded.append(decoding(scene))
     print(f"{SCENE}, {RUNS} runs: least, median and most")
     for name, times in (("debriscount measure", measured), ("plain script", plain), ("decoding alone", decoded)):
