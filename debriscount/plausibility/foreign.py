@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..cover.floor import disc
 from ..cover.kinds import KindHint
 from ..cover.light import FAINTEST, stiff_gain
@@ -138,7 +139,7 @@ def foreign_things(
 
 
 def of_kind_colour(
-    view: NDArray[np.float32], floor: NDArray[np.float32], colours: Sequence[NDArray[np.float64]], where: Mask
+    view: NDArray[np.float32], floor: NDArray[np.float32], colours: Sequence[Floats], where: Mask
 ) -> Mask:
     """Where a view has the colour of a kind, or one between that and the floor's, as fine grains and rims have.
 

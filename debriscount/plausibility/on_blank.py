@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..cover.colours import LearnedColour
 from ..cover.floor import disc
 from ..cover.kinds import KindHint
@@ -62,7 +63,7 @@ def gone_places(
     before: NDArray[np.float32],
     last: NDArray[np.float32],
     where: Mask,
-    colours: Sequence[NDArray[np.float64]],
+    colours: Sequence[Floats],
     sizes_px: tuple[float, float],
 ) -> Mask:
     """Where blank and *before* show a thing of a kind's colour alike, and the last shot what lies around it.

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..cover.colours import LearnedColour
 from ..cover.floor import disc
 from ..cover.kinds import KindHint
@@ -94,7 +95,7 @@ def unnamed_places(
     other: NDArray[np.float32],
     where: Mask,
     debris: Mask,
-    colours: Sequence[NDArray[np.float64]],
+    colours: Sequence[Floats],
     least_px: float,
     by_light: bool = True,
 ) -> Mask:
