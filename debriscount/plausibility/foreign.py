@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Floats
+from ..arrays import Floats, Mask
 from ..cover.floor import disc
 from ..cover.kinds import KindHint
 from ..cover.light import FAINTEST, stiff_gain
@@ -16,8 +16,6 @@ from ..cover.membership import KIND_SD, colour_places
 from ..flags import Flag
 from ..grains.find import FoundGrains
 from ..stats.robust import robust_sd
-
-Mask = NDArray[np.bool_]
 
 #: Spreads within a kind up to which debris has its colour; what was taken for debris and has another may be a thing.
 NEAR = 3.0

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Floats
+from ..arrays import Floats, Mask
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
 from ..errors import ShotOrderError
@@ -20,8 +20,6 @@ from ..pickup.grain_sizes import area_spread
 from ..pickup.records import PassFigures
 from .checks import TOO_FINE_PX
 from .standing_out import stands_out
-
-Mask = NDArray[np.bool_]
 
 #: Fewest things that say something about a whole photo.
 FEWEST = 10

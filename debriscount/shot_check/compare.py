@@ -8,15 +8,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Mask
+from ..arrays import Floats, Mask
 from ..cover.light import FAINTEST
 from ..cover.membership import STRAY
 from ..flags import Flag
 from ..markers.find_markers import SeenMarker
 from ..markers.white import RING, ring_colour
 from ..stats.robust import robust_sd
-
-Floats = NDArray[np.float64]
 
 #: Rings of the black border and of the floor around a marker, as factors of the square's side: well inside the border,
 #: which is a sixth of the side wide, and beyond what paper is left around it.
