@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from ..arrays import Floats, Mask
 
 #: Numbers or arrays of numbers, of single or double precision; what is made of them is of the same kind.
-AnyFloats = TypeVar("AnyFloats", float, NDArray[np.float32], NDArray[np.float64])
+AnyFloats = TypeVar("AnyFloats", float, NDArray[np.float32], Floats)
 
 WALL_SIDES = ("top", "right", "bottom", "left")
 

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..flags import Flag
 from ..grains.find import FoundGrains
 from ..markers.find_markers import SeenMarker
@@ -17,7 +18,7 @@ RIM_PX = 3
 
 
 #: By marker, what `marker_tones` says of it.
-Tones = dict[int, NDArray[np.float64]]
+Tones = dict[int, Floats]
 
 
 def shot_tones(photos: Mapping[str, Photo], seen: Mapping[str, Mapping[int, SeenMarker]]) -> dict[str, Tones]:
@@ -29,7 +30,7 @@ def alike_flags(
     tones: Mapping[str, Tones],
     matched: Mapping[str, NDArray[np.float32]],
     found: Mapping[str, FoundGrains],
-    usable: NDArray[np.bool_],
+    usable: Mask,
 ) -> list[Flag]:
     """A flag for everything in which a shot was not taken like the others.
 

@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..cover.floor import disc
 from ..cover.kinds import KindHint
 from ..cover.light import FAINTEST, stiff_gain
@@ -15,8 +16,6 @@ from ..cover.membership import KIND_SD, colour_places
 from ..flags import Flag
 from ..grains.find import FoundGrains
 from ..stats.robust import robust_sd
-
-Mask = NDArray[np.bool_]
 
 #: Spreads within a kind up to which debris has its colour; what was taken for debris and has another may be a thing.
 NEAR = 3.0
@@ -138,7 +137,7 @@ def foreign_things(
 
 
 def of_kind_colour(
-    view: NDArray[np.float32], floor: NDArray[np.float32], colours: Sequence[NDArray[np.float64]], where: Mask
+    view: NDArray[np.float32], floor: NDArray[np.float32], colours: Sequence[Floats], where: Mask
 ) -> Mask:
     """Where a view has the colour of a kind, or one between that and the floor's, as fine grains and rims have.
 

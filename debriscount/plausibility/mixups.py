@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
 from ..errors import ShotOrderError
@@ -19,8 +20,6 @@ from ..pickup.grain_sizes import area_spread
 from ..pickup.records import PassFigures
 from .checks import TOO_FINE_PX
 from .standing_out import stands_out
-
-Mask = NDArray[np.bool_]
 
 #: Fewest things that say something about a whole photo.
 FEWEST = 10
@@ -215,7 +214,7 @@ def _quartile_px(hint: KindHint) -> float:
     return max(float(np.exp(middle + QUARTILE * spread)), 2 * float(np.sqrt(LEAST_PX / np.pi)))
 
 
-def _share_in(found: FoundGrains, mask: Mask) -> NDArray[np.float64]:
+def _share_in(found: FoundGrains, mask: Mask) -> Floats:
     """Share of each grain's pixels that lie in a mask, shape (N,); 0 for a grain without any."""
     labels = np.where(found.kind_map > 0, found.labels, 0)
     rows, columns = np.nonzero(labels)

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..cover.colours import LearnedColour
 from ..cover.floor import disc
 from ..cover.kinds import KindHint
@@ -15,8 +16,6 @@ from ..grains.find import FoundGrains
 from ..stats.robust import robust_sd
 from .mixups import FEWEST
 from .standing_out import CHANGED, log_light, stands_out
-
-Mask = NDArray[np.bool_]
 
 #: How many robust deviations the last shot must differ from blank and *before*, in the logarithm of any channel, and
 #: how much those two may differ.
@@ -62,7 +61,7 @@ def gone_places(
     before: NDArray[np.float32],
     last: NDArray[np.float32],
     where: Mask,
-    colours: Sequence[NDArray[np.float64]],
+    colours: Sequence[Floats],
     sizes_px: tuple[float, float],
 ) -> Mask:
     """Where blank and *before* show a thing of a kind's colour alike, and the last shot what lies around it.

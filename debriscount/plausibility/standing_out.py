@@ -4,11 +4,10 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ..arrays import Mask
 from ..cover.floor import local_floor
 from ..cover.light import FAINTEST
 from ..cover.membership import STRAY
-
-Mask = NDArray[np.bool_]
 
 #: By how much in the logarithm of any channel a thing departs from what lies around it; how much of that it may do so
 #: in a shot in which it is gone; and the side of what lies around, in large grains.

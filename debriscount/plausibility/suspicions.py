@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Mask
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
 from ..flags import Flag, listed
@@ -29,7 +29,7 @@ def photo_mixup_flags(
     registered: RegisteredShots,
     maps: CoverMaps,
     found: Mapping[str, FoundGrains],
-    strewn: NDArray[np.bool_],
+    strewn: Mask,
     kinds: Sequence[DebrisKind],
     hints: Sequence[KindHint],
 ) -> tuple[Flag, ...]:
@@ -69,7 +69,7 @@ def mixup_flags(
     registered: RegisteredShots,
     maps: CoverMaps,
     found: Mapping[str, FoundGrains],
-    strewn: NDArray[np.bool_],
+    strewn: Mask,
     kinds: Sequence[DebrisKind],
     hints: Sequence[KindHint],
     passes: Sequence[PassFigures],

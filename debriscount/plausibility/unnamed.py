@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..cover.colours import LearnedColour
 from ..cover.floor import disc
 from ..cover.kinds import KindHint
@@ -15,8 +16,6 @@ from ..flags import Flag
 from ..grains.find import FoundGrains
 from ..photo.colour import linear_to_srgb
 from ..stats.robust import robust_sd
-
-Mask = NDArray[np.bool_]
 
 #: How many robust deviations of the floor's own a place must have changed by, and by how much at least: in the
 #: logarithms of a colour's ratios, and of light, which only debris adds.
@@ -94,7 +93,7 @@ def unnamed_places(
     other: NDArray[np.float32],
     where: Mask,
     debris: Mask,
-    colours: Sequence[NDArray[np.float64]],
+    colours: Sequence[Floats],
     least_px: float,
     by_light: bool = True,
 ) -> Mask:

@@ -8,8 +8,8 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..printable import csv_cell
 
 TABLE_WIDTH = 100
@@ -33,7 +33,7 @@ def header_mark(header: Sequence[str]) -> bytes:
     return (",".join(header[:_FIRST]) + ",").encode()
 
 
-def decimals(values: NDArray[np.float64]) -> list[str]:
+def decimals(values: Floats) -> list[str]:
     """Return numbers, shape (N,), as cells with four decimals; what is not finite is empty."""
     finite = np.isfinite(values).all()
     return [f"{v:.4f}" if finite or np.isfinite(v) else "" for v in values.tolist()]

@@ -8,14 +8,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..cover.light import FAINTEST
 from ..cover.membership import STRAY
 from ..flags import Flag
 from ..markers.find_markers import SeenMarker
 from ..markers.white import RING, ring_colour
 from ..stats.robust import robust_sd
-
-Floats = NDArray[np.float64]
 
 #: Rings of the black border and of the floor around a marker, as factors of the square's side: well inside the border,
 #: which is a sixth of the side wide, and beyond what paper is left around it.
@@ -94,7 +93,7 @@ def _median(tones: Floats) -> Floats:
         return np.asarray(np.nanmedian(tones, axis=0))
 
 
-def floor_noise(view: NDArray[np.float32], bare: NDArray[np.bool_]) -> float:
+def floor_noise(view: NDArray[np.float32], bare: Mask) -> float:
     """Noise of a floor view on bare floor, with the finest of the floor's pattern: robust standard deviation.
 
     ``view`` of shape (H, W, 3) is linear light matched to the other shots', ``bare`` has shape (H, W). Square roots of
@@ -105,7 +104,7 @@ def floor_noise(view: NDArray[np.float32], bare: NDArray[np.bool_]) -> float:
     return robust_sd(fine, 0.0) if len(fine) else 0.0
 
 
-def moire_amplitude(view: NDArray[np.float32], other: NDArray[np.float32], bare: NDArray[np.bool_]) -> float:
+def moire_amplitude(view: NDArray[np.float32], other: NDArray[np.float32], bare: Mask) -> float:
     """How strong a regular pattern of colour is that one floor view shows and the other does not.
 
     Views of shape (H, W, 3) are linear light matched to one another, ``bare`` has shape (H, W). The amplitude is that
@@ -134,7 +133,7 @@ def _log_light(view: NDArray[np.float32]) -> Floats:
     return np.asarray(np.log(np.maximum(np.asarray(view, float), FAINTEST) + STRAY))
 
 
-def moire_flags(matched: Mapping[str, NDArray[np.float32]], bare: NDArray[np.bool_]) -> list[Flag]:
+def moire_flags(matched: Mapping[str, NDArray[np.float32]], bare: Mask) -> list[Flag]:
     """A flag for the shot with moiré that no other has, of two the later one; arguments as `moire_amplitude`."""
     names = list(matched)
     off = {

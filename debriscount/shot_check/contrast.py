@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..cover.discriminant import TINT
 from ..inputs.debris import DebrisKind
 from ..photo.colour import linear_to_srgb
@@ -101,7 +102,7 @@ def clarity(
     return Clarity(steps=steps, spread=told_by.spread, noise=noise, pattern=pattern, rounded=rounded, coarse=coarse)
 
 
-def pattern_cover(tiles: NDArray[np.float32], weight: NDArray[np.float64], grain_px: float) -> float:
+def pattern_cover(tiles: NDArray[np.float32], weight: Floats, grain_px: float) -> float:
     """Robust standard deviation of cover in tiles of floor once averaged over a grain; shape (T, H, W, 3)."""
     cover = np.asarray(tiles @ weight.astype(np.float32), np.float32)
     side = int(np.clip(round(grain_px), 1, cover.shape[1] // 3))
@@ -110,7 +111,7 @@ def pattern_cover(tiles: NDArray[np.float32], weight: NDArray[np.float64], grain
     return robust_sd(mean, 0.0)
 
 
-def _dimmest(look: ShotLook, floor: NDArray[np.float64]) -> float:
+def _dimmest(look: ShotLook, floor: Floats) -> float:
     """Light of the darkest twentieth of the cells over that of the middle one."""
     if not look.inside.any():
         return 1.0

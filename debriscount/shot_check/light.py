@@ -2,8 +2,8 @@
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..cover.discriminant import SHADE
 from ..cover.light import FAINTEST, fit_quadratic, quadratic_basis
 from ..photo.colour import luminance
@@ -90,7 +90,7 @@ def change_findings(look: ShotLook, other: ShotLook, want: float) -> list[Findin
     ]
 
 
-def _strange_finding(look: ShotLook, other: ShotLook, both: NDArray[np.bool_], want: float) -> Finding:
+def _strange_finding(look: ShotLook, other: ShotLook, both: Mask, want: float) -> Finding:
     """Judge what has come or gone besides debris: a shadow, a foot, a reflection."""
     off = strange_light(look, other)
     largest = _largest(((off < -DEPARTS) | (off > ADDED)) & both)
@@ -108,7 +108,7 @@ def _strange_finding(look: ShotLook, other: ShotLook, both: NDArray[np.bool_], w
     )
 
 
-def strange_light(look: ShotLook, other: ShotLook) -> NDArray[np.float64]:
+def strange_light(look: ShotLook, other: ShotLook) -> Floats:
     """Logarithm of the ratio of two shots' light less its smooth part, by cell, shape (rows, columns).
 
     Of each cell the dark, the middle and the bright readings are compared with the other shot's, and the smallest
@@ -121,23 +121,23 @@ def strange_light(look: ShotLook, other: ShotLook) -> NDArray[np.float64]:
     return np.asarray(np.where(alike, np.sign(off[1]) * np.abs(off).min(axis=0), 0.0))
 
 
-def _log_light(look: ShotLook) -> NDArray[np.float64]:
+def _log_light(look: ShotLook) -> Floats:
     return np.asarray(np.log(np.maximum(luminance(look.light), FAINTEST)), float)
 
 
-def _surface(values: NDArray[np.float64], known: NDArray[np.bool_]) -> NDArray[np.float64]:
+def _surface(values: Floats, known: Mask) -> Floats:
     rows, columns = values.shape
     y, x = np.mgrid[0:rows, 0:columns] + 0.5
     basis = quadratic_basis(x.ravel(), y.ravel(), columns, rows)
     return np.asarray((basis @ fit_quadratic(basis, values.ravel(), known.ravel())).reshape(values.shape))
 
 
-def _where(mask: NDArray[np.bool_], look: ShotLook) -> str:
+def _where(mask: Mask, look: ShotLook) -> str:
     down, right = (look.cell_mm * (float(v.mean()) + 0.5) if len(v) else 0.0 for v in np.nonzero(mask))
     return f"about {right:.0f} mm right and {down:.0f} mm down from the top left corner"
 
 
-def _largest(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _largest(mask: Mask) -> Mask:
     """The largest of the mask's connected parts."""
     count, labels, statistics, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
     if count == 1:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats, Mask
 from ..camera.view import FloorToPhoto
 from ..inputs.patch import Patch
 from ..photo.colour import linear_pixels
@@ -41,15 +42,15 @@ class ShotLook:
     """
 
     cell_mm: float
-    light: NDArray[np.float64]
-    inside: NDArray[np.bool_]
-    clipped: NDArray[np.float64]
+    light: Floats
+    inside: Mask
+    clipped: Floats
     shown: float
-    noise: NDArray[np.float64] | None
+    noise: Floats | None
     tiles: NDArray[np.float32]
 
     @property
-    def floor(self) -> NDArray[np.float64]:
+    def floor(self) -> Floats:
         """Linear light of the patch's middle cell by brightness, shape (3,)."""
         return np.asarray(np.median(self.light[1][self.inside], axis=0), float)
 
@@ -79,7 +80,7 @@ def look_at(photo: Photo, view: FloorToPhoto, patch: Patch, cell: float) -> Shot
 
 def _read_cells(
     pixels: NDArray[np.uint8], view: FloorToPhoto, patch: Patch, rows: int, columns: int
-) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+) -> tuple[NDArray[np.uint8], Mask]:
     """Readings of shape (rows, columns, READINGS², 3) and whether the photo shows each place."""
     x = (np.arange(columns * READINGS) + 0.5) * patch.width_mm / (columns * READINGS)
     y = (np.arange(rows * READINGS) + 0.5) * patch.height_mm / (rows * READINGS)
@@ -95,7 +96,7 @@ def _read_cells(
     return np.asarray(by_cell(pixels[row, column]), np.uint8), np.asarray(by_cell(seen), bool)
 
 
-def _clear_of_paper(patch: Patch, rows: int, columns: int) -> NDArray[np.bool_]:
+def _clear_of_paper(patch: Patch, rows: int, columns: int) -> Mask:
     """Cells whose middle is farther from every marker than half its side, as its paper reaches no farther."""
     x = (np.arange(columns) + 0.5) * patch.width_mm / columns
     y = ((np.arange(rows) + 0.5) * patch.height_mm / rows)[:, None]
@@ -108,7 +109,7 @@ def _clear_of_paper(patch: Patch, rows: int, columns: int) -> NDArray[np.bool_]:
 
 def _calm_tiles(
     pixels: NDArray[np.uint8], view: FloorToPhoto, patch: Patch
-) -> tuple[NDArray[np.float32], NDArray[np.float64] | None]:
+) -> tuple[NDArray[np.float32], Floats | None]:
     """Tiles spread over the patch, the calmest of them, as debris lies in others; and their noise, shape (3, 3)."""
     share = (np.arange(TILES) + 0.5) / TILES
     x, y = np.meshgrid(share * patch.width_mm, share * patch.height_mm)
@@ -125,7 +126,7 @@ def _calm_tiles(
     return tiles[calm], np.asarray(covariances[calm].mean(axis=0))
 
 
-def noise_covariance(tiles: NDArray[np.floating]) -> NDArray[np.float64]:
+def noise_covariance(tiles: NDArray[np.floating]) -> Floats:
     """Covariance of the channels' noise in tiles of shape (T, H, W, 3), shape (T, 3, 3).
 
     Notes

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from ..cover.discriminant import SHADE, SHEEN, TINT
 from ..inputs.debris import DebrisKind
 from ..photo.colour import srgb_to_linear
@@ -16,12 +17,12 @@ PAPER = 0.8
 FROM_LUMA = np.array([[1, 0, 1.402], [1, -0.344136, -0.714136], [1, 1.772, 0]])
 
 
-def debris_light(kind: DebrisKind, paper: float | None) -> NDArray[np.float64]:
+def debris_light(kind: DebrisKind, paper: float | None) -> Floats:
     """Linear light of a kind of debris where paper shows ``paper``, shape (3,)."""
     return np.asarray(srgb_to_linear(np.array(kind.color_srgb) / 255) * (1.0 if paper is None else paper / PAPER))
 
 
-def step_of_light(light: NDArray[np.float64]) -> NDArray[np.float64]:
+def step_of_light(light: Floats) -> Floats:
     """Change of linear light by one step of the encoded 8-bit value, any shape (IEC 61966-2-1)."""
     low = light <= 0.0031308
     # Derivative of the curve's inverse; from 0.0031308 on 2.4 / 1.055 × (1.055 l^(1/2.4))^(1.4/1) / 1.055^1.4.
@@ -29,9 +30,7 @@ def step_of_light(light: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(slope / 255)
 
 
-def compression_variance(
-    steps: NDArray[np.floating], grain_px: float, *, halved_colour: bool = True
-) -> NDArray[np.float64]:
+def compression_variance(steps: NDArray[np.floating], grain_px: float, *, halved_colour: bool = True) -> Floats:
     """Variance that a JPEG's rounding adds to a pixel of luma and of the two colour differences, shape (3,).
 
     Parameters
@@ -69,11 +68,11 @@ class Telling:
     ``spread`` is the standard deviation of that cover on bare floor from all that disturbs it: noise, shade and tint.
     """
 
-    weight: NDArray[np.float64]
+    weight: Floats
     spread: float
 
 
-def telling(floor: NDArray[np.float64], debris: NDArray[np.float64], noise: NDArray[np.float64]) -> Telling:
+def telling(floor: Floats, debris: Floats, noise: Floats) -> Telling:
     """Weigh the colours as `debriscount.cover.discriminant` does, so that what shade could make counts for little.
 
     ``floor`` and ``debris`` are linear light of shape (3,), ``noise`` of shape (3, 3) the covariance of a floor pixel.
@@ -86,7 +85,7 @@ def telling(floor: NDArray[np.float64], debris: NDArray[np.float64], noise: NDAr
     return Telling(weight / length, 1 / math.sqrt(length))
 
 
-def cover_a_pixel(weight: NDArray[np.float64], noise: NDArray[np.float64], grain_px: float, blur_px: float) -> float:
+def cover_a_pixel(weight: Floats, noise: Floats, grain_px: float, blur_px: float) -> float:
     """Standard deviation of a grain pixel's cover from noise, for a grain that blur has spread.
 
     Parameters

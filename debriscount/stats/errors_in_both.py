@@ -18,8 +18,7 @@ _SETTLED = 1e-13
 class FittedLine:
     """y = intercept + slope x, with standard uncertainties.
 
-    ``chi2`` is the weighted sum of squares, near ``dof`` where the stated uncertainties are right; None where only
-    their ratio was stated.
+    ``chi2`` is the weighted sum of squares, near ``dof`` where the stated uncertainties are right.
     """
 
     intercept: float
@@ -27,70 +26,8 @@ class FittedLine:
     u_intercept: float
     u_slope: float
     covariance: float
-    chi2: float | None
+    chi2: float
     dof: int
-
-
-def deming(x: ArrayLike, y: ArrayLike, ratio: float = 1.0) -> FittedLine:
-    """Fit a line where the errors of y and x have the same variance ratio in all points.
-
-    Parameters
-    ----------
-    x, y : array_like of shape (N,)
-        N at least 3.
-    ratio : float
-        Variance of the errors of y over that of x; 1 is orthogonal regression.
-
-    Returns
-    -------
-    FittedLine
-        Uncertainties by leaving out each point in turn.
-
-    Raises
-    ------
-    ValueError
-        Shapes do not go together, fewer than three points, a number is not finite, the ratio is not positive, or x and
-        y are uncorrelated, so that no slope can be told.
-
-    Notes
-    -----
-    With d = s_yy − ratio s_xx the slope is (d + √(d² + 4 ratio s_xy²)) / (2 s_xy) [1]_; jackknife as in [2]_.
-
-    References
-    ----------
-    .. [1] W. E. Deming, Statistical Adjustment of Data, Wiley 1943, chapter 11.
-    .. [2] K. Linnet, Stat. Med. 9 (1990) 1463-1473.
-    """
-    x, y = _points(x, y)
-    if not (ratio > 0 and math.isfinite(ratio)):
-        raise ValueError(f"ratio must be a finite number > 0, got {ratio}")
-    whole = np.array(_deming(x, y, ratio))
-    n = len(x)
-    kept = ~np.eye(n, dtype=bool)
-    pseudo = np.array([n * whole - (n - 1) * np.array(_deming(x[keep], y[keep], ratio)) for keep in kept])
-    covariance = np.cov(pseudo.T) / n
-    intercept, slope = whole.tolist()
-    u_intercept, u_slope = np.sqrt(np.diag(covariance)).tolist()
-    return FittedLine(
-        intercept=intercept,
-        slope=slope,
-        u_intercept=u_intercept,
-        u_slope=u_slope,
-        covariance=float(covariance[0, 1]),
-        chi2=None,
-        dof=n - 2,
-    )
-
-
-def _deming(x: Floats, y: Floats, ratio: float) -> tuple[float, float]:
-    (s_xx, s_xy), (_, s_yy) = np.cov(x, y)
-    if s_xy == 0:
-        raise ValueError("x and y are uncorrelated: they tell no slope")
-    excess = s_yy - ratio * s_xx
-    root = math.hypot(excess, 2 * math.sqrt(ratio) * s_xy)
-    # The same root of the quadratic, without the difference of nearly equal numbers.
-    slope = (excess + root) / (2 * s_xy) if excess > 0 else 2 * ratio * s_xy / (root - excess)
-    return float(y.mean() - slope * x.mean()), float(slope)
 
 
 def york(x: ArrayLike, y: ArrayLike, u_x: ArrayLike, u_y: ArrayLike, correlation: ArrayLike = 0.0) -> FittedLine:

@@ -1,7 +1,7 @@
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -53,6 +53,7 @@ def test_the_lens_term_moves_a_point_along_its_radius() -> None:
     np.testing.assert_allclose(lens.distort(np.array([400.0, 450.0])), [407.5, 460.0])
 
 
+@settings(max_examples=20)
 @given(lenses)
 def test_undistort_undoes_distort_all_over_the_photo_and_far_beyond(lens: Lens) -> None:
     for pixels in (frame(), 2 * frame() - (800, 600)):

@@ -31,6 +31,7 @@ MOST_BYTES = 4 * 2**30
 TIMEOUT_S = 120
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", FORMATS)
 def test_damaged_files_give_a_photo_or_our_error(kind: str) -> None:
     if kind == "DNG":
