@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
+from scipy.special import bdtrc
 
 from ..arrays import Floats, Mask
 from ..grains.table import GrainTable
@@ -115,8 +116,6 @@ def _preferred_side(patch: Patch, came: dict[str, float]) -> str | None:
     By binomial tests, the first one for as many sides as there are. The second one keeps out what is pushed over the
     border to and fro at the ends of lanes.
     """
-    from scipy.stats import binomtest
-
     areas = {}
     for side in came:
         length = patch.width_mm if side in ("top", "bottom") else patch.height_mm
@@ -129,12 +128,17 @@ def _preferred_side(patch: Patch, came: dict[str, float]) -> str | None:
     chances = {}
     for side, area in areas.items():
         own, other = round(came[side]), round(came.get(_OPPOSITE[side], 0.0))
-        chances[side] = float(binomtest(min(own, number), number, area / sum(areas.values()), "greater").pvalue)
+        chances[side] = _at_least(min(own, number), number, area / sum(areas.values()))
         chances[side] *= len(areas)
         if _OPPOSITE[side] in areas and own > 0:
-            chances[side] = max(chances[side], float(binomtest(own, own + other, 0.5, "greater").pvalue))
+            chances[side] = max(chances[side], _at_least(own, own + other, 0.5))
     best = min(chances, key=lambda side: chances[side])
     return best if chances[best] < BY_CHANCE else None
+
+
+def _at_least(count: int, number: int, share: float) -> float:
+    """Chance of so many or more of a number, each with that chance: the one-sided binomial test."""
+    return float(bdtrc(count - 1, number, share)) if count > 0 else 1.0
 
 
 def _bare_mm2(fates: Fates) -> float:

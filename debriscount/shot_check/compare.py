@@ -2,7 +2,7 @@
 
 import warnings
 from collections.abc import Mapping
-from itertools import product
+from itertools import combinations, product
 
 import cv2
 import numpy as np
@@ -111,35 +111,42 @@ def moire_amplitude(view: NDArray[np.float32], other: NDArray[np.float32], bare:
     of the strongest wave in the logarithms of red and blue over green: where a sensor's grid meets a fine pattern there
     are waves of colour, while the floor's own pattern cancels. It is that of the worst quarter of the floor's squares.
     """
-    log = _log_light(view) - _log_light(other)
-    ratios = log[..., [0, 2]] - log[..., 1:2]
-    window = np.outer(np.hanning(SQUARE), np.hanning(SQUARE))
+    return _pair_amplitudes({"view": view, "other": other}, bare)["view", "other"]
+
+
+def _pair_amplitudes(views: Mapping[str, NDArray[np.float32]], bare: Mask) -> dict[tuple[str, str], float]:
+    """What `moire_amplitude` gives for every two of the views, in their order."""
+    pairs = list(combinations(views, 2))
+    window = np.outer(np.hanning(SQUARE), np.hanning(SQUARE)).astype(np.float32)
     frequency = np.hypot(np.fft.fftfreq(SQUARE)[:, None], np.fft.rfftfreq(SQUARE)[None])
     looked_for = (frequency < 1 / PERIODS[0]) & (frequency > 1 / PERIODS[1])
-    amplitudes = []
+    amplitudes: dict[tuple[str, str], list[float]] = {pair: [] for pair in pairs}
     for top, left in product(*(range(0, size - SQUARE + 1, SQUARE) for size in bare.shape)):
         square = np.s_[top : top + SQUARE, left : left + SQUARE]
         known = bare[square]
         if known.mean() < MOSTLY:
             continue
         weight = window * known
-        off = ratios[square] - np.median(ratios[square][known], axis=0)
-        waves = np.abs(np.fft.rfft2(weight[..., None] * off, axes=(0, 1)))[looked_for]
-        amplitudes.append(2 * float(waves.max()) / float(weight.sum()))
-    return float(np.percentile(amplitudes, 75)) if amplitudes else 0.0
+        ratios = {name: _colour_ratios(view[square]) for name, view in views.items()}
+        for one, other in pairs:
+            off = ratios[one] - ratios[other]
+            off -= np.median(off[known], axis=0)
+            waves = np.abs(np.fft.rfft2(weight[..., None] * off, axes=(0, 1)))[looked_for]
+            amplitudes[one, other].append(2 * float(waves.max()) / float(weight.sum()))
+    return {pair: float(np.percentile(found, 75)) if found else 0.0 for pair, found in amplitudes.items()}
 
 
-def _log_light(view: NDArray[np.float32]) -> Floats:
-    return np.asarray(np.log(np.maximum(np.asarray(view, float), FAINTEST) + STRAY))
+def _colour_ratios(view: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Logarithms of red and of blue over green, shape (H, W, 2)."""
+    log = np.log(np.maximum(view, np.float32(FAINTEST)) + np.float32(STRAY))
+    return np.asarray(log[..., [0, 2]] - log[..., 1:2])
 
 
 def moire_flags(matched: Mapping[str, NDArray[np.float32]], bare: Mask) -> list[Flag]:
     """A flag for the shot with moiré that no other has, of two the later one; arguments as `moire_amplitude`."""
     names = list(matched)
-    off = {
-        name: min(moire_amplitude(matched[name], matched[other], bare) for other in names if other != name)
-        for name in names[len(names) == 2 :]
-    }
+    amplitudes = _pair_amplitudes(matched, bare)
+    off = {name: min(a for pair, a in amplitudes.items() if name in pair) for name in names[len(names) == 2 :]}
     worst = max(reversed(off), key=lambda name: off[name], default="")
     if not worst or off[worst] <= MOIRE:
         return []

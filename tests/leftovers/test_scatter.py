@@ -11,7 +11,7 @@ from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import MARGIN, Patch
 from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.records import Fates
-from debriscount.leftovers.scatter import find_scatter
+from debriscount.leftovers.scatter import _at_least, find_scatter
 from debriscount.simulate.spec import Cleaning, Portion, SceneSpec
 from debriscount.simulate.truth import draw_truth
 
@@ -217,3 +217,13 @@ def test_bare_floor_says_nothing() -> None:
     assert (scatter.margin_percent, scatter.bare_percent, scatter.median_distance_mm, scatter.side) == (None,) * 4
     all_gone = find_scatter(fates(table([(100, 100)]), empty, [0], []), PATCH)
     assert (all_gone.margin_percent, all_gone.bare_percent, all_gone.median_distance_mm) == (0, 0, None)
+
+
+@pytest.mark.parametrize(
+    ("count", "number", "share"), [(0, 9, 0.3), (1, 9, 0.3), (7, 9, 0.3), (9, 9, 0.5), (60, 200, 0.25)]
+)
+def test_the_chance_of_so_many_is_that_of_the_one_sided_binomial_test(count: int, number: int, share: float) -> None:
+    """*Independent*: scipy.stats' exact test, which takes a second to load."""
+    from scipy.stats import binomtest
+
+    assert _at_least(count, number, share) == pytest.approx(binomtest(count, number, share, "greater").pvalue)

@@ -3,6 +3,7 @@
 import cv2
 import numpy as np
 from scipy import ndimage
+from scipy.special import stdtrit
 from skimage.measure import find_contours, points_in_poly
 
 from ...arrays import Floats, Mask
@@ -65,10 +66,8 @@ def _wider(strips: tuple[Strip, ...]) -> list[bool]:
     """
     if len(strips) < 3:
         return [False] * len(strips)
-    from scipy.stats import t
-
     many = len(strips) - 1
-    factor = float(t.ppf(1 - _WIDE_CHANCE / len(strips), many - 1)) * np.sqrt(1 + 1 / many)
+    factor = float(stdtrit(many - 1, 1 - _WIDE_CHANCE / len(strips))) * np.sqrt(1 + 1 / many)
     widths = np.array([strip.width_mm for strip in strips])
     known = np.array([strip.width_u_mm for strip in strips])
     wide = []
