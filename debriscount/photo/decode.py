@@ -24,6 +24,7 @@ from .heif_heard import check_all_read, check_heif
 from .jpeg import check_scans, jpeg_steps
 from .jpeg_decode import decode_jpeg
 from .jpeg_shift import block_size, check_shift
+from .jpeg_zeroed import check_zeroed
 from .limits import check_packed, check_size
 from .quiet import quiet_stderr
 from .raw import develop
@@ -118,6 +119,7 @@ def _own_settings() -> Iterator[None]:
 def _opened(content: bytes, kind: str, most_megapixels: float) -> Decoded:
     if kind == "JPEG":
         check_scans(content)
+        check_zeroed(content)
     if kind == "WEBP" and (size := webp_size(content)) != (0, 0):
         check_size(*size, most_megapixels)
         check_packed(*size, len(content))
