@@ -71,6 +71,6 @@ def test_two_writers_that_mix_are_found_out(load: Any) -> None:
     def slowly(out: Path, number: int) -> None:
         for name in ("record.json", "a.csv")[:: 1 if number else -1]:
             (out / name).write_text(f"{name} {number}")
-            time.sleep(0.02)
+            time.sleep(0.3)  # long enough for the other to have begun on a busy machine
 
     assert hostile.two_at_once(hostile.Writer(slowly, "record.json"), 6)["mixed"] > 0
