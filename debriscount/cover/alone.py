@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..stats.robust import SD_OVER_MAD
 from .floor import RIM_PX, disc, from_surroundings
 from .kinds import KindHint
 from .light import FAINTEST
@@ -107,7 +108,7 @@ def pattern_around(
     """
     difference = view - floor
     share = np.abs(difference[bare] / np.maximum(floor[bare], FAINTEST))
-    sigma = np.maximum(floor * (1.4826 * np.median(share, axis=0)), FAINTEST / 2).astype(np.float32)
+    sigma = np.maximum(floor * (SD_OVER_MAD * np.median(share, axis=0)), FAINTEST / 2).astype(np.float32)
     return FloorNoise(sigma, np.eye(3) if grain_px is None else learn_mix(difference, sigma, bare, grain_px))
 
 

@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..stats.robust import SD_OVER_MAD
 from .discriminant import SHADE_TINT
 from .floor import brightness
 from .kinds import KindHint
@@ -265,6 +266,6 @@ def _light_slope(
         normal = basis.T @ (basis * weight[:, None]) + np.diag([0, 0.01, 0.01]) * weight.sum()
         solution = np.linalg.solve(normal, basis.T @ (weight * brightness))
         off = brightness - basis @ solution
-        spread = 1.4826 * np.median(np.abs(off)) + 1e-4
+        spread = SD_OVER_MAD * np.median(np.abs(off)) + 1e-4
         weight = np.clip(1 - (off / (4.685 * spread)) ** 2, 0, None) ** 2
     return float(solution[1] / shape[1]), float(solution[2] / shape[0])

@@ -14,7 +14,7 @@ from .strips import over_strips
 #: light; evenly spread over that range its standard deviation is 0.65 / sqrt(12).
 SHADE = 0.65 / np.sqrt(12)
 #: Light that is left unmatched brightens a floor much less: a tenth of the light at most, evenly spread.
-SHEEN = float(UNMATCHED) / np.sqrt(12)
+SHEEN = UNMATCHED / np.sqrt(12)
 #: Share by which a channel may be off for reasons of its own: light thrown back by neighbours, white balance
 #: across the photo, quantised colour (common practice, no source). It keeps a hue that floor and debris
 #: nearly share from deciding.

@@ -1,7 +1,6 @@
 """The bare floor under the debris: known wherever any shot of the run shows it."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import cv2
 import numpy as np
@@ -13,7 +12,7 @@ from .kinds import BLUR_PX
 #: How far a grain's blurred rim reaches beyond its outline: two and a half times the blur.
 RIM_PX = round(2.5 * BLUR_PX)
 #: By how much light that is left unmatched may brighten a floor (common practice, no source).
-UNMATCHED = np.float32(0.1)
+UNMATCHED = 0.1
 #: Weight of a shot at a grain's rim, where blur mixes floor and debris: it counts only where no shot shows the place
 #: clear of debris.
 IN_RIM = np.float32(1e-6)
@@ -115,9 +114,11 @@ def _smooth_grey(view: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(cv2.blur(brightness(view), (3, 3)), np.float32)
 
 
-def _paler(grey: NDArray[Any], bare: NDArray[Any], noise: NDArray[np.float32], grain_px: float) -> NDArray[np.uint8]:
+def _paler(
+    grey: NDArray[np.float32], bare: NDArray[np.float32], noise: NDArray[np.float32], grain_px: float
+) -> NDArray[np.uint8]:
     """Where a view is paler than bare floor, over no more than a grain: glare reaches farther."""
-    brighter = grey - (1 + UNMATCHED) * bare
+    brighter = np.asarray(grey - (1 + UNMATCHED) * bare, np.float32)
     wide = cv2.morphologyEx(brighter, cv2.MORPH_OPEN, disc(max(1, round(0.5 * grain_px))))
     return np.asarray(brighter - np.maximum(wide, 0) > noise, np.uint8)
 

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..stats.robust import robust_sd
 from .strips import over_strips
 
 #: Side of the squares whose median ratio carries the first, stiff estimate, px.
@@ -86,7 +87,7 @@ def fit_quadratic(
 
 def _biweight(off: NDArray[np.float64], known: NDArray[np.bool_]) -> NDArray[np.float64]:
     """Tukey's weights of deviations, 0 where unknown."""
-    spread = 1.4826 * float(np.median(np.abs(off[known]))) + 1e-4 if known.any() else 1.0
+    spread = robust_sd(off[known], 0.0) + 1e-4 if known.any() else 1.0
     return np.asarray(known * np.clip(1 - (off / (4.685 * spread)) ** 2, 0, None) ** 2, float)
 
 

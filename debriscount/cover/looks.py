@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..stats.robust import SD_OVER_MAD, robust_sd
 from .colours import LearnedColour
 from .floor import RIM_PX, brightness, disc
 from .kinds import KindHint
@@ -120,11 +121,20 @@ def floor_contrasts(view: NDArray[np.float32], bare: NDArray[np.bool_], kind: Ki
     -------
     ndarray of shape (M,)
     """
-    window = disc(round(0.5 * float(np.sqrt(kind.size_px[0] * kind.size_px[1]))) + RIM_PX)
-    smooth = _smooth_brightness(view)
-    step = np.s_[:: len(window), :: len(window)]
-    whole = cv2.erode(bare.astype(np.uint8), window)[step] > 0
-    return _log_michelson(cv2.dilate(smooth, window)[step][whole], cv2.erode(smooth, window)[step][whole])
+    window = disc(round(0.5 * float(np.sqrt(kind.size_px[0] * kind.size_px[1]))) + RIM_PX) > 0
+    whole = _in_tiles(bare, window).all(axis=-1)
+    values = _in_tiles(_smooth_brightness(view), window)[whole]
+    if not len(values):
+        return np.zeros(0)
+    return _log_michelson(values.max(axis=-1), values.min(axis=-1))
+
+
+def _in_tiles(values: NDArray[Any], window: NDArray[np.bool_]) -> NDArray[Any]:
+    """What a window, laid tile by tile, shows of values of shape (H, W): one row a tile."""
+    side = len(window)
+    rows, columns = (size // side for size in values.shape)
+    tiles = values[: rows * side, : columns * side].reshape(rows, side, columns, side)
+    return tiles.transpose(0, 2, 1, 3)[..., window].reshape(rows * columns, -1)
 
 
 def things_in(mask: NDArray[np.bool_], least_px: float) -> tuple[NDArray[np.int32], int]:
@@ -162,8 +172,7 @@ class UsualLook:
         """
         if len(floor) < FEWEST:
             return np.zeros(len(look), bool)
-        middle = np.median(floor)
-        sd = max(1.4826 * float(np.median(np.abs(floor - middle))), LEAST_SD[6])
+        middle, sd = np.median(floor), max(robust_sd(floor), LEAST_SD[6])
         z, of_floor = (look[:, 6] - self.mean[6]) / self.sd[6], (look[:, 6] - middle) / sd
         likelier = 0.5 * of_floor**2 + np.log(sd) < 0.5 * z**2 + np.log(self.sd[6])
         return np.asarray((z < -FAINT) & likelier)
@@ -185,7 +194,7 @@ def usual_look(changed: Floats, kind: KindHint, colour: LearnedColour) -> UsualL
     if hue.sum() < FEWEST:
         return UsualLook(start.mean, np.maximum(start.sd, LEAST_SD))
     mean = np.median(changed[hue], axis=0)
-    sd = 1.4826 * np.median(np.abs(changed[hue] - mean), axis=0)
+    sd = SD_OVER_MAD * np.median(np.abs(changed[hue] - mean), axis=0)
     sd[6] = (mean[6] - np.quantile(changed[hue, 6], FAINT_SHARE)) / FAINT_Z
     return UsualLook(mean, np.maximum(sd, LEAST_SD))
 

@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..stats.robust import robust_sd
 from .alone import pattern_around
 from .assign import likeliest_kind
 from .colours import LearnedColour, apart_pixels, core_pixels, join_pixels, learn_colours
@@ -284,7 +285,7 @@ def _one_noise(discriminant: Discriminant, run: Shots, floor: NDArray[np.float32
     spreads = []
     for name in run.dirty_names:
         sample = cover_of(sparse, run.matched[name][some], floor[some])[told] / sigma[told]
-        spreads.append(1.4826 * float(np.median(np.abs(sample - np.median(sample)))))
+        spreads.append(robust_sd(sample))
     return replace(discriminant, sigma=discriminant.sigma * np.float32(max(min(spreads), 1e-3)))
 
 

@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..stats.robust import SD_OVER_MAD
 from .floor import brightness
 from .light import FAINTEST
 from .strips import over_strips
@@ -64,12 +65,12 @@ def learn_noise(difference: NDArray[np.float32], floor: NDArray[np.float32], usa
     edges_b = np.quantile(brightness, inner).astype(np.float32)
     edges_c = np.quantile(contrast, inner).astype(np.float32)
     code = _bins(edges_b, brightness) * np.uint8(BINS) + _bins(edges_c, contrast)
-    overall = (1.4826 * np.median(off, axis=1)) ** 2
+    overall = (SD_OVER_MAD * np.median(off, axis=1)) ** 2
     off = off[:, np.argsort(code, kind="stable")]
     bounds = np.append(0, np.cumsum(np.bincount(code, minlength=BINS * BINS)))
     table = np.empty((BINS * BINS, 3))
     for i, (start, end) in enumerate(pairwise(bounds)):
-        table[i] = (1.4826 * np.median(off[:, start:end], axis=1)) ** 2 if end - start >= FEWEST else overall
+        table[i] = (SD_OVER_MAD * np.median(off[:, start:end], axis=1)) ** 2 if end - start >= FEWEST else overall
     # No photo of 8 bits is better than half a step of its darkest levels.
     table = np.maximum(table, (FAINTEST / 2) ** 2)
     variance = table.reshape(BINS, BINS, 3).transpose(2, 0, 1)

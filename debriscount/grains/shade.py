@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from ..cover.colours import APART
 from ..cover.kinds import KindHint
+from ..stats.robust import robust_sd
 from .outlined import least_area_px
 
 #: Standard deviations by which usual shade must darken the floor for any to be sought: more than the APART at which a
@@ -77,7 +78,7 @@ def unclaimed_shades(
         return nothing
     smooth = cv2.GaussianBlur(light, (0, 0), 0.7)
     known = smooth[::3, ::3][light[::3, ::3] != 0]
-    noise = 1.4826 * float(np.median(np.abs(known))) if len(known) else 0.0
+    noise = robust_sd(known, 0.0) if len(known) else 0.0
     side = 2 * round(0.5 * kind.size_px[1]) + 1
     darkest = cv2.erode(np.where(debris, np.float32(0), smooth), np.ones((side, side), np.uint8))
     usual = -float(np.median(darkest[row[inner], column[inner]]))

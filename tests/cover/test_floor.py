@@ -69,13 +69,14 @@ def test_pale_grains_that_nobody_named_yet_are_no_floor_where_a_blank_shows_it(l
     np.testing.assert_allclose(floor, 0.2, rtol=0.002)
 
 
-def test_glare_that_is_wider_than_a_grain_does_not_hide_the_floor_below() -> None:
+def test_light_that_is_wider_than_a_grain_is_not_taken_for_pale_debris() -> None:
     none, sigma = np.zeros(SHAPE, bool), np.full((*SHAPE, 3), 0.01, np.float32)
     view, blank = plain(0.2), plain(0.2)
-    view[:, 60:] = 0.23
+    view[:, 60:] = 0.3
     floor, hidden = average_bare([blank, view], [none] * 2, sigma, GRAIN_PX, blank=blank)
     assert not hidden.any()
     assert floor[60, 30] == pytest.approx(0.2)
+    assert floor[60, 120] == pytest.approx(0.3, rel=0.01)  # more light is the floor in full light, and no debris
 
 
 def test_what_lies_in_every_shot_is_filled_from_around_it() -> None:

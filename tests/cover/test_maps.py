@@ -126,6 +126,23 @@ def test_two_kinds_are_told_apart(painter: "Painter") -> None:
     assert (kind[inside & (owner == 2)] == 1).mean() > 0.98
 
 
+def test_a_kind_that_is_not_there_is_not_learned_from_shade(painter: "Painter") -> None:
+    """Spots of less light, and a file for debris of the floor's hue that is darker: no such debris was strewn."""
+    floor, strewn = painter.grained(1), painter.scatter(2, 120, RADIUS_PX)
+    shade = 1 - 0.2 * painter.scatter(7, 120, 1.5 * RADIUS_PX).cover
+    maps = maps_of(
+        {
+            "before": painter.photographed(floor * shade[..., None], strewn.cover, 0.9, seed=11),
+            "after": painter.photographed(floor, np.zeros(painter.shape, np.float32), seed=12),
+        },
+        [painter.lentil, np.array([0.15, 0.10, 0.06], np.float32)],
+        SIZES * 2,
+    )
+    assert maps.colours[0].samples > 1000
+    assert maps.colours[1].samples == 0
+    assert maps.shots["before"].cover.sum() == pytest.approx(strewn.cover.sum(), rel=0.02)
+
+
 def test_there_is_no_cover_where_nothing_is_shown(painter: "Painter") -> None:
     floor = painter.grained(1)
     strewn = painter.scatter(2, 150, RADIUS_PX)
