@@ -337,3 +337,20 @@ def test_a_good_run_is_sound_and_says_nothing(measured: Measurement) -> None:
     assert patch.interval95 is not None
     assert (patch.trust, patch.why) == ("sound", "")
     assert measured.flags == ()
+
+
+@pytest.mark.slow
+def test_floor_that_a_foreign_thing_hides_is_left_out_of_all_shots(scene: "SceneOnDisk", measured: Measurement) -> None:
+    after = pixels_of(scene.afters[0]).copy()
+    height, width = after.shape[:2]
+    after[height // 2 - 50 : height // 2 + 50, width // 2 - 70 : width // 2 + 70] = (40, 42, 45)
+    found = measure(scene.patch, scene.before, after, blank=scene.blank, debris=scene.debris)
+    assert [(f.code, f.shot) for f in found.flags if f.code == "foreign-thing"] == [("foreign-thing", "after")]
+    before, other = found.shots[1], measured.shots[0]
+    thing = (found.shots[2].floor_view.max(axis=-1) < 60) & (before.floor_view.min(axis=-1) > 60)
+    assert thing.sum() > 5000
+    assert (other.kind_map[thing] > 0).any()
+    assert not before.kind_map[thing].any()
+    assert found.passes[0].zones["open"].before.area_mm2 < measured.passes[0].zones["open"].before.area_mm2
+    assert found.pickup_percent == pytest.approx(true_zones(scene)["patch"], abs=2.5)
+    assert found.passes[0].zones["patch"].trust == "doubtful"
