@@ -12,6 +12,7 @@ from .lens import lens
 from .manual import manual
 from .markers import markers
 from .measure import measure
+from .page import page
 from .patch import patch
 from .portion import portion
 from .shot import shot
@@ -31,6 +32,7 @@ app = typer.Typer(
 app.add_typer(patch, name="patch")
 app.command()(markers)
 app.command()(measure)
+app.command()(page)
 app.command()(count)
 app.command()(shot)
 app.command()(portion)

@@ -15,7 +15,7 @@ from .reach.find import Pickups, find_reach
 from .reach.missed import find_missed
 from .records import Explained, Fates, PassStep, Reach, WhyLeft
 from .scatter import find_scatter
-from .shares import leftovers_of
+from .shares import leftovers_of, why_split
 from .trace import TracedShot, trace
 from .walls.find import find_walls
 
@@ -100,6 +100,7 @@ def _explained(
     sentences = findings(leftovers, reach, lanes, missed, walls, scatter, step)
     return WhyLeft(
         leftovers=leftovers,
+        split=why_split(own, patch, reach),
         reach=reach,
         lanes=lanes,
         missed=missed,
