@@ -17,6 +17,7 @@ from .patch import patch
 from .portion import portion
 from .shot import shot
 from .simulate import simulate
+from .verify import verify
 from .weigh import weigh
 
 app = typer.Typer(
@@ -33,6 +34,7 @@ app.add_typer(patch, name="patch")
 app.command()(markers)
 app.command()(measure)
 app.command()(page)
+app.command()(verify)
 app.command()(count)
 app.command()(shot)
 app.command()(portion)

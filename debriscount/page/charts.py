@@ -104,6 +104,8 @@ class WallChart:
     end_mm: float
 
 
+#: From nothing to all.
+_WHOLE = Axis(0.0, 100.0, tuple((float(at), str(at)) for at in range(0, 101, 20)))
 #: Height of a dot's line and of what a row has above and below, px.
 _LINE, _ROOM = 12, 14
 #: Dots above each other in a row before they begin again at its top.
@@ -218,7 +220,7 @@ def wall_chart(
     known = [pickup for pickup in pickups if pickup is not None]
     if not known:
         return None
-    percents = axis([0.0, 100.0, *known])
+    percents = axis([*known, 100.0]) if min(known) < 0 else _WHOLE
     distances = axis([edges_mm[0], edges_mm[-1]], ceiling=None)
     distances = Axis(edges_mm[0], edges_mm[-1], _within(distances, edges_mm[0], edges_mm[-1]))
     zero = percents.at(0.0)

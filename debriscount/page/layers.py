@@ -19,6 +19,10 @@ _MOST_MARKS = 5_000
 _BESIDE_MM = 1.0
 
 
+#: Nothing to draw.
+_NONE = Markup()
+
+
 @dataclass(frozen=True, slots=True)
 class Label:
     """A word on a picture, at percent of its width and height."""
@@ -39,14 +43,14 @@ class Layers:
     patch: Markup
     zones: Markup
     zone_labels: tuple[Label, ...]
-    untouched: Markup = Markup()
-    shifted: Markup = Markup()
+    untouched: Markup = _NONE
+    shifted: Markup = _NONE
     fates_marked: tuple[int, int] = (0, 0)
-    strips: Markup = Markup()
+    strips: Markup = _NONE
     strip_labels: tuple[Label, ...] = ()
-    missed: Markup = Markup()
-    flung: Markup = Markup()
-    arrow: Markup = Markup()
+    missed: Markup = _NONE
+    flung: Markup = _NONE
+    arrow: Markup = _NONE
 
 
 def layers_of(

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..campaign.records import FiledFigure, FiledPass
+from ..flags import listed
 from ..pickup.trust import NOTHING_LAY
 from ..report.rounding import (
     MORE_THAN,
@@ -113,7 +114,7 @@ def run_words(run: PageRun) -> RunWords:
     return RunWords(
         verdict=str(record.get("verdict") or f"Picked up {pickup_words(last)}: {last.trust}."),
         trust=last.trust,
-        sentences=tuple(_sentences(passes[-1])),
+        sentences=(*_sentences(passes[-1]), *_why_sentence(record["passes"][-1])),
         passes=tuple(_pass(done, found) for done, found in zip(passes, record["passes"], strict=True)),
         pass_chart=_pass_chart(record["passes"]) if len(passes) > 1 else None,
         further=str(further.get("sentence", "")),
@@ -206,6 +207,13 @@ def _sentence(where: str, figure: FiledFigure) -> str:
     return f"{said}; {figure.trust}{f', because {figure.why}' if figure.why else ''}."
 
 
+def _why_sentence(found: Mapping[str, Any]) -> Iterator[str]:
+    """What became of the debris that stayed, in one sentence."""
+    parts = _split((found.get("why_left") or {}).get("patch"))
+    if parts:
+        yield f"Of what stayed, {listed([f'{part.percent} % was {part.words}' for part in parts])}."
+
+
 def _pass(done: FiledPass, found: Mapping[str, Any]) -> PassWords:
     title = "After the pass" if done.number == 1 else f"After {done.number} passes together"
     findings = [finding for finding in found.get("findings", ()) if finding["what"] not in _SAID_BY_SPLIT]
@@ -248,7 +256,7 @@ def _rows(zones: Mapping[str, FiledFigure], found: Mapping[str, Any]) -> tuple[Z
                 zone=zone_title(zone),
                 pickup=(pickup or percent_text(figure.pickup_percent)).replace(MORE_THAN, ">"),
                 interval=interval_text(figure.interval95, down=promised) if known else UNKNOWN,
-                trust=figure.trust,
+                trust=UNKNOWN if figure.why == NOTHING_LAY else figure.trust,
                 why=figure.why,
                 before=area_text(figure.before_mm2),
                 left=area_text(figure.after_mm2),
