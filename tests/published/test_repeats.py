@@ -47,7 +47,7 @@ def test_sirstv() -> None:
 
 #: Certified sets, and to what share of itself F comes out: what 64-bit numbers hold of their data leaves so much.
 CERTIFIED = {"AtmWtAg": 1e-9} | {
-    f"SmLs0{i}": share for i, share in zip(range(1, 10), [1e-12] * 3 + [1e-8] * 3 + [1e-2] * 3)
+    f"SmLs0{i}": share for i, share in zip(range(1, 10), [1e-12] * 3 + [1e-8] * 3 + [1e-2] * 3, strict=True)
 }
 
 

@@ -28,7 +28,7 @@ def test_a_single_value_tells_no_difference() -> None:
 
 def test_what_pairs_have_in_common_cancels() -> None:
     days = np.array([0.0, 20.0, -10.0, 5.0])
-    found = paired(days + [1.0, 1.2, 0.9, 1.1], days)
+    found = paired(days + np.array([1.0, 1.2, 0.9, 1.1]), days)
     assert found is not None
     assert found.value == pytest.approx(1.05)
     assert found.u < 0.1

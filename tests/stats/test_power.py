@@ -60,7 +60,7 @@ def test_no_scatter_takes_two_runs_and_a_huge_difference_is_sure() -> None:
     ],
 )
 def test_out_of_range(call) -> None:  # type: ignore[no-untyped-def]
-    with pytest.raises(ValueError, match="no (power|number|difference)"):
+    with pytest.raises(ValueError, match=r"no (power|number|difference)"):
         call()
 
 

@@ -22,7 +22,7 @@ def test_a_mean_is_known_as_well_as_its_repeats_say() -> None:
 
 
 def test_pooled_deviations_by_hand() -> None:
-    assert pooled([1.0, 3.0], [1, 3]) == (pytest.approx(math.sqrt((1 + 27) / 4)), 4)
+    assert pooled([1.0, 3.0], [1, 3]) == pytest.approx((math.sqrt((1 + 27) / 4), 4))
     assert pooled([0.0], [0]) is None
 
 
@@ -30,7 +30,7 @@ def test_unequal_groups_by_hand() -> None:
     """Groups (1, 3) and (7): within 2 on 1 degree of freedom, between 2 (2 − 11/3)² + (7 − 11/3)², about the mean 11/3."""
     found = one_factor([[1.0, 3.0], [7.0]])
     assert found.mean == pytest.approx(11 / 3)
-    assert (found.repeatability, found.dof) == (pytest.approx(math.sqrt(2)), 1)
+    assert (found.repeatability, found.dof) == pytest.approx((math.sqrt(2), 1))
     between = 2 * (2 - 11 / 3) ** 2 + (7 - 11 / 3) ** 2
     n0 = (3 - 5 / 3) / 1
     assert found.between == pytest.approx(math.sqrt((between - 2) / n0))
