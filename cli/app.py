@@ -6,6 +6,7 @@ import typer
 
 from ._group import ErrorsToExitCodes
 from .agreement import agreement
+from .compare import compare
 from .count import count
 from .demo import demo
 from .lens import lens
@@ -16,6 +17,7 @@ from .patch import patch
 from .portion import portion
 from .shot import shot
 from .simulate import simulate
+from .summary import summary
 from .weigh import weigh
 
 app = typer.Typer(
@@ -37,6 +39,8 @@ app.command()(portion)
 app.command()(lens)
 app.command()(weigh)
 app.command()(agreement)
+app.command()(summary)
+app.command()(compare)
 app.command()(demo)
 app.command()(simulate)
 app.command()(manual)
