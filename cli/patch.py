@@ -64,12 +64,14 @@ def new(
     interview = Interview(PatchLayoutError, silent=yes)
     given = {"name": name, "size": size, "place": place, "side": side, "paper": paper}
     given |= {"edge": edge, "corner": corner, "margin": margin}
-    answers = gather_answers(given, wall or [], marker or [], interview.ask, megapixels)
+    answers = interview.corrected(
+        lambda ask: gather_answers(given, wall or [], marker or [], ask, megapixels),
+        lambda answers: patch_text(make_patch(answers), answers.paper),
+        f"Save this as {out}?",
+    )
     made = make_patch(answers)
-    typer.echo(patch_text(made, answers.paper), nl=False)
-    if not interview.confirmed(f"Save this as {out}?"):
-        said_aside("nothing saved")
-        raise typer.Exit
+    if not interview.asked:
+        typer.echo(patch_text(made, answers.paper), nl=False)
     save_files({out: patch_toml(made).encode()}, overwrite=overwrite)
     said_aside(f"wrote {out}; print its markers with")
     typer.echo(f"debriscount markers --patch {out} --paper {answers.paper} --out markers.pdf", err=True)

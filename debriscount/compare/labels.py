@@ -55,7 +55,7 @@ def campaign_runs(campaigns: Mapping[Path, Sequence[FiledRun]]) -> list[Campaign
     for folder, name in zip(campaigns, short, strict=True):
         campaign = name if short.count(name) == 1 else str(folder)
         for run in campaigns[folder]:
-            number = run.folder.name
+            number = str(run.record.run)
             runs.append(CampaignRun(run, campaign, number if len(short) == 1 else f"{campaign}/{number}"))
     return runs
 

@@ -61,7 +61,9 @@ class _ZonesTable(Table):
     )
 
 
-class _PatchFile(Table):
+class PatchFile(Table):
+    """patch.toml as it is written."""
+
     patch: _PatchTable = Field(description="Describe the patch under [patch].")
     markers: tuple[_MarkerTable, ...] = Field(
         max_length=1000, description="Each printed square begins with [[markers]]."
@@ -88,7 +90,7 @@ def read_patch(path: str | PathLike[str]) -> Patch:
         With file, line, key and value, for whatever is wrong.
     """
     toml = read_toml(Path(path), "patch file")
-    content = validated(_PatchFile, toml)
+    content = validated(PatchFile, toml)
     zones = content.zones
     patch = Patch(
         name=content.patch.name,
