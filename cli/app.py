@@ -16,6 +16,7 @@ from .manual import manual
 from .markers import markers
 from .measure import measure
 from .patch import patch
+from .plan import plan
 from .portion import portion
 from .run import run
 from .schema import schema
@@ -46,6 +47,7 @@ app.command()(weigh)
 app.command()(agreement)
 app.add_typer(campaign, name="campaign")
 app.add_typer(run, name="run")
+app.command()(plan)
 app.command()(summary)
 app.command()(compare)
 app.command()(schema)

@@ -10,7 +10,7 @@ from ..errors import CampaignError
 from ..inputs.debris_names import debris_slug
 from ..inputs.save import save_files
 from ..inputs.text_file import file_content, file_text
-from .campaign_file import FILE, Campaign
+from .campaign_file import FILE, Campaign, PlannedRun
 from .places import BLANKS, DEBRIS, INBOX, RUNS
 
 _REMARKS = {
@@ -23,9 +23,7 @@ _REMARKS = {
     "settings": "usual settings, key = value",
     "readability_g": "smallest step of the display",
 }
-_HEAD = (
-    "A campaign of debriscount. Change it by hand as you like; debriscount manual campaign tells how."
-)
+_HEAD = "A campaign of debriscount. Change it by hand as you like; debriscount manual campaign tells how."
 #: A photo takes most.
 _MOST_BYTES = 1_000_000_000
 #: What version control need not keep.
@@ -103,6 +101,19 @@ def add_machine(folder: Path, name: str, settings: Mapping[str, str]) -> None:
         machines = tomlkit.aot()
         document.add("machines", machines)
     machines.append(_table({"name": name, **({"settings": dict(settings)} if settings else {})}))
+    save_files({path: tomlkit.dumps(document).encode()}, overwrite=True)
+
+
+def plan_runs(folder: Path, planned: Sequence[PlannedRun]) -> None:
+    """Put planned runs into a campaign's file, behind those that stand there; all else stays as it is written."""
+    path = folder / FILE
+    document: Any = tomlkit.parse(file_text(path, "campaign file"))
+    entries = document.get("planned")
+    if entries is None:
+        entries = tomlkit.aot()
+        document.add("planned", entries)
+    for run in planned:
+        entries.append(_table(run.model_dump(exclude_defaults=True)))
     save_files({path: tomlkit.dumps(document).encode()}, overwrite=True)
 
 

@@ -1,11 +1,6 @@
 """Measurements beside the photos: sound, air flow, suction, time, height, mass, volume.
 
 Values are kept in the unit they were read in; they are converted when they are shown.
-
-References
-----------
-.. [1] ISO 80000-8:2020, 8-14 to 8-16: a level in decibels is 10 lg of a ratio of powers, so that the mean of several
-   levels is taken of the powers.
 """
 
 import math
@@ -124,8 +119,8 @@ def side_figure(side: SideMeasurement) -> SideFigure:
 
     Notes
     -----
-    A level's mean is that of `debriscount.stats.decibel`. The uncertainty is that of the mean of the readings, from what they
-    scatter and, once for all of them, from what is said of the instrument: an instrument's error is in every reading.
+    A level's mean is that of `debriscount.stats.decibel`. The uncertainty is that of the mean of the readings, from
+    what they scatter and, once for all of them, from what is said of the instrument: an instrument's error is in every reading.
     CampaignError where quantity or unit are unknown, as a file that was changed by hand may have them.
     """
     kind = QUANTITIES.get(side.quantity)
