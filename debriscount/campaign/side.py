@@ -120,7 +120,8 @@ def side_figure(side: SideMeasurement) -> SideFigure:
     Notes
     -----
     A level's mean is that of `debriscount.stats.decibel`. The uncertainty is that of the mean of the readings, from
-    what they scatter and, once for all of them, from what is said of the instrument: an instrument's error is in every reading.
+    what they scatter and, once for all of them, from what is said of the instrument: an instrument's error is in every
+    reading.
     CampaignError where quantity or unit are unknown, as a file that was changed by hand may have them.
     """
     kind = QUANTITIES.get(side.quantity)

@@ -7,7 +7,7 @@ from ..inputs.debris import DebrisKind
 
 #: Share of the patch that debris covers as a rule, percent; the README says the same.
 USUAL_COVER_PERCENT = 4.0
-#: Cover at which even grains that overlap by chance hide a twentieth of their area: (1 − exp(−q)) / q is 0.95 at q = 0.1.
+#: Cover q at which grains that overlap by chance hide a twentieth of their area: (1 − exp(−q)) / q is 0.95 at 0.1.
 CROWDED_PERCENT = 10.0
 MM2_PER_M2, MG_PER_G = 1e6, 1e3
 #: More than anybody strews, g/m².

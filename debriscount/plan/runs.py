@@ -149,8 +149,8 @@ def plan_runs(
     if each is None or not 2 <= each <= MOST_BLOCKS:
         told = "more than a million" if each is None else str(each)
         raise CompareError(
-            f"{told} runs of each are out of range: 2 to {MOST_BLOCKS}. Ask for a larger difference with --tell, or give"
-            " --runs."
+            f"{told} runs of each are out of range: 2 to {MOST_BLOCKS}. Ask for a larger difference with --tell, or"
+            " give --runs."
         )
     chance = FALSE_ALARM / comparisons
     return RunsPlan(

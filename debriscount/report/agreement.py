@@ -293,8 +293,8 @@ def weighed_runs_of(runs: Sequence[FiledRun]) -> RunsRead:
     without = [str(run.record.run) for run in counted if run.figures.agreement is None]
     if not weighed:
         raise InputFileError(
-            f"none of the campaign's {len(counted)} runs was both photographed and weighed. Weigh with debriscount weigh"
-            " while a run is made."
+            f"none of the campaign's {len(counted)} runs was both photographed and weighed. Weigh with debriscount"
+            " weigh while a run is made."
         )
     return RunsRead(tuple(weighed), tuple(without))
 
