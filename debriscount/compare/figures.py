@@ -231,17 +231,19 @@ def _together(figures: Sequence[RunFigure], zones: Sequence[FiledFigure]) -> Run
     u = [s * figure.u for s, figure in counted if figure.u is not None]
     worst = max(counted, key=lambda one: _TRUST.index(one[1].trust) if one[1].trust in _TRUST else 0, default=None)
     ceiling = any(figure.at_least is not None for _, figure in counted)
-    value = sum(s * (figure.range[0] if figure.value is None else figure.value) for s, figure in counted)
-    half = Z95 * sum(u) if known_all and len(u) == len(counted) else None
+    value = None
+    if known_all:
+        value = sum(s * (figure.range[0] if figure.value is None else figure.value) for s, figure in counted)
+    half = Z95 * sum(u) if value is not None and len(u) == len(counted) else None
     return RunFigure(
         figure=first.figure,
         unit=first.unit,
-        value=value if known_all else None,
+        value=value,
         zone=zone,
         kind=first.kind,
         number=number,
         at_least=sum(s * figure.range[0] for s, figure in counted) if known_all and ceiling else None,
-        interval95=None if half is None else (value - half, min(value + half, CEILING_PERCENT)),
+        interval95=None if value is None or half is None else (value - half, min(value + half, CEILING_PERCENT)),
         u=None if half is None else half / Z95,
         trust="" if worst is None else worst[1].trust,
         why="" if worst is None else worst[1].why,

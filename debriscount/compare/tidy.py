@@ -50,7 +50,7 @@ def table_rows(runs: Sequence[CampaignRun]) -> Iterator[dict[str, Any]]:
     for run in runs:
         about = _about(run)
         for figure in all_figures(run.run):
-            if figure.known or figure.why:
+            if figure.known or figure.trust or figure.why:
                 yield {**about, **_figure(figure)}
 
 

@@ -27,6 +27,8 @@ _LETTER = 1.9  # a middling letter of a label, 9 points, mm
 _MOST_LETTERS = int(_LEFT_MOST / _LETTER) - 1
 _MOST_ROWS = 60
 _DOT, _DOUBT, _MEAN = hex_color(OKABE_ITO[4]), hex_color(OKABE_ITO[0]), hex_color(DARK)
+#: How far intervals are shown beyond all runs, in spans of these.
+_BEYOND = 0.7
 #: Dots of a row lie within so much of its middle, in rows.
 _SPREAD = 0.3
 
@@ -64,28 +66,31 @@ def _figure(summary: Summary, choice: Choice) -> Figure:
     figure = Figure(figsize=(_WIDE / MM_PER_INCH, height / MM_PER_INCH))
     box = (left / _WIDE, _BOTTOM / height, 1 - (left + _RIGHT) / _WIDE, _ROW * len(groups) / height)
     axes = figure.add_axes(box)
+    limits = _limits(summary)
     for row, group in enumerate(groups):
-        _draw_group(axes, group, row, summary)
+        _draw_group(axes, group, row, summary, limits)
     axes.set_yticks(range(len(groups)), names, fontsize=9, parse_math=False)
     axes.set_ylim(len(groups) - 0.4, -0.6)
-    axes.tick_params(axis="y", length=0)
+    axes.tick_params(axis="y", length=0, pad=9)
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.grid(axis="x", color="0.9", linewidth=0.6)
     axes.set_axisbelow(True)
     unit = f", {summary.kind.unit}" if summary.kind.unit else ""
     axes.set_xlabel(f"{summary.kind.name.replace('-', ' ')}{unit}", fontsize=9)
     axes.tick_params(axis="x", labelsize=9)
-    _limits(axes, summary)
+    axes.set_xlim(*limits)
+    if summary.kind.pickup and limits[1] > CEILING_PERCENT:
+        axes.axvline(CEILING_PERCENT, color=GREY, linewidth=0.8, linestyle=":")
     title = figure_words(summary.selected, choice)
     title += f" by {keys_words(summary.selected.keys)}" if summary.selected.keys else ""
     figure.text(4 / _WIDE, 1 - 5.5 / height, title[0].upper() + title[1:], fontsize=11, va="center", parse_math=False)
     handles, labels = axes.get_legend_handles_labels()
     shown = dict(zip(labels, handles, strict=True))
-    figure.legend(list(shown.values()), list(shown), loc="lower center", ncols=4, fontsize=8.5, frameon=False)
+    figure.legend(list(shown.values()), list(shown), loc="lower center", ncols=5, fontsize=8.5, frameon=False)
     return figure
 
 
-def _draw_group(axes: Axes, group: GroupSummary, row: int, summary: Summary) -> None:
+def _draw_group(axes: Axes, group: GroupSummary, row: int, summary: Summary, limits: tuple[float, float]) -> None:
     values = np.array([item.figure.range[0] for item in group.items])
     y = row + _places(values)
     doubtful = np.array([item.doubtful for item in group.items])
@@ -102,7 +107,11 @@ def _draw_group(axes: Axes, group: GroupSummary, row: int, summary: Summary) -> 
                 label=word, zorder=2,
             )  # fmt: skip
     if group.interval95 is not None:
-        axes.plot(group.interval95, (row, row), color=_MEAN, linewidth=1.6, zorder=3, label="95 % interval of the mean")
+        ends = np.clip(group.interval95, *limits)
+        axes.plot(ends, (row, row), color=_MEAN, linewidth=1.6, zorder=3, label="95 % interval of the mean")
+        for end, known, marker in zip(ends, group.interval95, "<>", strict=True):
+            if end != known:  # it goes on beyond the picture
+                axes.plot([end], [row], marker=marker, markersize=6, color=_MEAN, zorder=3, clip_on=False)
     axes.plot(
         [group.mean], [row], linestyle="none", marker="|", markersize=11, markeredgewidth=2.4, color=_MEAN, zorder=3,
         label="mean",
@@ -121,14 +130,15 @@ def _places(values: np.ndarray) -> np.ndarray:
     return _SPREAD * np.array([-1.0, 1.0, -0.6, 0.6])[order % 4]
 
 
-def _limits(axes: Axes, summary: Summary) -> None:
+def _limits(summary: Summary) -> tuple[float, float]:
+    """Ends of the axis: room for all runs, and for intervals that are not much wider than runs lie apart."""
+    smallest, largest = (min(g.smallest for g in summary.groups), max(g.largest for g in summary.groups))
     ends = [end for group in summary.groups for end in (group.interval95 or (group.mean, group.mean))]
-    ends += [end for group in summary.groups for end in (group.smallest, group.largest)]
-    low, high = min(ends), max(ends)
+    span = (largest - smallest) or max(ends) - min(ends) or 1.0
+    low = max(min([smallest, *ends]), smallest - _BEYOND * span)
+    high = min(max([largest, *ends]), largest + _BEYOND * span)
     room = 0.06 * (high - low) or 1.0
-    axes.set_xlim(low - room, high + room)
-    if summary.kind.pickup and high + room > CEILING_PERCENT:
-        axes.axvline(CEILING_PERCENT, color=GREY, linewidth=0.8, linestyle=":")
+    return low - room, high + room
 
 
 def _shortened(name: str) -> str:
