@@ -23,13 +23,11 @@ _REMARKS = {
     "settings": "usual settings, key = value",
     "readability_g": "smallest step of the display",
 }
-_HEAD = (
-    "A campaign of debriscount. Change it by hand as you like; debriscount manual campaign tells how."
-)
+_HEAD = "A campaign of debriscount. Change it by hand as you like; debriscount manual campaign tells how."
 #: A photo takes most.
 _MOST_BYTES = 1_000_000_000
 #: What version control need not keep.
-_IGNORED = "# derived, and made anew when needed\n/runs/.index.json\n.*.part/\n"
+_IGNORED = "# derived, and made anew when needed\n/runs/.index.json\n/runs/.remeasure.json\n.*.part/\n"
 
 
 def campaign_toml(campaign: Campaign) -> str:
