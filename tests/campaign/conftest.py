@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import random
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -63,7 +64,7 @@ def _measured() -> Callable[..., Mapping[str, bytes]]:
 
 @pytest.fixture(name="photo")
 def _photo(tmp_path: Path) -> Callable[[str, int], Path]:
-    """Makes a photo of one colour in a folder of its own; equal numbers make equal photos."""
+    """Makes a photo of noise; equal numbers make equal photos."""
 
     def make(name: str, number: int, taken: str | None = None, folder: Path | None = None) -> Path:
         path = (folder or tmp_path / "camera") / name
@@ -71,7 +72,7 @@ def _photo(tmp_path: Path) -> Callable[[str, int], Path]:
         exif = Image.Exif()
         if taken is not None:
             exif.get_ifd(0x8769)[0x9003] = taken
-        Image.new("RGB", (64, 64), (number % 256, number // 256, 7)).save(path, format="PNG", exif=exif)
+        Image.frombytes("RGB", (64, 64), random.Random(number).randbytes(64 * 64 * 3)).save(path, "JPEG", exif=exif)
         return path
 
     return make
