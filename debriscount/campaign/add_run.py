@@ -12,7 +12,7 @@ from ..inputs.patch_file import read_patch
 from ..inputs.weighing_file import read_weighing
 from .campaign_file import Campaign
 from .campaign_write import add_machine
-from .file_run import NewRun, file_run, now, photo_bytes, refuse_filed, writing
+from .file_run import NewRun, file_run, now, photo_bytes, refuse_filed
 from .inbox import ChosenShots, InboxPhoto, choose_shots, inbox_photo, look_into
 from .next_run import RunChoice
 from .places import DEBRIS, INBOX, RUN
@@ -181,10 +181,9 @@ def add_run(
     refuse_filed(runs, sums, new.taken)
     result = measured(new.sources, progress)
     filed = file_run(home, new, result, sums)
-    if not any(one.name.casefold() == new.machine.casefold() for one in campaign.machines):
-        with writing(home):
-            add_machine(home, new.machine, {})
     _clear(home, filed, photos, new.sources.weighing)
+    if not any(one.name.casefold() == new.machine.casefold() for one in campaign.machines):
+        add_machine(home, new.machine, {})
     return filed
 
 
