@@ -7,6 +7,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
+from ._debris import debris_paths
 from ._terminal import progress_bar, said_aside, share_of, terminal_width
 
 
@@ -27,7 +28,7 @@ def count(
     ] = None,
     blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
     debris: Annotated[
-        list[Path] | None, typer.Option(metavar="FILE", help="Debris file; once for each kind of debris.")
+        list[Path] | None, typer.Option(metavar="NAME", help="Kind of debris, by name or file; once for each.")
     ] = None,
     lens: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Lens file of the camera, from debriscount lens.")
@@ -67,7 +68,7 @@ def count(
                     mm_per_px=mm_per_px,
                     region=part,
                     blank=blank,
-                    debris=debris or (),
+                    debris=debris_paths(debris),
                     lens=lens,
                     most_megapixels=most_megapixels,
                     progress=share_of(progress, number, len(photos)),

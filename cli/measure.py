@@ -7,6 +7,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
+from ._debris import debris_paths
 from ._terminal import progress_bar, said_aside, terminal_width
 from ._timings import StageTimes
 
@@ -21,7 +22,7 @@ def measure(
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")],
     blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
     debris: Annotated[
-        list[Path] | None, typer.Option(metavar="FILE", help="Debris file; once for each kind of debris.")
+        list[Path] | None, typer.Option(metavar="NAME", help="Kind of debris, by name or file; once for each.")
     ] = None,
     lens: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Lens file of the camera, from debriscount lens.")
@@ -66,7 +67,7 @@ def measure(
             before,
             after,
             blank=blank,
-            debris=debris or (),
+            debris=debris_paths(debris),
             lens=lens,
             weighing=weighing,
             allow_growth=allow_growth,

@@ -8,6 +8,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
+from ._debris import debris_paths
 from ._terminal import in_colour, said_aside, terminal_width
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def shot(
     *,
     patch: Annotated[Path, typer.Option(metavar="FILE", help="Patch file: size, walls, markers, zones.")],
     debris: Annotated[
-        list[Path] | None, typer.Option(metavar="FILE", help="Debris file; once for each kind of debris.")
+        list[Path] | None, typer.Option(metavar="NAME", help="Kind of debris, by name or file; once for each.")
     ] = None,
     against: Annotated[
         Path | None, typer.Option(metavar="PHOTO", help="Another shot of the same run, to compare with.")
@@ -58,7 +59,7 @@ def shot(
     if not photos and watch is None:
         raise ShotOptionsError("nothing to check. Give photos, or --watch with a folder.")
     check = shot_check(
-        patch, debris or (), against=against, want_percent=want, lens=lens, most_megapixels=most_megapixels
+        patch, debris_paths(debris), against=against, want_percent=want, lens=lens, most_megapixels=most_megapixels
     )
     fit = True
     if json and photos:

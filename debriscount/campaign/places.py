@@ -32,11 +32,16 @@ def find_campaign(given: Path | None, start: Path | None = None) -> Path:
                 f" debriscount campaign new {given}"
             )
         return given
-    here = (start or Path()).resolve()
-    for folder in (here, *here.parents):
-        if (folder / FILE).is_file():
-            return folder
+    found = around(start)
+    if found is not None:
+        return found
     raise CampaignError(f"there is no {FILE} here or above. Go into a campaign's folder, or name it with --campaign.")
+
+
+def around(start: Path | None = None) -> Path | None:
+    """The campaign's folder around a folder, the present one if none is given; None where there is none."""
+    here = (start or Path()).resolve()
+    return next((folder for folder in (here, *here.parents) if (folder / FILE).is_file()), None)
 
 
 def run_folder(campaign: Path, number: int) -> Path:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Literal
 
 #: How run.json says what it is.
-RUN_FORMAT = "debriscount/run/1"
+RUN_FORMAT: Literal["debriscount/run/1"] = "debriscount/run/1"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,11 +74,26 @@ class Withdrawn:
 
 @dataclass(frozen=True, slots=True)
 class Versions:
-    """Which debriscount filed a run, and which made its present record, and when."""
+    """Which debriscount filed a run, and which made its present record, and when.
+
+    ``round`` is the mark of the remeasuring that did; "" for none.
+    """
 
     filed: str
     measured: str
     measured_when: str = ""
+    round: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunSources:
+    """Files that a run is measured from; ``photos`` by shot, empty for a run that was weighed only."""
+
+    patch: Path
+    photos: Mapping[str, Path]
+    debris: tuple[Path, ...] = ()
+    lens: Path | None = None
+    weighing: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,8 +102,8 @@ class RunRecord:
 
     ``when`` is local time in ISO 8601 without a zone. ``planned`` is the number of the planned run that it is, and
     ``block`` that run's block. ``photos`` is keyed by shot: "blank", "before", "after", "after2" and so on; empty for a
-    run that was weighed only. ``result`` is measurement.json, or weighing.json of a run without photos. ``weighing`` is
-    None for a run that was photographed only.
+    run that was weighed only. ``result`` is measurement.json, or weighing.json of a run without photos, and ``files``
+    are all files of the result. ``weighing`` is None for a run that was photographed only.
     """
 
     format: Literal["debriscount/run/1"]
@@ -99,6 +114,7 @@ class RunRecord:
     debris: tuple[UsedDebris, ...]
     photos: Mapping[str, FiledPhoto]
     result: UsedFile
+    files: tuple[str, ...] = ()
     versions: Versions
     software: str = ""
     settings: Mapping[str, str] = field(default_factory=dict)

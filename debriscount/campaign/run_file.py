@@ -11,16 +11,7 @@ from ..errors import CampaignError, InputFileError
 from ..inputs.record_file import MEASUREMENT, WEIGHING, parsed
 from ..inputs.text_file import file_content
 from .places import BLANKS, RUN
-from .records import (
-    RUN_FORMAT,
-    Figures,
-    FiledAgreement,
-    FiledFigure,
-    FiledPass,
-    FiledRun,
-    RunRecord,
-    WeighedFigure,
-)
+from .records import RUN_FORMAT, Figures, FiledRun, RunRecord
 
 #: Far more than a run.json, or a result, takes.
 _MOST_BYTES = 16_000_000
@@ -28,7 +19,8 @@ _PLAIN_NAME = re.compile(r"[^/\\]+")
 _BLANK_PATH = re.compile(rf"\.\./\.\./{BLANKS}/[^/\\]+")
 _NEWER = "It was made by another version of debriscount: use that one, or a newer one."
 _AGAIN = "run remeasure makes it anew from the photos."
-_HAIR = "bin brush left wrap"
+#: The result of a run that was weighed only.
+WEIGHING_FILE = "weighing.json"
 
 
 def read_run(folder: Path) -> FiledRun:
@@ -74,8 +66,7 @@ def read_run_record(folder: Path) -> RunRecord:
         record: RunRecord = _adapter().validate_python(found)
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
-        place = ".".join(map(str, fault["loc"]))
-        raise CampaignError(f"{RUN} was damaged: {place}: {fault['msg'].lower()}. Put that right.") from None
+        raise CampaignError(f"{RUN} was damaged: {fault_text(fault)}. Put that right.") from None
     if f"{record.run:04d}" != folder.name:
         raise CampaignError(
             f"{RUN} is that of run {record.run}, so this folder is a copy of it. Take the copy away, or give it back"
@@ -130,101 +121,23 @@ def _check_names(record: RunRecord) -> None:
 
 
 def _figures(name: str, content: bytes) -> Figures:
+    """Figures of a result; the common way goes past the careful one, which says what is wrong."""
+    from pydantic import ValidationError
+
+    from .result_file import MeasurementRecord, WeighingRecord, result_figures
+
+    model = WeighingRecord if name == WEIGHING_FILE else MeasurementRecord
     try:
-        found = parsed(_text(content, name), name, (MEASUREMENT, WEIGHING), _NEWER)
+        return result_figures(model.model_validate_json(content))
+    except ValidationError as error:
+        fault = error.errors(include_url=False)[0]
+    try:
+        parsed(_text(content, name), name, (WEIGHING if name == WEIGHING_FILE else MEASUREMENT,), _NEWER)
     except InputFileError as error:
         raise CampaignError(f"{error}") from None
-    try:
-        return result_figures(found)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise CampaignError(f"{name} was damaged: {error!r}. Put it back; {_AGAIN}") from None
+    raise CampaignError(f"{name} was damaged: {fault_text(fault)}. Put it back; {_AGAIN}") from None
 
 
-def result_figures(found: Mapping[str, Any]) -> Figures:
-    """Return the figures of a measurement's or a weighing's record, as its file has it.
-
-    Raises
-    ------
-    KeyError, TypeError, ValueError, AttributeError
-        It is not whole.
-    """
-    weighing = found.get("weighing") if found["format"] == MEASUREMENT else found
-    return Figures(
-        passes=tuple(_pass(one) for one in found.get("passes", ())),
-        weighed=_weighed(weighing or {}),
-        agreement=_agreement(found.get("agreement")),
-        flags=tuple(dict.fromkeys(str(flag["code"]) for flag in found.get("flags", ()) if "code" in flag)),
-    )
-
-
-def _pass(found: Mapping[str, Any]) -> FiledPass:
-    left = found.get("leftovers") or {}
-    return FiledPass(
-        number=int(found["pass"]),
-        zones=_zones(found["zones"]),
-        kinds={kind: _zones(block["zones"]) for kind, block in found.get("kinds", {}).items()},
-        untouched_percent=_number(left.get("untouched_percent")),
-    )
-
-
-def _zones(found: Mapping[str, Any]) -> dict[str, FiledFigure]:
-    return {name: _zone(block) for name, block in found.items()}
-
-
-def _zone(found: Mapping[str, Any]) -> FiledFigure:
-    before, after = found["before"], found["after"]
-    return FiledFigure(
-        pickup_percent=_number(found["pickup_percent"]),
-        more_than_percent=_number(found.get("more_than_percent")),
-        interval95=_interval(found.get("interval95")),
-        gone_percent=_number(found.get("gone_percent")),
-        trust=str(found.get("trust", "doubtful")),
-        why=str(found.get("why", "")),
-        before_mm2=_known(before["area_mm2"]),
-        after_mm2=_known(after["area_mm2"]),
-        before_g=_number(before.get("mass_g")),
-        after_g=_number(after.get("mass_g")),
-    )
-
-
-def _weighed(found: Mapping[str, Any]) -> dict[str, WeighedFigure]:
-    names = ["pickup", "by_collection", "by_residue", "elsewhere", "unaccounted"]
-    blocks = {name: found.get(f"{name}_percent") for name in names}
-    hair = found.get("hair") or {}
-    blocks |= {f"hair_{name}": hair.get(f"{name}_percent") for name in _HAIR.split()}
-    figures = {}
-    for name, block in blocks.items():
-        if block is not None and (interval := _interval(block["interval95"])) is not None:
-            figures[name] = WeighedFigure(_known(block["value"]), _known(block["u"]), interval)
-    return figures
-
-
-def _agreement(found: Mapping[str, Any] | None) -> FiledAgreement | None:
-    if found is None:
-        return None
-    causes = found.get("causes") or ()
-    return FiledAgreement(
-        photo_percent=_known(found["photo_percent"]),
-        photo_u=_known(found["photo_u"]),
-        scale_percent=_known(found["scale_percent"]),
-        scale_u=_known(found["scale_u"]),
-        verdict=str(found.get("verdict", "")),
-        cause=str(causes[0].get("code", causes[0].get("name", ""))) if causes else "",
-    )
-
-
-def _interval(found: Any) -> tuple[float, float] | None:
-    if found is None:
-        return None
-    low, high = found
-    return _known(low), _known(high)
-
-
-def _number(value: Any) -> float | None:
-    return None if value is None else _known(value)
-
-
-def _known(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise TypeError(f"{value!r} is no number")
-    return float(value)
+def fault_text(fault: Mapping[str, Any]) -> str:
+    """What pydantic found wrong with a record, with the place."""
+    return f"{'.'.join(map(str, fault['loc']))}: {str(fault['msg']).lower()}"

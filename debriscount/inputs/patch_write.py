@@ -11,6 +11,7 @@ _REMARKS = {
     "walls": "sides with a wall or skirting",
     "center_mm": "from the patch's top-left corner: x to the right, y down",
     "side_mm": "side of the black square",
+    "turned_deg": "how far it lies turned clockwise",
     "edge_mm": "strip along a wall",
     "corner_mm": "square where two walls meet",
     "margin_mm": "ring around the patch",
@@ -31,7 +32,11 @@ def patch_toml(patch: Patch) -> str:
         What `debriscount.inputs.patch_file.read_patch` reads as the same patch.
     """
     size = {"width_mm": patch.width_mm, "height_mm": patch.height_mm}
-    markers = [{"id": m.id, "center_mm": m.center_mm, "side_mm": m.side_mm} for m in patch.markers]
+    markers = [
+        {"id": m.id, "center_mm": m.center_mm, "side_mm": m.side_mm}
+        | ({"turned_deg": m.turned_deg} if m.turned_deg else {})
+        for m in patch.markers
+    ]
     widths = {"edge_mm": patch.edge_mm, "corner_mm": patch.corner_mm, "margin_mm": patch.margin_mm}
     zones = _table(widths)
     if patch.custom_zones:

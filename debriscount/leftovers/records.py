@@ -276,9 +276,10 @@ class WhyLeft:
     """All that is said of the leftovers of one pass.
 
     ``leftovers`` compares with *before*; ``split``, ``reach``, ``lanes``, ``missed``, ``walls`` and ``scatter`` with
-    the shot that the pass began with. ``split`` holds "patch" and those zones of which it can be told. ``untouched`` has one entry a grain of the pass's shot, the share of it that lies where it lay
-    *before*: what pictures and tables show. ``way_mm`` of shape (N, 2) is, for those that the pass moved, the way to
-    them from the nearest place that lost one of their kind, x and y; both are NaN where nothing is known.
+    the shot that the pass began with. ``split`` holds "patch" and those zones of which it can be told. ``untouched``
+    has one entry a grain of the pass's shot, the share of it that lies where it lay *before*: what pictures and tables
+    show. ``way_mm`` of shape (N, 2) is, for those that the pass moved, the way to them from the nearest place that lost
+    one of their kind, x and y; both are NaN where nothing is known.
     """
 
     leftovers: Leftovers

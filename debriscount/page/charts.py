@@ -4,6 +4,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from ..report.rounding import UNKNOWN
+
 Interval = tuple[float, float]
 
 #: Distances between ticks, times a power of ten, and how many of them there may be.
@@ -235,7 +237,7 @@ def wall_chart(
                 round(abs(top - zero), 2),
                 start,
                 end,
-                "–" if pickup is None else f"{pickup:.0f} %",
+                UNKNOWN if pickup is None else f"{pickup:.0f} %",
             )
         )
     return WallChart(

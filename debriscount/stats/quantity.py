@@ -45,8 +45,16 @@ class Quantity:
         Two are what JCGM 100, 7.2.6 has at most.
         """
         half = self.expanded95
-        decimals = min(max(0, 1 - math.floor(math.log10(half))), 6) if half > 0 else 3
+        decimals = told_decimals(half) if half > 0 else 3
         return f"{round(self.value, decimals) + 0.0:.{decimals}f} ± {half:.{decimals}f}"
+
+
+def told_decimals(half: float) -> int:
+    """Decimals of a figure whose 95 % interval has this half width, above 0: such that the half width has two digits.
+
+    Two are what JCGM 100, 7.2.6 has at most; 0 for half widths of ten and more.
+    """
+    return min(max(0, 1 - math.floor(math.log10(half))), 6)
 
 
 def coverage_factor95(dof: float) -> float:
