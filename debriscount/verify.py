@@ -24,8 +24,8 @@ from .serialize import JsonObject
 
 #: What a comparison comes to.
 Outcome = Literal["same", "same within rounding", "differs", "not checked"]
-#: Figures are rounded to four decimals or fewer (`serialize`): two that fall to either side of a half differ by one unit
-#: of the last; areas have three decimals.
+#: Figures are rounded to four decimals or fewer, areas to three (`serialize`): two that fall to either side of a half
+#: differ by one unit of the last.
 _ROUNDING = {"mm2": 1.5e-3}
 _USUAL_ROUNDING = 1.5e-4
 #: Keys of times; a later version may read them otherwise.

@@ -3,9 +3,10 @@
 import csv
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from ..campaign.records import RunRecord
 from ..printable import printable
 from ..report.columns import csv_text
 from ..serialize import JsonObject
@@ -69,6 +70,26 @@ def cleaned(value: Any, names: Mapping[str, str], shown: Shown, key: str = "") -
     if key in _TIMES and not shown.times:
         value = value[:_DAY]
     return printable(renamed(value, names))
+
+
+def cleaned_run(run: RunRecord, shown: Shown) -> RunRecord:
+    """Return what a campaign says of a run as it may leave the house."""
+
+    def day(when: str) -> str:
+        return when if shown.times else when[:_DAY]
+
+    return replace(
+        run,
+        when=day(run.when),
+        machine=printable(run.machine),
+        software=printable(run.software),
+        settings={printable(name): printable(value) for name, value in run.settings.items()},
+        floor=printable(run.floor),
+        block=printable(run.block),
+        photos={},
+        side=tuple(replace(one, when=day(one.when)) for one in run.side),
+        notes=tuple(replace(note, when=day(note.when), text=printable(note.text)) for note in run.notes),
+    )
 
 
 def renamed(text: str, names: Mapping[str, str]) -> str:

@@ -2,15 +2,25 @@
 
 import csv
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from ..campaign.campaign_file import FILE as CAMPAIGN
 from ..campaign.campaign_file import Campaign, read_campaign
 from ..campaign.places import RUN
 from ..campaign.read_runs import read_runs
-from ..campaign.records import Figures, FiledRun, RunRecord, Unread
-from ..campaign.run_file import read_run, result_figures
+from ..campaign.records import (
+    RUN_FORMAT,
+    Figures,
+    FiledRun,
+    RunRecord,
+    Unread,
+    UsedDebris,
+    UsedFile,
+    Versions,
+)
+from ..campaign.result_file import MeasurementRecord, result_figures
+from ..campaign.run_file import read_run
 from ..errors import CampaignError, InputFileError
 from ..inputs.text_file import file_content, file_text
 from ..report.record import read_record
@@ -27,21 +37,26 @@ _SAYS_NOTHING = ("result", "results", "out", "output")
 class PageRun:
     """A run to be shown.
 
-    ``record`` is its measurement's, empty for a run that was weighed only; ``filed`` the run as its campaign has it.
-    ``grains`` holds the rows of grains.csv, none where the file is missing.
+    ``record`` is its measurement's, empty for a run that was weighed only; ``filed`` the run as its campaign has it. Of
+    a result that is in no campaign, ``campaign`` is empty, and ``filed`` says that its machine is called as the run is.
     """
 
     name: str
     folder: Path
     record: JsonObject
-    figures: Figures
-    filed: FiledRun | None = None
+    filed: FiledRun
+    campaign: str = ""
     tables: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def about(self) -> RunRecord | None:
-        """What the campaign says of it."""
-        return None if self.filed is None else self.filed.record
+        """What the campaign says of it; None without one."""
+        return self.filed.record if self.campaign else None
+
+    @property
+    def figures(self) -> Figures:
+        """Figures of its record."""
+        return self.filed.figures
 
     @property
     def grains(self) -> list[dict[str, str]]:
@@ -88,22 +103,22 @@ def read_sources(folders: Iterable[Path]) -> Sources:
             kept = [filed for filed in found.runs if filed.record.withdrawn is None]
             if not kept:
                 raise CampaignError(f"{folder}: has no runs to show yet. File one with debriscount run add.")
-            runs += [_filed(filed) for filed in kept]
+            runs += [_filed(filed, folder) for filed in kept]
         elif (folder / RUN).is_file():
-            runs.append(_filed(read_run(folder)))
+            runs.append(_filed(read_run(folder), folder.resolve().parent.parent))
         else:
             runs.append(_measured(folder))
     return Sources(runs=_told_apart(runs), campaigns=campaigns, unread=tuple(unread))
 
 
-def _filed(run: FiledRun) -> PageRun:
+def _filed(run: FiledRun, campaign: Path) -> PageRun:
     record = read_record(run.folder / RECORD) if run.record.result.file == RECORD else {}
     return PageRun(
         name=f"run {run.record.run}",
         folder=run.folder,
         record=record,
-        figures=run.figures,
         filed=run,
+        campaign=campaign.resolve().name or "campaign",
         tables=_tables(run.folder),
     )
 
@@ -114,13 +129,31 @@ def _measured(folder: Path) -> PageRun:
             f"{folder}: holds no {RECORD}. Give a folder that debriscount measure wrote, or a campaign's."
         )
     record = read_record(folder / RECORD)
-    try:
-        figures = result_figures(record)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise damaged(folder / RECORD, error) from None
     place = folder.resolve()
     name = place.parent.name if place.name.lower() in _SAYS_NOTHING and place.parent.name else place.name
-    return PageRun(name=name, folder=folder, record=record, figures=figures, tables=_tables(folder))
+    try:
+        filed = FiledRun(
+            folder=folder, record=_alone(name, record), figures=result_figures(MeasurementRecord.model_validate(record))
+        )
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise damaged(folder / RECORD, error) from None
+    return PageRun(name=name, folder=folder, record=record, filed=filed, tables=_tables(folder))
+
+
+def _alone(name: str, record: JsonObject) -> RunRecord:
+    """What would stand in run.json of a result that is in no campaign."""
+    version = str(record.get("version", ""))
+    return RunRecord(
+        format=RUN_FORMAT,
+        run=1,
+        when="",
+        machine=name,
+        patch=UsedFile(str(record["patch"]["name"]), "", ""),
+        debris=tuple(UsedDebris(kind=str(k["name"]), name=str(k["name"]), file="", sha256="") for k in record["kinds"]),
+        photos={},
+        result=UsedFile(RECORD, RECORD, ""),
+        versions=Versions(version, version),
+    )
 
 
 def damaged(path: Path, error: Exception) -> InputFileError:
@@ -142,8 +175,6 @@ def picture(folder: Path, name: str) -> bytes | None:
 
 def _told_apart(runs: list[PageRun]) -> tuple[PageRun, ...]:
     """Runs with a name of their own each."""
-    from dataclasses import replace
-
     seen: dict[str, int] = {}
     named = []
     for run in runs:

@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from .. import __version__
 from ..at_once import for_each
-from ..campaign.run_file import result_figures
+from ..campaign.result_file import MeasurementRecord, result_figures
 from ..errors import InputFileError
 from ..inputs.save import refuse_existing, save_files
 from ..printable import printable
@@ -27,7 +27,7 @@ from ..safety import MACHINE_OFF, MINERAL_DUST
 from .data import archive, data_link
 from .layers import Layers, layers_of
 from .pictures import ShotPicture, kind_colors, shot_picture
-from .private import Shown, cleaned, cleaned_table, photo_names
+from .private import Shown, cleaned, cleaned_run, cleaned_table, photo_names
 from .side_by_side import side_by_side
 from .sources import RECORD, PageRun, Sources, damaged, picture
 from .words import RunWords, pickup_words, run_words
@@ -141,7 +141,7 @@ def page_html(sources: Sources, shown: Shown, *, title: str = "") -> str:
     runs = [_clean(run, shown) for run in sources.runs]
     words = [_worded(run) for run in runs]
     views = _views(runs)
-    compared = side_by_side(runs, sources)
+    compared = side_by_side(runs)
     budget_sources = list(dict.fromkeys(source for one in words for source, _ in one.budget))
     shown_runs = [
         _Run(
@@ -150,13 +150,13 @@ def page_html(sources: Sources, shown: Shown, *, title: str = "") -> str:
             label=_label(run),
             heading=f"{run.name[0].upper()}{run.name[1:]}{f': {_label(run)}' if _label(run) else ''}",
             short=_short(run),
-            about=_about(run, shown),
+            about=_about(run),
             words=said,
             views=seen,
             no_pictures="" if seen else _why_no_pictures(run),
             photos=tuple(_photos(run)),
             budget=tuple(dict(said.budget).get(source, UNKNOWN) for source in budget_sources),
-            notes=_notes(run, shown),
+            notes=_notes(run),
         )
         for number, (run, said, seen) in enumerate(zip(runs, words, views, strict=True), start=1)
     ]
@@ -171,8 +171,8 @@ def page_html(sources: Sources, shown: Shown, *, title: str = "") -> str:
         title=title or _title(sources, runs),
         intro=_intro(runs),
         stem="debriscount",
-        found=compared.found or [words[0].verdict],
-        found_more=compared.found_more if len(runs) > 1 else words[0].sentences,
+        found=compared.found if len(runs) > 1 else [words[0].verdict],
+        found_more=compared.more if len(runs) > 1 else words[0].sentences,
         runs=shown_runs,
         side_by_side=compared.parts,
         means=compared.means,
@@ -227,11 +227,12 @@ def _clean(run: PageRun, shown: Shown) -> PageRun:
             for photo in record["photos"].values():
                 photo["file"] = names.get(str(photo.get("file") or ""), photo.get("file"))
             record = cleaned(record, {}, shown)
-        figures = result_figures(record) if record else run.figures
+        figures = result_figures(MeasurementRecord.model_validate(record)) if record else run.figures
+        filed = replace(run.filed, record=cleaned_run(run.filed.record, shown), figures=figures)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise damaged(run.folder / RECORD, error) from None
     tables = {name: cleaned_table(text, names) for name, text in run.tables.items()}
-    return replace(run, record=record, figures=figures, tables=tables)
+    return replace(run, record=record, filed=filed, tables=tables)
 
 
 def _worded(run: PageRun) -> RunWords:
@@ -380,15 +381,14 @@ def _short(run: PageRun) -> str:
     return pickup_words(run.figures.passes[-1].zones["patch"])
 
 
-def _about(run: PageRun, shown: Shown) -> str:
+def _about(run: PageRun) -> str:
     parts = []
     about = run.about
     if about is not None:
-        day = about.when if shown.times else about.when[:10]
         debris = " and ".join(f"{one.kind}{f' (batch {one.batch})' if one.batch else ''}" for one in about.debris)
         parts += [f"Machine {_label(run)}{f', software {about.software}' if about.software else ''}."]
         parts += [f"{debris} on {about.floor}." if about.floor and debris else ""]
-        parts += [f"Run on {day}."]
+        parts += [f"Run on {about.when}."]
     if run.record:
         patch = run.record["patch"]
         walls = f"walls at {' and '.join(patch['walls'])}" if patch["walls"] else "no walls"
@@ -399,11 +399,9 @@ def _about(run: PageRun, shown: Shown) -> str:
     return " ".join(part for part in parts if part)
 
 
-def _notes(run: PageRun, shown: Shown) -> tuple[str, ...]:
+def _notes(run: PageRun) -> tuple[str, ...]:
     about = run.about
-    if about is None:
-        return ()
-    return tuple(f"{note.when if shown.times else note.when[:10]}: {note.text}" for note in about.notes)
+    return () if about is None else tuple(f"{note.when}: {note.text}" for note in about.notes)
 
 
 def _photos(run: PageRun) -> Iterable[Mapping[str, str]]:
