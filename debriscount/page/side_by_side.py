@@ -18,7 +18,7 @@ from ..report.runs_comparison import sentence
 from ..report.runs_summary import group_decimals
 from .charts import DotChart, Figure, Group, dot_chart
 from .sources import PageRun
-from .words import DOUBTFUL, zone_title
+from .words import zone_title
 
 #: By what runs are grouped, where they differ in it; settings come after the machine.
 _BEFORE_SETTINGS, _AFTER_SETTINGS = ("campaign", "machine"), ("floor", "debris", "patch")
@@ -79,8 +79,12 @@ def side_by_side(runs: Sequence[PageRun]) -> SideBySide:
     return SideBySide(
         table=table,
         parts=tuple(_parts(together, keys, whole)),
-        found=tuple(words for told, words in said if told),
-        more=(*_means(whole), *[words for told, words in said if not told][:_MOST_SENTENCES], *dict.fromkeys(warnings)),
+        found=tuple(words for told, words in said if told) or _nothing_told(said),
+        more=(
+            *(_means(whole) if means else ()),
+            *[words for told, words in said if not told][:_MOST_SENTENCES],
+            *dict.fromkeys(warnings),
+        ),
         means=means,
         repeats=tuple(_repeats(whole)),
         rows=tuple(_rows(whole)) if means else (),
@@ -122,6 +126,13 @@ def _difference(one: Difference, comparison: Comparison) -> str:
     words, within = sentence(one, comparison), _label(comparison.within, one.within)
     said = f"{within}: {words}" if within else words
     return f"{said[0].upper()}{said[1:]}"
+
+
+def _nothing_told(said: Sequence[tuple[bool, str]]) -> tuple[str, ...]:
+    if not said:
+        return ()
+    which = "The difference that was" if len(said) == 1 else f"None of the {len(said)} differences that were"
+    return (f"{which} looked at can{'not' if len(said) == 1 else ''} be told from chance with so few runs.",)
 
 
 def _label(keys: Sequence[str], levels: Sequence[str]) -> str:
@@ -178,17 +189,22 @@ def _chart(title: str, keys: Sequence[str], groups: Sequence[GroupSummary], summ
     )
 
 
+def _pickup(item: Item) -> str:
+    figure = item.figure
+    if figure.at_least is not None:
+        return more_than_text(figure.at_least)
+    return percent_text(figure.value) + ("" if figure.interval95 is None else f" ({interval_text(figure.interval95)})")
+
+
 def _drawn(item: Item) -> Figure:
     figure = item.figure
-    said = percent_text(figure.value) if figure.at_least is None else more_than_text(figure.at_least)
-    interval = None if figure.at_least is not None else figure.interval95
+    promised = figure.at_least is not None
     return Figure(
-        words=f"{item.run.name}: {said}{'' if interval is None else f' ({interval_text(interval)})'}"
-        f"{', doubtful' if figure.trust == DOUBTFUL else ''}",
+        words=f"{item.run.name}: {_pickup(item)}{', doubtful' if item.doubtful else ''}",
         value=figure.range[0],
-        interval95=interval,
+        interval95=None if promised else figure.interval95,
         doubtful=item.doubtful,
-        at_least=figure.at_least is not None,
+        at_least=promised,
     )
 
 
@@ -211,8 +227,8 @@ def _means(whole: Summary) -> Iterator[str]:
         label = _label(whole.selected.keys, group.levels) or "All runs"
         words = _mean_words(group, whole)
         if group.n == 1:
-            # The interval of a single run's figure is that of the measurement.
-            yield f"{label}: {_drawn(group.items[0]).words.split(': ', 1)[1]} picked up, in one run."
+            item = group.items[0]
+            yield f"{label}: {_pickup(item)} picked up, in one run{'; doubtful' if item.doubtful else ''}."
         else:
             doubt = f"; {len(group.doubtful)} of them doubtful" if group.doubtful else ""
             yield f"{label}: {words} picked up on average, in {group.n} runs{doubt}."
