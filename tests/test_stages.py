@@ -27,6 +27,8 @@ STAGES = (
     "compare",
     "plan",
     "report",
+    "page",
+    "verify",
     "demo",
     "manual",
     "cli",
