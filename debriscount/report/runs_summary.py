@@ -8,6 +8,7 @@ from ..compare.summary import GroupSummary, Odd, Summary
 from ..compare.tidy import run_row
 from ..serialize import JsonObject, plain, rounded
 from .columns import TERMINAL_WIDTH, aligned, wrapped
+from .rounding import MORE_THAN, more_than_text
 from .run_words import (
     decimals_by,
     figure_words,
@@ -60,10 +61,10 @@ def _row(group: GroupSummary, summary: Summary) -> list[str]:
         str(group.n),
         mean_text(group.mean, group.at_ceiling, decimals, summary.kind),
         range_text(group.interval95, decimals),
-        number_text(group.sd, decimals),
-        number_text(group.limit, decimals),
-        _single(smallest, decimals),
-        _single(largest, decimals),
+        number_text(group.sd, decimals_by(None, group.sd)),
+        number_text(group.limit, decimals_by(None, group.sd)),
+        _single(smallest),
+        _single(largest),
         u + explained,
     ]
 
@@ -73,9 +74,11 @@ def group_decimals(group: GroupSummary) -> int:
     return decimals_by(group.interval95, group.sd, None if group.u is None else 2 * group.u)
 
 
-def _single(item: Item, decimals: int) -> str:
+def _single(item: Item) -> str:
     low, _ = item.figure.range
-    return f"> {number_text(low, 1)}" if item.figure.at_least is not None else number_text(low, decimals)
+    if item.figure.at_least is not None:
+        return more_than_text(low).replace(MORE_THAN, ">").removesuffix(" %")
+    return number_text(low, decimals_by(item.figure.interval95))
 
 
 def _sentences(summary: Summary) -> list[str]:

@@ -7,6 +7,7 @@ commands that a person would type. What is shipped is what DIR/shipped then hold
 and grain tables. One weighing is spoilt on purpose: after run 11 the bin was read with 3 g too much.
 """
 
+import json
 import shutil
 import sys
 from dataclasses import replace
@@ -30,7 +31,7 @@ PICKUP = {("A", "rubber"): 0.93, ("A", "bristle"): 0.87, ("B", "rubber"): 0.85, 
 SCATTER = 0.012
 BLOCKS = 4
 SPOILT, TOO_MUCH_G = 11, 3.0
-KEPT = ("run.json", "measurement.json", "patch.toml", "red-lentils.toml", "weighing.toml", "zones.csv")
+KEPT = ("run.json", "measurement.json")
 
 
 def main(home: Path) -> None:
@@ -102,14 +103,17 @@ def weighed(scene, rng: np.random.Generator, too_much_g: float) -> Weighing:  # 
 
 
 def ship(campaign: Path, shipped: Path) -> None:
-    """Copy what is shipped."""
-    shutil.copytree(
-        campaign, shipped,
-        ignore=lambda folder, names: [
-            name for name in names
-            if (Path(folder) / name).is_file() and Path(folder).parent.name == "runs" and name not in KEPT
-        ],
-    )  # fmt: skip
+    """Copy what is shipped: the campaign's files, and of each run its two records."""
+    for name in ("campaign.toml", "patch.toml", "debris/red-lentils.toml"):
+        (shipped / name).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(campaign / name, shipped / name)
+    for folder in sorted((campaign / "runs").glob("[0-9]*")):
+        (shipped / "runs" / folder.name).mkdir(parents=True)
+        for name in KEPT:
+            shutil.copyfile(folder / name, shipped / "runs" / folder.name / name)
+        record = shipped / "runs" / folder.name / "run.json"
+        about = json.loads(record.read_text(encoding="utf-8")) | {"files": ["measurement.json"]}
+        record.write_text(json.dumps(about, indent=1) + "\n", encoding="utf-8")
 
 
 def debriscount(*arguments: str) -> None:
