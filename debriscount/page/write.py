@@ -342,8 +342,10 @@ def _switches(
 
 def _fineness(made: ShotPicture, step: float) -> str:
     if made.share == 1:
-        return f"A pixel of the view that was measured is {step:.2g} mm of floor, about what one of the photo is; each is "
+        return (
+            f"A pixel of the view that was measured is {step:.2g} mm of floor, about what one of the photo is. Each is "
             "shown four times as large."
+        )
     return (
         f"A pixel here is {step / made.share:.2g} mm of floor: the page has many pictures, so they are "
         f"{100 * made.share:.0f} % as wide as the view that was measured."
