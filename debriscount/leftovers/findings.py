@@ -114,7 +114,7 @@ def _reached(reach: Reach | None, scatter: Scatter) -> Iterator[Explanation]:
         yield Explanation("reach unknown", None, "Where the machine went cannot be told.")
         return
     reached, pickup, interval = whole.share_percent, whole.pickup_percent, whole.interval95
-    part = f" (told for {100 * reach.told_share:.0f} % of the patch)" if reach.told_share < _TOLD_ENOUGH else ""
+    part = f" (known for {100 * reach.told_share:.0f} % of the patch)" if reach.told_share < _TOLD_ENOUGH else ""
     away = share_text(_rest_of(reached), _rest(interval))
     never = never95 = None
     # What was flung out is not picked up, but no leftover of the patch.
@@ -127,7 +127,7 @@ def _reached(reach: Reach | None, scatter: Scatter) -> Iterator[Explanation]:
         yield Explanation("reach unknown", None, "How much debris lay where the machine never went cannot be told.")
     else:
         # A pass that took next to nothing tells nothing of where it was.
-        alike = " or where it took nothing, which looks alike" if pickup is None else ""
+        alike = " or where it took nothing, which looks the same" if pickup is None else ""
         sentence = f"{_capital(away)} of the debris lay where the machine never went{alike}{part}"
         holding = share_text(never, never95)
         more = "" if holding is None else f" That is {holding} {_LEFT}."

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
+from ..columns import TERMINAL_WIDTH, aligned, columns_of, csv_text, decimals, wrapped
 from ..flags import said_once
 from ..grains.table import GrainTable
 from ..inputs.patch import OUTSIDE, ZONES
@@ -12,7 +13,6 @@ from ..pickup.records import Amount, PassFigures, ZoneFigures
 from ..pickup.trust import NOTHING_LAY
 from ..run.records import MeasuredShot, Measurement
 from ..serialize import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DECIMALS, rounded
-from .columns import TERMINAL_WIDTH, aligned, columns_of, csv_text, decimals, wrapped
 from .lookup import base_name, shot_name_of_pass, why_of, zones_in_order
 from .rounding import MORE_THAN, PUSHED_IN, UNKNOWN, amount_text, area_text, interval_text, percent_text, pickup_text
 from .scale_text import scale_block

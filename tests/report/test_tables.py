@@ -11,8 +11,8 @@ from debriscount.flags import Flag
 from debriscount.grains.table import GrainTable
 from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
 from debriscount.printable import csv_cell
-from debriscount.report import grains_csv, table_text, zones_csv
 from debriscount.report.rounding import amount_text, area_text, interval_text, more_than_text, percent_text
+from debriscount.report.tables import grains_csv, table_text, zones_csv
 from debriscount.run.records import KindColor, Measurement
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...arrays import Floats, Mask
-from .strips import Found
+from .strips import LEAST_U_MM, Found
 
 #: From lane to lane, mm: no cleaning head is narrower, and the largest vacuum robots measure some 350 mm.
 LEAST_PITCH_MM, MOST_PITCH_MM = 70.0, 350.0
@@ -68,6 +68,7 @@ def fit_comb(middles_mm: Sequence[float], u_mm: Sequence[float]) -> Comb | None:
 
 def fit_line(numbers: NDArray[np.int_], middles: Floats, u: Floats) -> Comb:
     """Least-squares line through strips' middles against their numbers; ``u`` are their standard uncertainties."""
+    # Off 0.
     weight = 1 / np.maximum(u, 1e-3) ** 2
     centre = float(weight @ numbers / weight.sum())
     lever = float(weight @ (numbers - centre) ** 2)
@@ -90,7 +91,7 @@ def usual_width(strips: Sequence[Found]) -> tuple[float, float]:
 def _usual_widths(strips: Sequence[Found]) -> tuple[Floats, Floats, float]:
     """Closed strips' widths without such as are twice as wide, their uncertainties, and the variance beyond these."""
     width = np.array([strip.width_mm for strip in strips if strip.closed])
-    u = np.array([max(0.05, strip.width_u_mm) for strip in strips if strip.closed])
+    u = np.array([max(LEAST_U_MM, strip.width_u_mm) for strip in strips if strip.closed])
     usual = ~_wide(width, float(np.median(width)))
     width, u = width[usual], u[usual]
     return width, u, max(0.0, float(np.var(width, ddof=1) - np.mean(u**2))) if len(width) > 1 else 0.0
@@ -140,6 +141,7 @@ def lanes_across(comb: Comb, strips: Sequence[Found], half_mm: float) -> int:
 
 def _cut_by_rim(strip: Found, width: float) -> bool:
     """Whether it may be one of the others, cut by the rim of the patch."""
+    # No wider than lanes that stray make one of the others.
     return strip.low.closed != strip.high.closed and strip.width_mm < 1.3 * width
 
 

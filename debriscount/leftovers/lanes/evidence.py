@@ -88,6 +88,7 @@ def _ratios(stayed: Floats, zone: NDArray[np.int_], away: Mask) -> Floats:
     """Log-likelihood ratios of one kind's grains."""
     reached = _shares(stayed, zone, ~away)[zone]
     missed = (stayed[away].sum() + _PRIOR_GRAINS * UNREACHED) / (away.sum() + _PRIOR_GRAINS)
+    # A strip that loses more than a tenth was not left.
     missed = float(np.clip(missed, 0.9, UNREACHED))
     beyond = np.where(stayed < 0, stayed, stayed - 1)[(stayed < 0) | (stayed > 1)]
     noise = max(_LEAST_NOISE, float(np.sqrt(np.mean(beyond**2))) if len(beyond) else 0.0)

@@ -83,6 +83,7 @@ def _pattern(fates: Fates, patch: Patch, evidence: LaneEvidence) -> tuple[LanePa
         if pattern is None:
             return None, evidence
         evidence = weigh_grains(fates, patch, pattern.holds(evidence))
+    # Twice the step of the coarse headings, then about what the first round leaves.
     for turn in (1.0, 0.25):
         pattern = refine_pattern(evidence.take(beyond_wall_gaps(evidence, patch)), pattern, turn) if pattern else None
         if pattern is None:

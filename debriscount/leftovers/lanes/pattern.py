@@ -10,7 +10,7 @@ from .comb import LEAST_PITCH_MM, MOST_PITCH_MM
 from .evidence import LaneEvidence
 from .faint import search_combs, with_faint_strips
 from .search import heading_evidence, profiles, strips_at, strips_total
-from .strips import STRAY_MM, Span, strip_borders
+from .strips import ROOM_MM, STRAY_MM, Span, strip_borders
 
 #: How often chance alone may make strips out of a patch without: once in ten thousand.
 _CHANCE = 1e-4
@@ -96,9 +96,10 @@ def merged(spans: Sequence[Span]) -> list[Span]:
 
 def refine_pattern(evidence: LaneEvidence, pattern: LanePattern, turn_deg: float) -> LanePattern | None:
     """The same strips at a finer heading, within ``turn_deg`` of theirs, their borders found anew."""
+    # Steps of a tenth of the turn.
     headings = pattern.heading_deg + np.linspace(-turn_deg, turn_deg, 21)
     spans = with_faint_strips(evidence, pattern.heading_deg, pattern.spans)
-    likely = heading_evidence(evidence, spans, headings, 10.0)
+    likely = heading_evidence(evidence, spans, headings, ROOM_MM)
     weight = np.exp(likely - likely.max())
     weight /= weight.sum()
     heading = float(headings @ weight)

@@ -43,6 +43,7 @@ def _distances(sites: Sites, patch: Patch) -> list[tuple[Floats, float]]:
     """Distance of all places from each wall's foot and from each corner, and how deep a gap there may be, mm."""
     to_wall = {wall: patch.to_side_mm(wall, sites.x_mm, sites.y_mm) for wall in patch.walls}
     walls = [(distance, 2 * patch.edge_mm) for distance in to_wall.values()]
+    # As deep as said at _GAP.
     corners = [(np.hypot(to_wall[a], to_wall[b]), 1.5 * patch.corner_mm) for a, b in patch.wall_corners()]
     return walls + corners
 
@@ -62,6 +63,7 @@ def _in_gap(distance: Floats, ratio: Floats, deepest: float) -> Floats:
     ends = np.concatenate([[0.0], np.maximum(distance[near], 0), [deepest]])
     prior = np.diff(ends) / deepest * _GAP
     prior[0] += 1 - _GAP
+    # Off 0, here and below, for the logarithms.
     summed = np.concatenate([[0.0], np.cumsum(own)]) + np.log(np.maximum(prior, 1e-12))
     weight = np.exp(summed - summed.max())
     within = np.cumsum(weight[::-1])[::-1][1:]

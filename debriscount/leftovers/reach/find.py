@@ -124,6 +124,7 @@ def coarse_grid(sites: Sites, patch: Patch) -> FloorGrid:
     step = max(sites.spacing_mm / _CELLS, longest / _MOST)
     columns, rows = (max(1, round(v / step)) for v in (patch.width_mm, patch.height_mm))
     step = max(patch.width_mm / columns, patch.height_mm / rows)
+    # A hair less, so that rounding adds no cell.
     columns, rows = (int(np.ceil(v / step - 1e-9)) for v in (patch.width_mm, patch.height_mm))
     # Square cells that overhang alike on both sides.
     return FloorGrid(

@@ -44,7 +44,7 @@ def find_missed(fates: Fates, patch: Patch, reach: Reach, lanes: Lanes | None) -
     """
     strips = () if lanes is None else lanes.strips
     wide = _wider(strips)
-    outlines = [_rectangle(strip, patch) for strip in strips]
+    outlines = [strip_outline(strip, patch) for strip in strips]
     found = [
         _place(fates, patch, "wide" if much else "strip", outline, [])
         for outline, much in zip(outlines, wide, strict=True)
@@ -79,16 +79,13 @@ def _wider(strips: tuple[Strip, ...]) -> list[bool]:
     return wide
 
 
-def _rectangle(strip: Strip, patch: Patch) -> Floats:
+def strip_outline(strip: Strip, patch: Patch) -> Floats:
     """Outline of a strip, shape (N, 2), clipped to the patch; empty where it lies outside."""
     ends = np.array(strip.ends_mm)
     along = ends[1] - ends[0]
     across = np.array([-along[1], along[0]]) / max(float(np.hypot(*along)), 1e-9) * strip.width_mm / 2
     corners = np.array([ends[0] + across, ends[1] + across, ends[1] - across, ends[0] - across], np.float32)
-    box = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32) * np.array(
-        [patch.width_mm, patch.height_mm], np.float32
-    )
-    area, both = cv2.intersectConvexConvex(corners, box)
+    area, both = cv2.intersectConvexConvex(corners, patch.corners_mm().astype(np.float32))
     if area <= 0 or both is None:
         return np.zeros((0, 2))
     return np.asarray(np.clip(both.reshape(-1, 2).astype(float), 0, (patch.width_mm, patch.height_mm)))
@@ -145,7 +142,9 @@ def _surer(sites: Sites, chance: Floats) -> Floats:
         every = ((reached * sites.stayed).sum() + 0.5) / (reached.sum() + 1)
         stays = np.bincount(sites.group, reached * sites.stayed, sites.groups) + _BORROWED * every
         stays /= np.bincount(sites.group, reached, sites.groups) + _BORROWED
+        # A grain in a hundred is lost there, as firmly as if fifty had been seen.
         lost = (((1 - reached) * (1 - sites.stayed)).sum() + 0.5) / ((1 - reached).sum() + 50)
+        # Off 0 and 1 for the logarithms: one grain matched wrongly must not outweigh all others.
         shares = np.clip(np.append(stays, lost), 0.01, 0.9)
         params = np.log(shares / (1 - shares))
         reached = mixture.reached(params)

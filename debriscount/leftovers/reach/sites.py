@@ -131,4 +131,5 @@ def _noise(off: Floats, weight: Floats, cell: NDArray[np.intp], cells: int) -> F
     # One variance of a grain for the whole kind: within a cell of ten it is too rough to be used alone.
     several = together < 0.99
     grain = float(spread[several].sum() / (1 - together[several]).sum()) if several.any() else 1.0
+    # Off 0, which would make a cell a single grain.
     return np.asarray(max(grain, 1e-4) * together)

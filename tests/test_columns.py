@@ -1,4 +1,4 @@
-from debriscount.report.columns import TABLE_WIDTH, wrapped
+from debriscount.columns import TABLE_WIDTH, wrapped
 
 
 def test_a_number_keeps_its_unit_where_lines_break() -> None:
