@@ -7,7 +7,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
-from ._options import Blank, Debris, Json, Lens, MostMegapixels, OverwriteResult, Quiet
+from ._options import Blank, Debris, Json, LensFile, MostMegapixels, OverwriteResult, Quiet
 from ._terminal import print_record, progress_bar, said_aside, said_written, share_of, terminal_width
 
 
@@ -28,7 +28,7 @@ def count(
     ] = None,
     blank: Blank = None,
     debris: Debris = None,
-    lens: Lens = None,
+    lens: LensFile = None,
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")] = None,
     most_megapixels: MostMegapixels = MOST_MEGAPIXELS,
     overwrite: OverwriteResult = False,

@@ -7,7 +7,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
-from ._options import Blank, Debris, Json, Lens, MostMegapixels, OverwriteResult, PatchFile, Quiet
+from ._options import Blank, Debris, Json, LensFile, MostMegapixels, OverwriteResult, PatchFile, Quiet
 from ._terminal import print_record, progress_bar, said_aside, said_written, terminal_width
 from ._timings import StageTimes
 
@@ -22,7 +22,7 @@ def measure(
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")],
     blank: Blank = None,
     debris: Debris = None,
-    lens: Lens = None,
+    lens: LensFile = None,
     weighing: Annotated[Path | None, typer.Option(metavar="FILE", help="Weighing file: what the scale said.")] = None,
     most_megapixels: MostMegapixels = MOST_MEGAPIXELS,
     overwrite: OverwriteResult = False,

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from ._interview import Interview
-from ._options import OverwriteFile, Walls, Yes
+from ._options import OverwriteFile, WallSides, Yes
 from ._terminal import said_aside
 
 patch = typer.Typer(help="Describe a patch of floor.", no_args_is_help=True, rich_markup_mode=None)
@@ -26,7 +26,7 @@ def new(
     place: Annotated[
         str | None, typer.Option(help="Where it lies: open (no wall), wall (one) or corner (two).")
     ] = None,
-    wall: Walls = None,
+    wall: WallSides = None,
     edge: Annotated[
         str | None, typer.Option(metavar="MM", help="Width of the edge zone, the strip along a wall.")
     ] = None,

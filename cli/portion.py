@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ._options import Blank, Json, Lens, OverwriteFile, PatchFile, Quiet
+from ._options import Blank, Json, LensFile, OverwriteFile, PatchFile, Quiet
 from ._terminal import print_record, progress_bar, said_aside, terminal_width
 
 
@@ -21,7 +21,7 @@ def portion(
     patch: PatchFile,
     debris: Annotated[Path, typer.Option(metavar="FILE", help="Debris file with name, colour and sizes.")],
     blank: Blank = None,
-    lens: Lens = None,
+    lens: LensFile = None,
     thousand: Annotated[
         str | None,
         typer.Option("--thousand-grain-mass-g", metavar="G", help='Mass of a thousand grains, such as "16.7±0.2".'),

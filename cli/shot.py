@@ -8,7 +8,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
-from ._options import Debris, Json, Lens, MostMegapixels, PatchFile
+from ._options import Debris, Json, LensFile, MostMegapixels, PatchFile
 from ._terminal import in_colour, print_record, said_aside, terminal_width
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def shot(
     watch: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Check every photo that arrives in this folder; Ctrl-C ends it.")
     ] = None,
-    lens: Lens = None,
+    lens: LensFile = None,
     most_megapixels: MostMegapixels = MOST_MEGAPIXELS,
     details: Annotated[
         bool, typer.Option("--details", help="Print everything that was checked, with its limits.")

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ._options import Debris, Walls
+from ._options import Debris, WallSides
 from ._terminal import progress_bar, said_written
 
 
@@ -32,7 +32,7 @@ def simulate(
     floor_color: Annotated[str | None, typer.Option(metavar="#RRGGBB", help="Colour of the floor.")] = None,
     contrast: Annotated[float, typer.Option(help="Contrast of the floor's pattern; 1 is usual.")] = 1.0,
     patch_size: Annotated[str, typer.Option(metavar="WxH", help="Size of the patch in mm.")] = "600x400",
-    wall: Walls = None,
+    wall: WallSides = None,
     camera_height: Annotated[
         float | None, typer.Option(metavar="MM", help="Height of the camera; as low as the markers allow if not given.")
     ] = None,

@@ -5,7 +5,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from .records import CornerReach, Explanation, Interval, Lanes, Leftovers, MissedPlace, PassStep, Reach, Scatter, Walls
+from ..stats.proportion import Interval
+from .records import CornerReach, Explanation, Lanes, Leftovers, MissedPlace, PassStep, Reach, Scatter, Walls
 from .wording import around, length_text, share_text
 
 #: From 0 degrees, along x, in steps of 45; y points down.

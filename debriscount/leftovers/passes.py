@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..grains.table import GrainTable
+from ..stats.proportion import Interval
 from ..stats.quantity import Z95, coverage_factor95
-from .records import FurtherPass, Interval, PassStep, Reach
+from .records import FurtherPass, PassStep, Reach
 
 #: Percentage points; a gain as small is none that another could be a multiple of.
 _LEAST_GAIN = 1e-9

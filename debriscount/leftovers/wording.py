@@ -2,8 +2,8 @@
 
 import math
 
+from ..stats.proportion import Interval
 from ..stats.quantity import Z95
-from .records import Interval
 
 _MOST_DECIMALS = 2
 

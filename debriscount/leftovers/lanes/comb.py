@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...arrays import Floats, Mask
+from ...stats.regression import fit_line
 from .strips import LEAST_U_MM, Found
 
 #: From lane to lane, mm: no cleaning head is narrower, and the largest vacuum robots measure some 350 mm.
@@ -60,25 +61,21 @@ def fit_comb(middles_mm: Sequence[float], u_mm: Sequence[float]) -> Comb | None:
         if not LEAST_PITCH_MM <= pitch <= MOST_PITCH_MM or (len(gaps) == 1 and pitch < gaps[0]):
             continue
         numbers = np.concatenate([[0], np.cumsum(np.round(gaps / pitch))]).astype(int)
-        comb = fit_line(numbers, middles, u)
+        comb = comb_through(numbers, middles, u)
         if np.abs(middles - comb.first_mm - comb.pitch_mm * numbers).max() < _MOST_OFF * comb.pitch_mm:
             return comb
     return None
 
 
-def fit_line(numbers: NDArray[np.int_], middles: Floats, u: Floats) -> Comb:
-    """Least-squares line through strips' middles against their numbers; ``u`` are their standard uncertainties."""
+def comb_through(numbers: NDArray[np.int_], middles: Floats, u: Floats) -> Comb:
+    """The comb that fits strips' middles best by their numbers; ``u`` are the middles' standard uncertainties.
+
+    Lanes vary by more than their borders' uncertainty: where three strips or more show it, it counts.
+    """
     # Off 0.
-    weight = 1 / np.maximum(u, 1e-3) ** 2
-    centre = float(weight @ numbers / weight.sum())
-    lever = float(weight @ (numbers - centre) ** 2)
-    slope = float(weight @ ((numbers - centre) * middles) / lever)
-    first = float(weight @ middles / weight.sum() - slope * centre)
-    off = middles - first - slope * numbers
-    free = len(middles) - 2
-    # Lanes vary by more than their borders' uncertainty: where three strips or more show it, it counts.
-    excess = max(1.0, float(weight @ off**2) / free) if free else 1.0
-    return Comb(first, slope, float(np.sqrt(excess / lever)))
+    fit = fit_line(numbers, middles, np.maximum(u, 1e-3))
+    pitch = fit.coefficient(1)
+    return Comb(float(fit.coefficients[0]), pitch.value, pitch.u)
 
 
 def usual_width(strips: Sequence[Found]) -> tuple[float, float]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...arrays import Floats
-from .comb import LEAST_PITCH_MM, MOST_PITCH_MM, fit_line
+from .comb import LEAST_PITCH_MM, MOST_PITCH_MM, comb_through
 from .evidence import LaneEvidence
 from .search import STEP_MM, borders_evidence
 from .strips import ROOM_MM, Span
@@ -57,7 +57,7 @@ def with_faint_strips(evidence: LaneEvidence, heading_deg: float, spans: Sequenc
         if gap / parts > MOST_PITCH_MM:
             continue
         numbers = np.round((middles - middles[0]) * parts / gap).astype(int)
-        comb = fit_line(numbers, middles, np.ones(len(middles)))
+        comb = comb_through(numbers, middles, np.ones(len(middles)))
         if not all(comb.fits(float(middle)) for middle in middles):
             continue
         steps = (np.array([place.min(), place.max()]) - comb.first_mm) / comb.pitch_mm
