@@ -7,9 +7,6 @@ import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
 
-import numpy as np
-
-from .arrays import Floats
 from .printable import csv_cell, printable
 
 TABLE_WIDTH = 100
@@ -31,12 +28,6 @@ def csv_text(rows: Iterable[Iterable[object]]) -> str:
 def header_mark(header: Sequence[str]) -> bytes:
     """How a CSV file of this header begins, whichever version wrote it."""
     return (",".join(header[:_FIRST]) + ",").encode()
-
-
-def decimals(values: Floats) -> list[str]:
-    """Return numbers, shape (N,), as cells with four decimals; what is not finite is empty."""
-    finite = np.isfinite(values).all()
-    return [f"{v:.4f}" if finite or np.isfinite(v) else "" for v in values.tolist()]
 
 
 def aligned(rows: list[list[str]], width: int = TABLE_WIDTH) -> list[str]:

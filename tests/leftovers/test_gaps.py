@@ -100,7 +100,7 @@ def test_the_depth_is_that_of_the_step_and_its_interval_holds_it_as_often_as_it_
         distance = rng.uniform(0, 200, 800)
         gone = rng.random(800) < np.where(distance < 30, 0.02, 0.8)
         # By hand: 98 % stay in the gap, 20 % beyond it.
-        found = gap_depth(distance, np.where(gone, np.log(0.02 / 0.8), np.log(0.98 / 0.2)), 200.0)
+        found = gap_depth(distance, gone * np.log(0.02 / 0.8) + ~gone * np.log(0.98 / 0.2), 200.0)
         assert found.none_share < 1e-6
         assert found.depth_mm(0.5) == pytest.approx(30, abs=4)
         held += found.depth_mm(0.025) <= 30 <= found.depth_mm(0.975)

@@ -80,7 +80,7 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
         x, y, stayed = (_summed(weight * v[own], cell, cells) for v in (grains.x_mm, grains.y_mm, fates.stayed))
         noise = np.zeros(cells)
         if not matched:
-            together = np.bincount(cell, weight**2, cells)
+            together = _summed(weight**2, cell, cells)
             grain_noise[own] = _grain_noise(fates.stayed[own] - stayed[cell], weight, cell, together)
             noise[:] = grain_noise[own[0]] * together
         first = np.zeros(cells, np.intp)

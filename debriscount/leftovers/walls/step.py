@@ -49,13 +49,17 @@ def find_step(
     Step or None
         None unless there surely is a gap in which more than half of the debris stays, and more than beyond it.
     """
-    gap = gap_depth(distance_mm, against_usual(np.zeros(len(ratio)), ratio, usual), reach_mm)
+    says = against_usual(np.zeros(len(ratio)), ratio, usual)
+    gap = gap_depth(distance_mm, says, reach_mm)
     if gap.none_share > _NONE:
         return None
     place = gap.depth_mm(0.5)
     number = int((distance_mm[gap.near] < place).sum())
     within, beyond = gap.near[:number], gap.near[number : 2 * number]
-    if not len(beyond) or not _all_along(along[within], stayed[within], float(stayed[beyond].mean())):
+    # A strip that begins farther out lies beyond floor that was surely reached: to one in as many as there are grains.
+    if np.cumsum(says[within]).min(initial=0.0) < -np.log(len(gap.near) + 1) or not len(beyond):
+        return None
+    if not _all_along(along[within], stayed[within], float(stayed[beyond].mean())):
         return None
     return Step(place, (gap.depth_mm(0.025), gap.depth_mm(0.975)))
 

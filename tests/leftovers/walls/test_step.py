@@ -23,8 +23,8 @@ def strewn(
 def ratio_of(stayed: Floats, beyond: float = 0.1, noise: float = 0.0) -> Floats:
     """Log likelihood of fates where 98 % stay over that where ``beyond`` do, each seen with normal ``noise``."""
     if noise:
-        return ((stayed - beyond) ** 2 - (stayed - 0.98) ** 2) / (2 * noise**2)
-    return stayed * np.log(0.98 / beyond) + (1 - stayed) * np.log(0.02 / (1 - beyond))
+        return np.asarray(((stayed - beyond) ** 2 - (stayed - 0.98) ** 2) / (2 * noise**2))
+    return np.asarray(stayed * np.log(0.98 / beyond) + (1 - stayed) * np.log(0.02 / (1 - beyond)))
 
 
 def found(seen: tuple[Floats, Floats, Floats], beyond: float = 0.1, noise: float = 0.0) -> Step | None:
