@@ -209,6 +209,7 @@ def _lit_floor(floor: NDArray[np.float32], window_px: float | None) -> NDArray[n
     given) it is no more than that of the floor hereabouts: light debris that was overlooked in one shot is floor that
     looks shaded in the next.
     """
+    # Calms single pixels; joints stay.
     smooth = cv2.GaussianBlur(brightness(floor), (0, 0), 0.7)
     lit = np.asarray(cv2.erode(smooth, np.ones((3, 3), np.uint8)), np.float32)
     return lit if window_px is None else np.minimum(lit, brightness(local_floor(floor, window_px)))
@@ -231,6 +232,7 @@ def _hue_tells(
     For debris lighter than the floor `fisher_discriminant` counts brightness, as shade cannot pass for it; but where
     hue does as well without, a grain's shade does not bend its outline.
     """
+    # A sample is enough for medians over the floor.
     some = np.s_[::16, ::16]
     sample = FloorNoise(noise.sigma[some], noise.mix)
     both, hue = (
@@ -286,6 +288,7 @@ def _one_noise(discriminant: Discriminant, run: Shots, floor: NDArray[np.float32
     for name in run.dirty_names:
         sample = cover_of(sparse, run.matched[name][some], floor[some])[told] / sigma[told]
         spreads.append(robust_sd(sample))
+    # Off 0 where shots do not differ at all.
     return replace(discriminant, sigma=discriminant.sigma * np.float32(max(min(spreads), 1e-3)))
 
 
@@ -338,6 +341,7 @@ def _with_tails(
     factors = []
     for name, shot in shots.items():
         smooth = cv2.GaussianBlur(shot.cover, (0, 0), SMOOTH_PX)
+        # Off 0.
         z = np.asarray(smooth / np.maximum(np.float32(SMOOTHED) * shot.sigma, 1e-6), np.float32)
         factor = tail_factor(z, floor, bare, clean=name in ("blank", "before"))
         if factor is None:
@@ -358,12 +362,14 @@ def _full_cover(shots: Sequence[ShotCover], k: int, kind: KindHint, usable: NDAr
 
 def _spread(discriminant: Discriminant, colour: LearnedColour) -> float:
     """Standard deviation of cover that the kind's own colours make, usual over the floor."""
+    # A sample is enough for medians over the floor.
     sample = discriminant.filter[::16, ::16].reshape(-1, 3)
     return float(np.sqrt(np.median(np.einsum("ni,ij,nj->n", sample, colour.covariance, sample))))
 
 
 def _usual_apart(floor: BareFloor, colour: LearnedColour) -> float:
     """How far the kind's own colour is from shaded floor, usual over the floor, in standard deviations."""
+    # A sample is enough for medians over the floor.
     some = np.s_[::16, ::16]
     mean = floor.mean[some]
     return float(np.median(from_shaded_floor(colour.over(mean.shape[:2]), mean, floor.noise.sigma[some])))

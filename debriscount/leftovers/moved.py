@@ -45,6 +45,7 @@ def nearest_grains(
     places = np.stack([grains.x_mm + offset_mm[0], grains.y_mm + offset_mm[1]], axis=-1)
     apart, index = cKDTree(np.stack([others.x_mm, others.y_mm], axis=-1)).query(places)
     area = others.area_mm2[index]
+    # Off 0.
     ratio = grains.area_mm2 / np.maximum(area, 1e-12)
     alike = (ratio < ALIKE) & (ratio > 1 / ALIKE)
     near = apart < others.diameter_mm[index]
