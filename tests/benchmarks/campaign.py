@@ -15,7 +15,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
@@ -36,6 +36,7 @@ from debriscount.campaign.next_run import next_choice
 from debriscount.campaign.places import INBOX
 from debriscount.campaign.read_runs import read_runs
 from debriscount.campaign.records import RunSources
+from debriscount.campaign.remeasure import Job, RemeasuredRun, Spread
 
 #: Runs of one campaign before a fresh one is made: what is there slows later adding down.
 _RUNS_A_CAMPAIGN = 25
@@ -239,7 +240,7 @@ def weigh_killed(count: int) -> Counter[str]:
 
 def cores_busy(runs: int) -> Iterator[str]:
     """Measure the runs of a campaign anew, and tell how much of two cores that took."""
-    from debriscount.campaign.remeasure import Spread, remeasure
+    from debriscount.campaign.remeasure import remeasure
     from debriscount.campaign.spread import _by_processes, usable_cores
     from debriscount.demo import SCENES
     from debriscount.inputs.debris_names import find_debris
@@ -276,8 +277,8 @@ def cores_busy(runs: int) -> Iterator[str]:
         yield f"two Dask workers are {times['Dask with 1'] / times['Dask with 2']:.2f} times as fast as one"
 
 
-def _dask(workers: int) -> Callable[..., Iterator[object]]:
-    def spread(work: Callable[..., object], jobs: object) -> Iterator[object]:
+def _dask(workers: int) -> Spread:
+    def spread(work: Callable[[Job], RemeasuredRun], jobs: Sequence[Job]) -> Iterator[RemeasuredRun]:
         from distributed import Client, LocalCluster
 
         from debriscount.campaign.spread import _by_dask
@@ -286,7 +287,7 @@ def _dask(workers: int) -> Callable[..., Iterator[object]]:
         with LocalCluster(n_workers=workers, **options) as cluster, Client(cluster, set_as_default=False) as client:
             yield from _by_dask(client, work, jobs)
 
-    return spread  # type: ignore[return-value]
+    return spread
 
 
 def _copied(home: Path, scene: Path, number: int) -> None:
