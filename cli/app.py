@@ -6,7 +6,9 @@ import typer
 
 from ._group import ErrorsToExitCodes
 from .agreement import agreement
+from .campaign import campaign
 from .count import count
+from .debris import debris
 from .demo import demo
 from .lens import lens
 from .manual import manual
@@ -14,6 +16,8 @@ from .markers import markers
 from .measure import measure
 from .patch import patch
 from .portion import portion
+from .run import run
+from .schema import schema
 from .shot import shot
 from .simulate import simulate
 from .weigh import weigh
@@ -29,6 +33,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.add_typer(patch, name="patch")
+app.add_typer(debris, name="debris")
 app.command()(markers)
 app.command()(measure)
 app.command()(count)
@@ -37,6 +42,9 @@ app.command()(portion)
 app.command()(lens)
 app.command()(weigh)
 app.command()(agreement)
+app.add_typer(campaign, name="campaign")
+app.add_typer(run, name="run")
+app.command()(schema)
 app.command()(demo)
 app.command()(simulate)
 app.command()(manual)

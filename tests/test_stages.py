@@ -23,6 +23,7 @@ STAGES = (
     "run",
     "portions",
     "simulate",
+    "campaign",
     "report",
     "demo",
     "manual",

@@ -22,6 +22,8 @@ TOPICS = (
     "count",
     "weigh",
     "agreement",
+    "campaign",
+    "runs",
     "simulate",
     "records",
     "safety",

@@ -1,19 +1,15 @@
 """The measurement as a JSON record that others, and later versions, can read."""
 
-import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 
 from .. import __version__
-from ..errors import InputFileError
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
-from ..inputs.text_file import file_text
-from ..inputs.toml_guard import line_of_long_number
+from ..inputs.record_file import MEASUREMENT, read_json
 from ..photo.settings import CameraSettings
 from ..pickup.records import Amount, PassFigures, ZoneFigures
-from ..printable import printable
 from ..registration.grid import FloorGrid
 from ..run.records import BestPickup, KindColor, MeasuredShot, Measurement
 from ..scale.agreement import Agreement
@@ -28,9 +24,7 @@ from .palette import hex_color
 from .weighing import weighing_json
 from .why_record import why_json
 
-FORMAT = "debriscount/measurement/1"
-#: Far more than a record takes.
-_MOST_BYTES = 64_000_000
+FORMAT = MEASUREMENT
 
 
 def measurement_json(measurement: Measurement) -> JsonObject:
@@ -109,28 +103,8 @@ def read_record(path: str | Path) -> JsonObject:
     InputFileError
         The file cannot be read, is no JSON object, or is of an unknown format.
     """
-    path = Path(path)
-    text = file_text(path, "record", _MOST_BYTES)
-    try:
-        record = json.loads(text, parse_constant=_refuse_constant)
-    except RecursionError:
-        raise InputFileError(f"{path}: is nested too deeply. Give a record.") from None
-    except ValueError as error:
-        if (line := line_of_long_number(text)) is not None:  # Python's limit of digits
-            raise InputFileError(f"{path} line {line}: holds a number of too many digits. Give a record.") from None
-        raise InputFileError(f"{path}: is not a JSON file ({error}).") from error
-    found = record.get("format") if isinstance(record, dict) else None
-    if found != FORMAT:
-        other = printable(json.dumps(found), 60)
-        raise InputFileError(
-            f"{path}: its format is {other}, but only {json.dumps(FORMAT)} can be read here. "
-            "Measure the photos again, or use the version of debriscount that wrote the file."
-        )
-    return dict(record)
-
-
-def _refuse_constant(name: str) -> None:
-    raise ValueError(f"{name} is not a JSON number")
+    cure = "Measure the photos again, or use the version of debriscount that wrote the file."
+    return read_json(Path(path), (FORMAT,), cure)
 
 
 def patch_json(patch: Patch) -> JsonObject:

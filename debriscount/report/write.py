@@ -52,6 +52,11 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
         The folder cannot be made or written, holds a count, a measurement of other photos, or a file of the
         same name that is no result of debriscount. Nothing has changed then.
     """
+    return write_files(measurement_files(measurement), out_dir, overwrite=overwrite)
+
+
+def measurement_files(measurement: Measurement) -> ResultFiles:
+    """Return the files that `write_measurement` writes, the record first."""
     contents: dict[str, Callable[[], bytes]] = {
         "measurement.json": lambda: record_bytes(measurement_json(measurement)),
         "zones.csv": lambda: zones_csv(measurement).encode("utf-8", "replace"),
@@ -67,7 +72,7 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
         pictures["passes.jpg"] = partial(_passes, measurement)
     contents |= {name: partial(_bytes, draw) for name, draw in pictures.items()}
     photos = frozenset(shot.sha256 for shot in measurement.shots if shot.sha256)
-    return write_files(ResultFiles(contents, _MARKS, _PICTURE, photos), out_dir, overwrite=overwrite)
+    return ResultFiles(contents, _MARKS, _PICTURE, photos)
 
 
 def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, Callable[[], NDArray[np.uint8]]]:
