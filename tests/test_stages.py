@@ -33,6 +33,7 @@ STAGES = (
 BESIDE = (
     "arrays",
     "at_once",
+    "columns",
     "errors",
     "flags",
     "memory",

@@ -40,6 +40,7 @@ def _brightness_and_contrast(floor: NDArray[np.float32]) -> tuple[NDArray[np.flo
     lie a little beside each other, how far it stands out.
     """
     grey = brightness(floor)
+    # Scharr's weights give 32 for a change of 1 from pixel to pixel.
     gx = cv2.Scharr(grey, cv2.CV_32F, 1, 0, scale=1 / 32)
     gy = cv2.Scharr(grey, cv2.CV_32F, 0, 1, scale=1 / 32)
     return grey, np.maximum(cv2.magnitude(gx, gy), np.abs(grey - cv2.blur(grey, (3, 3))))
@@ -55,6 +56,7 @@ def learn_noise(difference: NDArray[np.float32], floor: NDArray[np.float32], usa
     usable : ndarray of bool, shape (H, W)
         Floor seen in both. Debris may lie on less than half of it: spreads are medians.
     """
+    # So many leave thousands for each bin of brightness and contrast.
     stride = max(1, int(np.sqrt(usable.sum() / 400_000)))
     chosen = np.zeros_like(usable)
     chosen[::stride, ::stride] = usable[::stride, ::stride]
@@ -195,6 +197,7 @@ def learn_mix(
     keep = np.ones(len(sample), bool)
     covariance = np.eye(3)
     for _ in range(3):
+        # A ridge far below the noise, whose variance is about 1 here; kept is what lies within three deviations.
         covariance = np.cov(sample[keep].T) + 1e-6 * np.eye(3)
         distance = np.einsum("ni,ij,nj->n", sample, np.linalg.inv(covariance), sample)
         keep = distance < 9

@@ -20,6 +20,7 @@ from ..serialize import (
     rounded,
 )
 from .lookup import base_name, zones_in_order
+from .palette import hex_color
 from .weighing import weighing_json
 from .why_record import why_json
 
@@ -109,7 +110,10 @@ def read_record(path: str | Path) -> JsonObject:
 def patch_json(patch: Patch) -> JsonObject:
     """Return the patch in the words and order of patch.toml."""
     zones = {**picked(patch, "edge_mm corner_mm margin_mm"), "custom": plain(patch.custom_zones)}
-    return {**picked(patch, "name width_mm height_mm walls markers"), "zones": zones}
+    markers = [
+        {key: value for key, value in plain(marker).items() if value or key != "turned_deg"} for marker in patch.markers
+    ]
+    return {**picked(patch, "name width_mm height_mm walls"), "markers": markers, "zones": zones}
 
 
 def grid_json(grid: FloorGrid) -> JsonObject:
@@ -125,7 +129,7 @@ def grid_json(grid: FloorGrid) -> JsonObject:
 
 def kind_json(kind: KindColor) -> JsonObject:
     """Return a kind's name and colour."""
-    return {"name": kind.name, "color": "#{:02x}{:02x}{:02x}".format(*(int(c) for c in kind.color_srgb))}
+    return {"name": kind.name, "color": hex_color(kind.color_srgb)}
 
 
 def _photo(shot: MeasuredShot) -> JsonObject:

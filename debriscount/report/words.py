@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from .columns import wrapped
+from ..columns import wrapped
 
 _BEFORE_AFTER = {
     "area_mm2": "area of debris seen from above, mm²",
