@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
 
@@ -57,7 +58,7 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
         "zones.csv": lambda: zones_csv(measurement).encode("utf-8", "replace"),
         "grains.csv": lambda: grains_csv(measurement).encode("utf-8", "replace"),
     }
-    pictures: dict[str, Callable[[], NDArray[np.uint8]]] = {}
+    pictures: dict[str, partial[NDArray[np.uint8]]] = {}
     for shot in measurement.shots:
         # Not the shot's name alone: the folder may hold the photos themselves.
         pictures[f"overlay-{shot.name}.jpg"] = partial(draw_overlay, shot, measurement)
@@ -65,17 +66,30 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
         pictures |= _why_pictures(shot, measurement)
     if has_pass_curve(measurement):
         pictures["passes.jpg"] = partial(_passes, measurement)
-    contents |= {name: partial(_bytes, draw) for name, draw in pictures.items()}
     photos = frozenset(shot.sha256 for shot in measurement.shots if shot.sha256)
-    return write_files(ResultFiles(contents, _MARKS, _PICTURE, photos), out_dir, overwrite=overwrite)
+    # Floor views are drawn by one thread while the files before them are made and reach the disk; plots are not, for
+    # matplotlib's style is the whole process's.
+    with ThreadPoolExecutor(1) as pool:
+        for name, draw in pictures.items():
+            make = partial(_bytes, draw)
+            contents[name] = make if draw.func in (_walls, _passes) else pool.submit(make).result
+        try:
+            return write_files(ResultFiles(contents, _MARKS, _PICTURE, photos), out_dir, overwrite=overwrite)
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
 
 
-def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, Callable[[], NDArray[np.uint8]]]:
+def load_plots() -> None:
+    """Load what plots of walls and passes are drawn with, which takes a second."""
+    from . import plots  # noqa: F401
+
+
+def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, partial[NDArray[np.uint8]]]:
     """Pictures of why debris stayed in the pass before a shot, by name."""
     why = why_of(shot, measurement)
     if why is None:
         return {}
-    pictures: dict[str, Callable[[], NDArray[np.uint8]]] = {
+    pictures: dict[str, partial[NDArray[np.uint8]]] = {
         f"leftovers-{shot.name}.jpg": partial(draw_leftovers, shot, measurement)
     }
     if why.reach is not None:
