@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from ._options import OverwriteFile
 from ._terminal import said_aside
 
 
@@ -20,7 +21,7 @@ def markers(
         typer.Option(metavar="MM", help="True length of the printed ruler: write the corrected patch file to OUT."),
     ] = None,
     megapixels: Annotated[float, typer.Option(min=0.05, help="Megapixels of the camera.")] = 12.0,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing files.")] = False,
+    overwrite: OverwriteFile = False,
 ) -> None:
     """Draw the markers of a patch at true size, to be printed.
 

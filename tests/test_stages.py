@@ -32,6 +32,7 @@ STAGES = (
 BESIDE = (
     "arrays",
     "at_once",
+    "columns",
     "errors",
     "flags",
     "memory",

@@ -106,13 +106,14 @@ def unnamed_places(
     ``by_light``.
     """
     change = cv2.subtract(views.log(name), views.log(other))
-    red, blue, light = cv2.split(cv2.transform(change, _HUE_AND_LIGHT))
+    planes = [np.asarray(plane, np.float32) for plane in cv2.split(cv2.transform(change, _HUE_AND_LIGHT))]
     some = where[::SAMPLED, ::SAMPLED]
-    spread = [robust_sd(v[::SAMPLED, ::SAMPLED][some], 0.0) if some.any() else 0.0 for v in (red, blue, light)]
+    spread = [robust_sd(plane[::SAMPLED, ::SAMPLED][some], 0.0) if some.any() else 0.0 for plane in planes]
+    red, blue, light = planes
     brighter = BRIGHTER if by_light else np.inf
     changed = light > max(brighter, SURE * spread[2])
-    for hue, usual in zip((red, blue), spread[:2], strict=True):
-        changed |= np.abs(hue) > max(HUE, SURE * usual)
+    for hue, own in zip((red, blue), spread[:2], strict=True):
+        changed |= np.abs(hue) > max(HUE, SURE * own)
     near = cv2.dilate(debris.astype(np.uint8), disc(RIM_PX)) > 0
     mask = (changed & ~near & where).astype(np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(max(round(least_px / 2), 1))), np.uint8)

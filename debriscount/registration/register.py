@@ -138,6 +138,7 @@ def register_shots(
 
 def _border_u_mm(fitted: FittedViews, shot: int, patch: Patch) -> float:
     """Root mean square of the uncertainty of places along the patch's border in a shot, mm."""
+    # Nine places a side: uncertainty changes smoothly along it.
     share = np.linspace(0, 1, 9)[:, None]
     corners = patch.corners_mm()
     border = np.concatenate([a + share * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)])
@@ -196,7 +197,7 @@ def _lay(
 
 
 def _log(luminance: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Logarithm of luminance, no darker than what texture is seen in."""
+    # Below a thousandth of white a photo shows its noise alone.
     return np.asarray(np.log(np.maximum(luminance, np.float32(1e-3))), np.float32)
 
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from .. import __version__
 from ..camera.calibrate import LearntLens
+from ..stats.quantity import plus_minus
 
 FORMAT = "debriscount/lens/1"
 _TERMS = ("k1", "k2", "k3", "p1", "p2")
@@ -62,11 +63,11 @@ def lens_text(learnt: LearntLens) -> str:
             "coverage",
             f"{how.coverage_percent:.0f} % of the frame; {how.reach_percent:.0f} % of the way from middle to corners",
         ),
-        ("focal length", f"{fx:.2f} ± {u_fx:.2f}, {fy:.2f} ± {u_fy:.2f} px"),
-        ("principal point", f"{cx:.2f} ± {u_cx:.2f}, {cy:.2f} ± {u_cy:.2f} px"),
+        ("focal length", f"{plus_minus(fx, u_fx)}, {plus_minus(fy, u_fy)} px"),
+        ("principal point", f"{plus_minus(cx, u_cx)}, {plus_minus(cy, u_cy)} px"),
     ]
     terms, doubts = (*lens.radial, *lens.tangential), (*how.u_radial, *how.u_tangential)
-    rows += [(term, f"{value:.5f} ± {u:.5f}") for term, value, u in zip(_TERMS, terms, doubts, strict=True)]
+    rows += [(term, plus_minus(value, u)) for term, value, u in zip(_TERMS, terms, doubts, strict=True)]
     lines = [f'lens "{lens.name}": {how.verdict}', *(f"  {label:<16} {value}" for label, value in rows)]
     if learnt.without_board:
         lines.append(f"No board found in: {', '.join(learnt.without_board)}")

@@ -24,6 +24,7 @@ from ..serialize import (
     rounded,
 )
 from .lookup import base_name, zones_in_order
+from .palette import hex_color
 from .weighing import weighing_json
 from .why_record import why_json
 
@@ -151,7 +152,7 @@ def grid_json(grid: FloorGrid) -> JsonObject:
 
 def kind_json(kind: KindColor) -> JsonObject:
     """Return a kind's name and colour."""
-    return {"name": kind.name, "color": "#{:02x}{:02x}{:02x}".format(*(int(c) for c in kind.color_srgb))}
+    return {"name": kind.name, "color": hex_color(kind.color_srgb)}
 
 
 def _photo(shot: MeasuredShot) -> JsonObject:

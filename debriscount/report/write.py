@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from ..columns import header_mark
 from ..run.records import MeasuredShot, Measurement
-from .columns import header_mark
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .left_picture import draw_leftovers
 from .lookup import has_pass_curve, why_of

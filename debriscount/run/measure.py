@@ -110,6 +110,16 @@ def measure(
         If the photos are not fit to measure.
     ShotOrderError
         If debris grew everywhere and ``allow_growth`` is not set.
+
+    Examples
+    --------
+    In the folder of the demo's first run, of which 77.5 % were picked up:
+
+    >>> run = measure("patch.toml", "before.jpg", "after.jpg", blank="blank.jpg", debris=["red-lentils.toml"])
+    >>> whole = run.passes[-1].zones["patch"]
+    >>> low, high = whole.interval95
+    >>> whole.trust, low < 77.5 < high
+    ('sound', True)
     """
     tell = _giving_back(progress)
     load_ahead(_late_modules)

@@ -101,7 +101,7 @@ def floor_noise(view: NDArray[np.float32], bare: Mask) -> float:
     light are compared, whose noise hardly depends on brightness (Anscombe 1948).
     """
     level = np.sqrt(np.maximum(brightness(view), 0))
-    fine = (level - cv2.blur(level, (3, 3)))[bare]
+    fine = np.asarray(cv2.subtract(level, cv2.blur(level, (3, 3))), np.float32)[bare]
     return robust_sd(fine, 0.0) if len(fine) else 0.0
 
 

@@ -17,6 +17,7 @@ from PIL import Image
 
 from debriscount.errors import PhotoFileError
 from debriscount.photo import decode as decode_module
+from debriscount.photo.container import container as container_of
 from debriscount.photo.read import photo_from_array, read_photo
 
 RNG = np.random.default_rng(7)
@@ -294,7 +295,7 @@ def test_of_photos_read_at_once_the_last_turns_the_switches_back(
 ) -> None:
     files = [saved(tmp_path, Image.fromarray(picture(70 + i, 90)), f"{i}.png") for i in range(2)]
     both, first_done = threading.Barrier(2), threading.Event()
-    container, limits = decode_module.container, []
+    container, limits = container_of, []
 
     def held(content: bytes) -> str:
         both.wait(10)

@@ -102,11 +102,13 @@ def _tiled(x: Floats, y: Floats, ratio: Floats, share: float, known: Floats) -> 
     tiles = len(known)
     odds, weight, directions = np.zeros(len(x)), np.zeros(len(x)), np.full(known.shape, np.nan)
     tried = []
+    # Off 0.
     longest = np.hypot(np.ptp(x), np.ptp(y)) + 1e-9
     columns, rows = _bumps(x, tiles), _bumps(y, tiles)
     for row, column in np.ndindex(tiles, tiles):
         own = rows[row] * columns[column]
         near = np.flatnonzero(own)
+        # Debris lies unevenly; so few places tell no direction.
         if len(near) < _TILE_PLACES / 5:
             continue
         part = x[near], y[near], ratio[near]
@@ -125,6 +127,7 @@ def _bumps(v: Floats, tiles: int) -> list[Floats]:
     if tiles == 1:
         return [np.ones(len(v))]
     share = (v - v.min()) / (np.ptp(v) + 1e-9)
+    # Weights fall to 0 at three quarters of a tile from its middle, a quarter into its neighbours.
     return [np.clip(1 - np.abs(share - (i + 0.5) / tiles) * tiles / 0.75, 0, 1) for i in range(tiles)]
 
 
@@ -213,6 +216,7 @@ def _backward(sums: Floats, step: float, share: float, runs: Floats) -> Floats:
     # Beyond e^60 a ratio says no more, and would overflow.
     own = np.exp(np.clip(sums, -60, 60))
     for b in range(sums.shape[1] - 1, 0, -1):
+        # As above.
         later = np.minimum(own[:, b] * odds[:, b], 1e60)
         odds[:, b - 1] = (stay * later + 1 - stay) / (enter * later + 1 - enter)
     return np.asarray(np.log(odds))

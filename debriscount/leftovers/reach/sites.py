@@ -22,7 +22,7 @@ class Sites:
     ``area_mm2`` is the debris that lay there, ``stayed`` its share that still lies there. Places of one ``group`` (of
     ``groups``) hold one kind in one zone, so that the machine left alike. ``noise`` is the variance of ``stayed``; 0
     for single grains, which stay or go. ``of_grain`` has one entry a grain of the earlier shot: the place that it is
-    part of, -1 for grains outside the patch.
+    part of, -1 for grains outside the patch; ``grain_noise`` the variance of its own share, 0 where it stays or goes.
     """
 
     x_mm: Floats
@@ -33,6 +33,7 @@ class Sites:
     group: NDArray[np.intp]
     groups: int
     of_grain: NDArray[np.intp]
+    grain_noise: Floats
 
     def __len__(self) -> int:
         return len(self.x_mm)
@@ -62,7 +63,7 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
     """
     grains = fates.earlier
     inside = zone_members(patch, grains)["patch"]
-    of_grain = np.full(len(grains), -1, np.intp)
+    of_grain, grain_noise = np.full(len(grains), -1, np.intp), np.zeros(len(grains))
     parts: list[tuple[Floats, ...]] = []
     count = 0
     for kind in range(len(fates.matched)):
@@ -79,7 +80,9 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
         x, y, stayed = (_summed(weight * v[own], cell, cells) for v in (grains.x_mm, grains.y_mm, fates.stayed))
         noise = np.zeros(cells)
         if not matched:
-            noise[:] = _noise(fates.stayed[own] - stayed[cell], weight, cell, cells)
+            together = _summed(weight**2, cell, cells)
+            grain_noise[own] = _grain_noise(fates.stayed[own] - stayed[cell], weight, cell, together)
+            noise[:] = grain_noise[own[0]] * together
         first = np.zeros(cells, np.intp)
         first[cell] = np.arange(len(own))
         # Zone codes are below 128, so that every kind and zone have a label of their own.
@@ -96,6 +99,7 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
             group=np.zeros(0, np.intp),
             groups=0,
             of_grain=of_grain,
+            grain_noise=grain_noise,
         )
     x, y, area, stayed, noise, label = (np.concatenate(column) for column in zip(*parts, strict=True))
     labels, group = np.unique(label, return_inverse=True)
@@ -108,6 +112,7 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
         group=group.astype(np.intp),
         groups=len(labels),
         of_grain=of_grain,
+        grain_noise=grain_noise,
     )
 
 
@@ -124,11 +129,13 @@ def _cells(x: Floats, y: Floats, zone: NDArray[np.int8]) -> NDArray[np.intp]:
     return cell.astype(np.intp)
 
 
-def _noise(off: Floats, weight: Floats, cell: NDArray[np.intp], cells: int) -> Floats:
-    """Variance of each cell's weighted mean, from the scatter within the cells of the kind; never 0."""
-    spread = np.bincount(cell, weight * off**2, cells)
-    together = np.bincount(cell, weight**2, cells)
-    # One variance of a grain for the whole kind: within a cell of ten it is too rough to be used alone.
+def _grain_noise(off: Floats, weight: Floats, cell: NDArray[np.intp], together: Floats) -> float:
+    """Variance of a grain's share, one for the whole kind, from the scatter within its cells; never 0.
+
+    Within a cell of ten it would be too rough. ``together`` holds each cell's summed squares of weights.
+    """
+    spread = np.bincount(cell, weight * off**2, len(together))
     several = together < 0.99
     grain = float(spread[several].sum() / (1 - together[several]).sum()) if several.any() else 1.0
-    return np.asarray(max(grain, 1e-4) * together)
+    # Off 0, which would make a cell a single grain.
+    return max(grain, 1e-4)
