@@ -107,7 +107,7 @@ def settings_told(content: bytes) -> CameraSettings:
         It is no photo; the message does not name the file. What is damaged otherwise tells nothing.
     """
     kind = container(content)
-    with _own_settings(), quiet_stderr() if content[:2] in _LOUD else nullcontext(), suppress(Exception):
+    with _switches, _stderr_of(content), suppress(Exception):
         if kind != "DNG":
             with _picture(content, kind) as image:
                 return _told(image)[0]
