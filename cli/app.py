@@ -7,6 +7,7 @@ import typer
 from ._group import ErrorsToExitCodes
 from .agreement import agreement
 from .campaign import campaign
+from .compare import compare
 from .count import count
 from .debris import debris
 from .demo import demo
@@ -15,11 +16,13 @@ from .manual import manual
 from .markers import markers
 from .measure import measure
 from .patch import patch
+from .plan import plan
 from .portion import portion
 from .run import run
 from .schema import schema
 from .shot import shot
 from .simulate import simulate
+from .summary import summary
 from .weigh import weigh
 
 app = typer.Typer(
@@ -44,6 +47,9 @@ app.command()(weigh)
 app.command()(agreement)
 app.add_typer(campaign, name="campaign")
 app.add_typer(run, name="run")
+app.command()(plan)
+app.command()(summary)
+app.command()(compare)
 app.command()(schema)
 app.command()(demo)
 app.command()(simulate)

@@ -24,6 +24,8 @@ STAGES = (
     "portions",
     "simulate",
     "campaign",
+    "compare",
+    "plan",
     "report",
     "demo",
     "manual",

@@ -24,6 +24,8 @@ TOPICS = (
     "agreement",
     "campaign",
     "runs",
+    "compare",
+    "plan",
     "simulate",
     "records",
     "safety",
