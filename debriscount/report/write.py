@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ..columns import header_mark
 from ..run.records import MeasuredShot, Measurement
-from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
+from .folder import RECORD_MARK, ResultFiles, floor_bytes, map_bytes, picture_bytes, record_bytes, write_files
 from .left_picture import draw_leftovers
 from .lookup import has_pass_curve, why_of
 from .pictures import draw_overlay
@@ -25,7 +25,9 @@ _MARKS = {
     "zones.csv": header_mark(ZONES_HEADER),
     "grains.csv": header_mark(GRAINS_HEADER),
 }
-_PICTURE = re.compile(r"(overlay|leftovers|reach|walls)-(blank|before|after\d*)\.jpg|passes\.jpg")
+_PICTURE = re.compile(
+    r"(overlay|leftovers|reach|walls|floor)-(blank|before|after\d*)\.jpg|passes\.jpg|found-(before|after\d*)\.png"
+)
 _FLOOR_VIEW = re.compile("overlay|leftovers|reach|floor|found")
 
 
@@ -46,8 +48,9 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
     -------
     list of Path
         measurement.json, zones.csv, grains.csv and one picture a shot; where it was found why debris stayed, for each
-        pass one of the leftovers, one of the reach if that was told and one of the walls if there are any; and one of
-        the passes if there are two or more.
+        pass one of the leftovers, one of the reach if that was told and one of the walls if there are any; one of
+        the passes if there are two or more; and, of each shot but the blank, the bare floor view and a map of what was
+        found in it.
 
     Raises
     ------
@@ -84,6 +87,10 @@ def measurement_files(measurement: Measurement) -> ResultFiles:
     if has_pass_curve(measurement):
         pictures["passes.jpg"] = partial(_passes, measurement)
     contents |= {name: partial(_bytes, draw) for name, draw in pictures.items()}
+    for shot in measurement.shots:
+        if shot.name != "blank":
+            contents[f"floor-{shot.name}.jpg"] = partial(floor_bytes, shot.floor_view)
+            contents[f"found-{shot.name}.png"] = partial(map_bytes, shot.kind_map)
     photos = frozenset(shot.sha256 for shot in measurement.shots if shot.sha256)
     return ResultFiles(contents, _MARKS, _PICTURE, photos)
 
