@@ -15,6 +15,7 @@ from .lens import lens
 from .manual import manual
 from .markers import markers
 from .measure import measure
+from .page import page
 from .patch import patch
 from .plan import plan
 from .portion import portion
@@ -23,6 +24,7 @@ from .schema import schema
 from .shot import shot
 from .simulate import simulate
 from .summary import summary
+from .verify import verify
 from .weigh import weigh
 
 app = typer.Typer(
@@ -39,6 +41,8 @@ app.add_typer(patch, name="patch")
 app.add_typer(debris, name="debris")
 app.command()(markers)
 app.command()(measure)
+app.command()(page)
+app.command()(verify)
 app.command()(count)
 app.command()(shot)
 app.command()(portion)

@@ -35,6 +35,7 @@ STAGES = (
 BESIDE = (
     "arrays",
     "at_once",
+    "columns",
     "errors",
     "flags",
     "memory",
