@@ -1,11 +1,13 @@
 """What the terminal can show: how wide it is, whether in colour, and a progress bar."""
 
+import json
 import os
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 
 from debriscount.printable import printable
 
@@ -28,6 +30,17 @@ def said_aside(text: str) -> None:
     if sys.stderr.isatty():
         text = "\n".join(_wrapped(line) for line in text.split("\n"))
     print(text, file=sys.stderr, flush=True)  # noqa: T201 - typer may not have loaded
+
+
+def print_record(record: Mapping[str, object]) -> None:
+    """Print a record to standard output as JSON, in characters that any terminal can show."""
+    print(json.dumps(record, indent=1, allow_nan=False))  # noqa: T201 - as above
+
+
+def said_written(folder: Path | None, written: Sequence[Path]) -> None:
+    """Tell which files now stand in a folder; nothing where none were written."""
+    if written:
+        said_aside(f"wrote {folder}: {', '.join(path.name for path in written)}")
 
 
 def _wrapped(line: str) -> str:

@@ -4,6 +4,8 @@ import sys
 import time
 from collections.abc import Callable
 
+from debriscount.columns import aligned
+
 from ._terminal import Progress
 
 
@@ -34,13 +36,12 @@ class StageTimes:
     def lines(self) -> list[str]:
         """End the last stage; a line a stage, one for the sum and, where the system tells, one for the most memory."""
         self._begin("")
-        rows = [(stage, f"{seconds:8.2f} s") for stage, seconds in self._seconds.items()]
-        rows.append(("in all", f"{sum(self._seconds.values()):8.2f} s"))
+        rows = [[stage, f"{seconds:.2f}", "s"] for stage, seconds in self._seconds.items()]
+        rows.append(["in all", f"{sum(self._seconds.values()):.2f}", "s"])
         peak = _peak_mib()
         if peak is not None:
-            rows.append(("peak memory", f"{peak:8.0f} MiB"))
-        width = max(len(stage) for stage, _ in rows)
-        return [f"{stage:<{width}}{value}" for stage, value in rows]
+            rows.append(["peak memory", f"{peak:.0f}", "MiB"])
+        return aligned(rows)
 
     def _begin(self, stage: str) -> None:
         now = self._clock()

@@ -5,8 +5,9 @@ from typing import Annotated
 
 import typer
 
+from ._options import Json
 from ._runs import runs_of
-from ._terminal import said_aside, terminal_width
+from ._terminal import print_record, said_written, terminal_width
 
 
 def agreement(
@@ -23,7 +24,7 @@ def agreement(
         typer.Option("--campaign", metavar="DIR", help="Campaign's folder. That around this folder if left out."),
     ] = None,
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Folder for record and plot.")] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of the table.")] = False,
+    json: Json = False,
 ) -> None:
     """Compare photo and scale over many runs.
 
@@ -44,10 +45,7 @@ def agreement(
     )
     written = [] if out is None else write_agreement(many, out, not_weighed)
     if json:
-        from json import dumps
-
-        typer.echo(dumps(runs_json(many, not_weighed), indent=1, allow_nan=False))
+        print_record(runs_json(many, not_weighed))
     else:
         typer.echo(runs_text(many, not_weighed, terminal_width()), nl=False)
-    if written:
-        said_aside(f"wrote {out}: {', '.join(path.name for path in written)}")
+    said_written(out, written)

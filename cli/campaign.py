@@ -7,6 +7,7 @@ import typer
 
 from ._group import ErrorsToExitCodes
 from ._interview import Interview
+from ._options import Yes
 from ._terminal import said_aside
 
 campaign = typer.Typer(cls=ErrorsToExitCodes, help="Set up a campaign: a folder of runs that belong together.")
@@ -47,9 +48,7 @@ def new(
     scale: Annotated[
         str | None, typer.Option("--scale-step", metavar="G", help="Smallest step of the scale's display, or none.")
     ] = None,
-    yes: Annotated[
-        bool, typer.Option("--yes", "-y", help="Ask nothing; take the usual answer for what is not given.")
-    ] = False,
+    yes: Yes = False,
 ) -> None:
     """Make a campaign: asks what all its runs have in common.
 

@@ -8,7 +8,8 @@ import typer
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
 from ._debris import debris_paths
-from ._terminal import progress_bar, said_aside, share_of, terminal_width
+from ._options import Blank, Debris, Json, LensFile, MostMegapixels, OverwriteResult, Quiet
+from ._terminal import print_record, progress_bar, said_aside, said_written, share_of, terminal_width
 
 
 def count(
@@ -26,20 +27,14 @@ def count(
             metavar="X,Y,W,H", help="Part of such a photo: left, top, width, height, in pixels of the upright photo."
         ),
     ] = None,
-    blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
-    debris: Annotated[
-        list[Path] | None, typer.Option(metavar="NAME", help="Kind of debris, by name or file; once for each.")
-    ] = None,
-    lens: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Lens file of the camera, from debriscount lens.")
-    ] = None,
+    blank: Blank = None,
+    debris: Debris = None,
+    lens: LensFile = None,
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")] = None,
-    most_megapixels: Annotated[
-        float, typer.Option(metavar="N", help="Refuse larger photos before decoding them.")
-    ] = MOST_MEGAPIXELS,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a result of other photos in DIR.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of the table.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
+    most_megapixels: MostMegapixels = MOST_MEGAPIXELS,
+    overwrite: OverwriteResult = False,
+    json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Count and measure debris in single photos.
 
@@ -49,7 +44,7 @@ def count(
 
     require_opencv()
     import debriscount
-    from debriscount.report import count_json, count_text, write_counts
+    from debriscount.report.count import count_json, count_text, write_counts
     from debriscount.report.folder import refuse_other_photos, settle_folder
     from debriscount.run.region import parse_region
 
@@ -80,10 +75,7 @@ def count(
             for warning in counted.warnings:
                 said_aside(f"Warning: {counted.file}: {warning}")
     if json:
-        from json import dumps
-
-        typer.echo(dumps(count_json(counts), indent=1, allow_nan=False))
+        print_record(count_json(counts))
     elif not quiet:
         typer.echo(count_text(counts, terminal_width()), nl=False)
-        if written:
-            said_aside(f"wrote {out}: {', '.join(path.name for path in written)}")
+        said_written(out, written)

@@ -7,6 +7,7 @@ import typer
 
 from ._group import ErrorsToExitCodes
 from ._interview import Interview
+from ._options import OverwriteFile, Yes
 from ._terminal import said_aside
 
 debris = typer.Typer(cls=ErrorsToExitCodes, help="Kinds of debris: those there are, and new ones from a photo.")
@@ -36,7 +37,7 @@ def copy(
         Path | None,
         typer.Option(metavar="FILE", help="File to write; in the campaign's folder of debris, or here, if not given."),
     ] = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing file.")] = False,
+    overwrite: OverwriteFile = False,
 ) -> None:
     """Copy a kind's file, to change it."""
     from debriscount.campaign.places import DEBRIS, around
@@ -68,10 +69,8 @@ def new(
     picture: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Picture of the outlines; beside the photo if not given.")
     ] = None,
-    yes: Annotated[
-        bool, typer.Option("--yes", "-y", help="Ask nothing; take the usual answer for what is not given.")
-    ] = False,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing files.")] = False,
+    yes: Yes = False,
+    overwrite: OverwriteFile = False,
 ) -> None:
     """Learn what a new kind looks like: colour and sizes, and what of them is unsure.
 

@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from ._terminal import progress_bar, said_aside
+from ._options import Json, Quiet
+from ._terminal import print_record, progress_bar, said_aside
 
 
 def lens(
@@ -27,8 +28,8 @@ def lens(
         float | None, typer.Option(metavar="S", help="For a ChArUco board: side of its markers, as measured.")
     ] = None,
     name: Annotated[str | None, typer.Option(help="Name of the lens; the name of the file if not given.")] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of the table.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
+    json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Make a lens file from photos of a printed board.
 
@@ -52,9 +53,7 @@ def lens(
         learnt = calibrate_lens(photos, printed, name or out.stem, progress=progress)
     write_lens(learnt.lens, out, learnt.remark)
     if json:
-        from json import dumps
-
-        typer.echo(dumps(lens_json(learnt), indent=1, allow_nan=False))
+        print_record(lens_json(learnt))
     elif not quiet:
         typer.echo(lens_text(learnt), nl=False)
     if not quiet:

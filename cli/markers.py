@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from ._options import OverwriteFile
 from ._terminal import said_aside
 
 
@@ -23,7 +24,7 @@ def markers(
     corner_angles: Annotated[
         bool, typer.Option("--corner-angles", help="Add a page of corner angles, to tape down on open floor.")
     ] = False,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing files.")] = False,
+    overwrite: OverwriteFile = False,
 ) -> None:
     """Draw the markers of a patch at true size, to be printed.
 

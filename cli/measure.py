@@ -8,7 +8,8 @@ import typer
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
 from ._debris import debris_paths
-from ._terminal import progress_bar, said_aside, terminal_width
+from ._options import Blank, Debris, Json, LensFile, MostMegapixels, OverwriteResult, PatchFile, Quiet
+from ._terminal import print_record, progress_bar, said_aside, said_written, terminal_width
 from ._timings import StageTimes
 
 NOT_SOUND = 3
@@ -18,28 +19,22 @@ def measure(
     before: Annotated[Path, typer.Argument(metavar="BEFORE", help="Photo of the scattered debris.")],
     after: Annotated[list[Path], typer.Argument(metavar="AFTER", help="Photo after each pass, in order.")],
     *,
-    patch: Annotated[Path, typer.Option(metavar="FILE", help="Patch file: size, walls, markers, zones.")],
+    patch: PatchFile,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")],
-    blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
-    debris: Annotated[
-        list[Path] | None, typer.Option(metavar="NAME", help="Kind of debris, by name or file; once for each.")
-    ] = None,
-    lens: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Lens file of the camera, from debriscount lens.")
-    ] = None,
+    blank: Blank = None,
+    debris: Debris = None,
+    lens: LensFile = None,
     weighing: Annotated[Path | None, typer.Option(metavar="FILE", help="Weighing file: what the scale said.")] = None,
-    most_megapixels: Annotated[
-        float, typer.Option(metavar="N", help="Refuse larger photos before decoding them.")
-    ] = MOST_MEGAPIXELS,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a result of other photos in DIR.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of the table.")] = False,
+    most_megapixels: MostMegapixels = MOST_MEGAPIXELS,
+    overwrite: OverwriteResult = False,
+    json: Json = False,
     allow_growth: Annotated[
         bool, typer.Option("--allow-growth", help="Measure even if there is more debris after than before.")
     ] = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 3 if the pickup of the patch is not sound; results are written.")
     ] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Print no table and no progress.")] = False,
+    quiet: Quiet = False,
     timings: Annotated[
         bool, typer.Option("--timings", help="Print the seconds that each stage took, and the most memory.")
     ] = False,
@@ -53,17 +48,24 @@ def measure(
 
     require_opencv()
     import debriscount
+    from debriscount.at_once import load_ahead
     from debriscount.flags import said_once
-    from debriscount.report import measurement_json, table_text, write_measurement
+    from debriscount.inputs.patch_file import read_patch
     from debriscount.report.folder import refuse_other_photos, settle_folder
+    from debriscount.report.record import measurement_json
+    from debriscount.report.tables import table_text
     from debriscount.report.verdict import is_sound
+    from debriscount.report.write import load_plots, write_measurement
 
     settle_folder(out)
     if not overwrite:
         refuse_other_photos(out, [*filter(None, [blank]), before, *after])
+    layout = read_patch(patch)
+    if layout.walls or len(after) > 1:  # what will be drawn takes long to load
+        load_ahead(load_plots)
     with progress_bar(not quiet) as progress:
         measurement = debriscount.measure(
-            patch,
+            layout,
             before,
             after,
             blank=blank,
@@ -79,12 +81,10 @@ def measure(
         for severity, sentence in said_once(measurement.flags):
             said_aside(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}")
     if json:
-        from json import dumps
-
-        typer.echo(dumps(measurement_json(measurement), indent=1, allow_nan=False))
+        print_record(measurement_json(measurement))
     elif not quiet:
         typer.echo(table_text(measurement, terminal_width()), nl=False)
-        said_aside(f"wrote {out}: {', '.join(path.name for path in written)}")
+        said_written(out, written)
     if times is not None:
         said_aside("\n".join(times.lines()))
     if strict and not is_sound(measurement):

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from ._interview import Interview
+from ._options import OverwriteFile, WallSides, Yes
 from ._terminal import said_aside
 
 patch = typer.Typer(help="Describe a patch of floor.", no_args_is_help=True, rich_markup_mode=None)
@@ -25,10 +26,7 @@ def new(
     place: Annotated[
         str | None, typer.Option(help="Where it lies: open (no wall), wall (one) or corner (two).")
     ] = None,
-    wall: Annotated[
-        list[str] | None,
-        typer.Option(metavar="SIDE", help="Side with a wall: top, right, bottom or left; once for each."),
-    ] = None,
+    wall: WallSides = None,
     edge: Annotated[
         str | None, typer.Option(metavar="MM", help="Width of the edge zone, the strip along a wall.")
     ] = None,
@@ -52,10 +50,8 @@ def new(
     ] = None,
     paper: Annotated[str | None, typer.Option(help="Paper to print on: a4 or letter.")] = None,
     megapixels: Annotated[float, typer.Option(min=0.05, help="Megapixels of the camera.")] = 12.0,
-    yes: Annotated[
-        bool, typer.Option("--yes", "-y", help="Ask nothing; take the usual answer for what is not given.")
-    ] = False,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing file.")] = False,
+    yes: Yes = False,
+    overwrite: OverwriteFile = False,
 ) -> None:
     """Write a patch file; asks for what is not given.
 

@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from ._terminal import progress_bar, said_aside, terminal_width
+from ._options import Blank, Json, LensFile, OverwriteFile, PatchFile, Quiet
+from ._terminal import print_record, progress_bar, said_aside, terminal_width
 
 
 def portion(
@@ -17,12 +18,10 @@ def portion(
         ),
     ],
     *,
-    patch: Annotated[Path, typer.Option(metavar="FILE", help="Patch file.")],
+    patch: PatchFile,
     debris: Annotated[Path, typer.Option(metavar="FILE", help="Debris file with name, colour and sizes.")],
-    blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
-    lens: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Lens file of the camera, from debriscount lens.")
-    ] = None,
+    blank: Blank = None,
+    lens: LensFile = None,
     thousand: Annotated[
         str | None,
         typer.Option("--thousand-grain-mass-g", metavar="G", help='Mass of a thousand grains, such as "16.7±0.2".'),
@@ -39,9 +38,9 @@ def portion(
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Debris file to write, such as calibration/debris/NAME.toml.")
     ] = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing file.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the result as JSON instead of text.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Print no text and no progress.")] = False,
+    overwrite: OverwriteFile = False,
+    json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Learn from weighed portions what debris weighs.
 
@@ -70,9 +69,7 @@ def portion(
         for warning in found.warnings:
             said_aside(f"Warning: {warning}")
     if json:
-        from json import dumps
-
-        typer.echo(dumps(calibration_json(found), indent=1, ensure_ascii=False, allow_nan=False))
+        print_record(calibration_json(found))
     elif not quiet:
         typer.echo(calibration_text(found, terminal_width()), nl=False)
         if found.kind.size_mm[1] < SAND_MM:

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ._group import ErrorsToExitCodes
-from ._terminal import progress_bar, said_aside
+from ._options import Json, Quiet, Yes
+from ._terminal import print_record, progress_bar, said_aside
 
 if TYPE_CHECKING:
     from debriscount.campaign.records import Unread
@@ -52,8 +53,8 @@ def add(
         bool, typer.Option("--no-weighing", help="Leave the campaign's weighing.toml alone.")
     ] = False,
     note: Annotated[str, typer.Option(metavar="TEXT", help="A remark.")] = "",
-    yes: Annotated[bool, typer.Option("--yes", "-y", help="Ask nothing.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but what is wrong.")] = False,
+    yes: Yes = False,
+    quiet: Quiet = False,
 ) -> None:
     """Add a run: takes the newest photos of the inbox, or those that are named, measures them and files all.
 
@@ -95,7 +96,7 @@ def add(
 def list_runs(
     *,
     campaign: Home = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the records as JSON instead of a table.")] = False,
+    json: Json = False,
 ) -> None:
     """List the runs of a campaign, withdrawn ones included."""
     from debriscount.campaign.places import find_campaign
@@ -105,9 +106,7 @@ def list_runs(
     read = read_runs(find_campaign(campaign))
     _say_unread(read.unread)
     if json:
-        from json import dumps
-
-        typer.echo(dumps(runs_json(read), indent=1, allow_nan=False))
+        print_record(runs_json(read))
     elif read.runs:
         typer.echo(runs_text(read.runs), nl=False)
     else:
@@ -119,7 +118,7 @@ def show(
     number: Number,
     *,
     campaign: Home = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of text.")] = False,
+    json: Json = False,
 ) -> None:
     """Show all that is known of a run."""
     from debriscount.campaign.file_run import one_run
@@ -128,9 +127,7 @@ def show(
 
     found = one_run(find_campaign(campaign), number)
     if json:
-        from json import dumps
-
-        typer.echo(dumps(run_record_json(found), indent=1, allow_nan=False))
+        print_record(run_record_json(found))
     else:
         typer.echo(run_text(found), nl=False)
 
@@ -236,7 +233,7 @@ def remeasure(
         str | None, typer.Option(metavar="ADDRESS", help="Scheduler of a Dask cluster that reaches the same folder.")
     ] = None,
     campaign: Home = None,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Print no progress and no table.")] = False,
+    quiet: Quiet = False,
 ) -> None:
     """Measure runs anew from the photos they keep, on all cores; old records are kept, and what changed is shown.
 

@@ -9,7 +9,8 @@ import typer
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
 from ._debris import debris_paths
-from ._terminal import in_colour, said_aside, terminal_width
+from ._options import Debris, Json, LensFile, MostMegapixels, PatchFile
+from ._terminal import in_colour, print_record, said_aside, terminal_width
 
 if TYPE_CHECKING:
     from debriscount.shot_check.files import ShotCheck
@@ -23,10 +24,8 @@ def shot(
         list[Path] | None, typer.Argument(metavar="PHOTO", help="Photos to check, each by itself.")
     ] = None,
     *,
-    patch: Annotated[Path, typer.Option(metavar="FILE", help="Patch file: size, walls, markers, zones.")],
-    debris: Annotated[
-        list[Path] | None, typer.Option(metavar="NAME", help="Kind of debris, by name or file; once for each.")
-    ] = None,
+    patch: PatchFile,
+    debris: Debris = None,
     against: Annotated[
         Path | None, typer.Option(metavar="PHOTO", help="Another shot of the same run, to compare with.")
     ] = None,
@@ -36,14 +35,12 @@ def shot(
     watch: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Check every photo that arrives in this folder; Ctrl-C ends it.")
     ] = None,
-    lens: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Lens file of the camera, from debriscount lens.")
-    ] = None,
-    most_megapixels: Annotated[float, typer.Option(metavar="N", help="Refuse larger photo files.")] = MOST_MEGAPIXELS,
+    lens: LensFile = None,
+    most_megapixels: MostMegapixels = MOST_MEGAPIXELS,
     details: Annotated[
         bool, typer.Option("--details", help="Print everything that was checked, with its limits.")
     ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the record as JSON instead of text.")] = False,
+    json: Json = False,
 ) -> None:
     """Check whether photos will do, while they can be retaken.
 
@@ -75,11 +72,9 @@ def shot(
 
 
 def _print_json(checked: "Sequence[Fitness]") -> bool:
-    from json import dumps
-
     from debriscount.report.shot import shot_json
 
-    typer.echo(dumps(shot_json(checked), indent=1, allow_nan=False))
+    print_record(shot_json(checked))
     return all(one.fit for one in checked)
 
 

@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from ._terminal import progress_bar, said_aside
+from ._options import Debris, WallSides
+from ._terminal import progress_bar, said_written
 
 
 def simulate(
@@ -16,9 +17,7 @@ def simulate(
     expect: Annotated[
         int, typer.Option(metavar="N", help="Make and measure N runs, and say what error to expect.")
     ] = 0,
-    debris: Annotated[
-        list[Path] | None, typer.Option(metavar="FILE", help="Debris file; once for each kind of debris.")
-    ] = None,
+    debris: Debris = None,
     size: Annotated[
         str | None,
         typer.Option(metavar="MM,MM", help='Diameter of the grains, instead of a debris file, such as "4,6".'),
@@ -33,10 +32,7 @@ def simulate(
     floor_color: Annotated[str | None, typer.Option(metavar="#RRGGBB", help="Colour of the floor.")] = None,
     contrast: Annotated[float, typer.Option(help="Contrast of the floor's pattern; 1 is usual.")] = 1.0,
     patch_size: Annotated[str, typer.Option(metavar="WxH", help="Size of the patch in mm.")] = "600x400",
-    wall: Annotated[
-        list[str] | None,
-        typer.Option(metavar="SIDE", help="Side with a wall: top, right, bottom or left; once for each."),
-    ] = None,
+    wall: WallSides = None,
     camera_height: Annotated[
         float | None, typer.Option(metavar="MM", help="Height of the camera; as low as the markers allow if not given.")
     ] = None,
@@ -93,7 +89,7 @@ def simulate(
         scene = make_scene(spec)
         written = write_scene(scene, out)
         typer.echo(truth_text(scene), nl=False)
-        said_aside(f"wrote {out}: {', '.join(path.name for path in written)}")
+        said_written(out, written)
     if expect != 0:
         with progress_bar(wanted=True) as progress:
             result = measure_runs(spec, expect, progress)

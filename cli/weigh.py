@@ -6,7 +6,8 @@ from typing import Annotated
 import typer
 
 from ._interview import Interview
-from ._terminal import said_aside, terminal_width
+from ._options import OverwriteFile, Yes
+from ._terminal import print_record, said_aside, terminal_width
 
 
 def weigh(
@@ -61,10 +62,8 @@ def weigh(
             metavar="PART=N", help="Found on brush, filter or wheels, or hair cut off the brush; once for each."
         ),
     ] = None,
-    yes: Annotated[
-        bool, typer.Option("--yes", "-y", help="Ask nothing; take the usual answer for what is not given.")
-    ] = False,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing file.")] = False,
+    yes: Yes = False,
+    overwrite: OverwriteFile = False,
 ) -> None:
     """Write down what the scale said, or show what follows from it.
 
@@ -121,8 +120,6 @@ def _show(file: Path, *, json: bool) -> None:
 
     weighing = read_weighing(file)
     if json:
-        from json import dumps
-
-        typer.echo(dumps(weighing_record(weighing), indent=1, allow_nan=False))
+        print_record(weighing_record(weighing))
     else:
         typer.echo(weighing_text(weighing, terminal_width()), nl=False)

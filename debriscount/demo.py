@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 
+from .columns import aligned
 from .errors import OutputError
 from .inputs.save import save_files
 from .opencv import require_opencv
@@ -124,7 +125,7 @@ def run_scene(folder: Path, progress: Callable[[float, str], None] | None = None
         As measuring and writing do.
     """
     require_opencv()
-    from .report import write_measurement
+    from .report.write import write_measurement
     from .run.measure import measure
 
     patch, before = folder / "patch.toml", folder / "before.jpg"
@@ -203,17 +204,13 @@ def demo_text(run: DemoRun) -> str:
     str
         Several lines.
     """
-    lines = [
-        f"{run.scene} (rendered pictures, so the truth is known)",
-        f"{'pass':<5}{'zone':<10}{'pickup':>9}{'95 % interval':>19}{'truth':>10}",
-    ]
+    from .report.rounding import interval_text, percent_text
+
+    rows = [["pass", "zone", "pickup", "95 % interval", "truth"]]
     for figure in run.figures:
-        interval = figure.interval95
-        lines.append(
-            f"{figure.number:<5}{figure.zone:<10}{_percent(figure.measured_percent):>9}"
-            f"{f'{interval[0]:.1f} to {interval[1]:.1f}' if interval else '-':>19}"
-            f"{_percent(figure.true_percent):>10}"
-        )
+        measured, interval = percent_text(figure.measured_percent), interval_text(figure.interval95)
+        rows.append([str(figure.number), figure.zone, measured, interval, percent_text(figure.true_percent)])
+    lines = [f"{run.scene} (rendered pictures, so the truth is known)", *aligned(rows)]
     lines += ["", "Open these pictures:", *(f"  {picture}" for picture in run.pictures)]
     lines += ["The same by hand:", f"  cd {run.folder}", f"  {run.command}"]
     return "\n".join(lines)
@@ -250,7 +247,3 @@ def campaign_text(folder: Path, width: int) -> str:
     lines += ["The same by hand:", f"  cd {folder}", "  debriscount summary --by machine,setting.brush"]
     lines += ["  debriscount compare --factor setting.brush"]
     return "\n".join(lines)
-
-
-def _percent(value: float | None) -> str:
-    return "-" if value is None else f"{value:.1f} %"

@@ -14,6 +14,7 @@ from debriscount.demo import (
     run_scene,
 )
 from debriscount.errors import OutputError
+from debriscount.report.rounding import UNKNOWN
 
 
 def test_every_shipped_run_is_copied_whole(tmp_path: Path) -> None:
@@ -65,8 +66,8 @@ def test_the_text_shows_what_is_unknown_as_a_dash(tmp_path: Path) -> None:
         )
     )
     lines = text.splitlines()
-    assert lines[2].split() == ["1", "patch", "77.2", "%", "76.0", "to", "78.0", "77.5", "%"]
-    assert lines[3].split() == ["1", "edge", "-", "-", "57.0", "%"]
+    assert lines[2].split() == ["1", "patch", "77.2", "%", "76.0", "to", "78.0", "%", "77.5", "%"]
+    assert lines[3].split() == ["1", "edge", UNKNOWN, UNKNOWN, "57.0", "%"]
     assert f"  {tmp_path / 'after.png'}" in lines
     assert "measurement.json" not in text
 

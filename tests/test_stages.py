@@ -37,6 +37,7 @@ STAGES = (
 BESIDE = (
     "arrays",
     "at_once",
+    "columns",
     "errors",
     "flags",
     "memory",

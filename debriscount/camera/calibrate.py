@@ -105,8 +105,9 @@ def calibrate_lens(
     if size is None or len(seen) < LEAST_PHOTOS:
         missing = f" (not in {', '.join(without)})" if without else ""
         raise CalibrationError(
-            f"the {board.text} was found in {len(seen)} of {len(photos)} photos{missing}; {LEAST_PHOTOS} are the least."
-            " Take more photos of the whole board, sharp and evenly lit, and check columns and rows."
+            f"the {board.text} was found in {len(seen)} of {len(photos)} photos{missing};"
+            f" {LEAST_PHOTOS} are needed at least. Take more photos of the whole board, sharp and "
+            "evenly lit, and check columns and rows."
         )
     tell(0.95, "calibrating")
     return lens_from_corners(name, size, board, seen, tuple(without), focal_mm.pop() if len(focal_mm) == 1 else None)
@@ -143,8 +144,8 @@ def lens_from_corners(
     places = [np.column_stack([s.board_mm, np.zeros(len(s.board_mm))]).astype(np.float32) for s in seen.values()]
     corners = [np.ascontiguousarray(s.photo_px, np.float32).reshape(-1, 1, 2) for s in seen.values()]
     open_end = CalibrationError(
-        f"the {board.text} in {len(seen)} photos leaves the lens open. Tilt the board one way and another, and show it "
-        "in all parts of the frame."
+        f"the {board.text} in {len(seen)} photos does not tell the lens. Tilt the board one way and another, and show "
+        "it in all parts of the frame."
     )
     try:
         # OpenCV's stubs do not know that the matrices may be left to it.

@@ -77,9 +77,9 @@ def lens_of_photo(lens: CameraLens, photo: Photo) -> Lens:
     # Scaling rounds either side to whole pixels.
     if any(abs(own - share * known) > 1 for own, known in zip(size, lens.size_px, strict=True)):
         raise LensError(
-            f"{photo.name}: has {size[0]} x {size[1]} px on the sensor, which is no larger or smaller copy of the "
-            f'{lens.size_px[0]} x {lens.size_px[1]} px of lens "{lens.name}". Give the photo as the camera made it, '
-            "not cropped or turned, or calibrate the lens at this size."
+            f"{photo.name}: has {size[0]} x {size[1]} px on the sensor, which is not an enlarged or reduced copy of "
+            f'the {lens.size_px[0]} x {lens.size_px[1]} px of lens "{lens.name}". Give the photo as the camera made '
+            "it, not cropped or turned, or calibrate the lens at this size."
         )
     return sensor_lens(lens).scaled(share).turned(photo.turned_deg, size)
 
@@ -101,7 +101,7 @@ def lens_warnings(lens: CameraLens, photos: Mapping[str, Photo]) -> list[Flag]:
     """Return a flag for everything that speaks against a lens for photos, keyed by shot."""
     warnings = []
     if lens.calibration is not None and lens.calibration.verdict == VERDICTS[-1]:
-        sentence = f'lens "{lens.name}" is not usable by its file: {"; ".join(lens.calibration.reasons)}'
+        sentence = f'lens "{lens.name}" is not usable, as its file says: {"; ".join(lens.calibration.reasons)}'
         warnings.append(Flag(code="lens-unusable", severity="doubtful", sentence=sentence))
     for name, photo in photos.items():
         stated, known = photo.settings.focal_mm, lens.focal_length_mm

@@ -90,7 +90,7 @@ def lay_by_photo(seen: Mapping[int, SeenMarker], side_mm: float, size_px: tuple[
     largest = int(np.argmax(areas))
     onto = cv2.getPerspectiveTransform(corners[largest].astype(np.float32), square.astype(np.float32))
     floor = cv2.perspectiveTransform(corners.reshape(1, -1, 2), onto).reshape(corners.shape)
-    first = _poses(floor)
+    first = _poses(np.asarray(floor, float))
     view = np.linalg.inv(onto)
     view /= view[2, 2]
 
@@ -119,7 +119,7 @@ def lay_by_photo(seen: Mapping[int, SeenMarker], side_mm: float, size_px: tuple[
             f"square {number} does not lie as the others say, by {worst.max():.1f} px: it is not flat, or of another"
             " size. Lay it flat, and photograph all again."
         )
-    u = _uncertainty(found.jac, found.fun, len(numbers))
+    u = _uncertainty(np.asarray(found.jac, float), found.fun, len(numbers))
     poses, matrix = _upright(poses, matrix, size_px)
     return LaidSquares(
         markers=tuple(_as_markers(poses, numbers, side_mm)),

@@ -62,8 +62,8 @@ def judge(facts: Facts) -> tuple[str, tuple[str, ...]]:
         (PHOTOS.grade(facts.photos), f"only {facts.photos} photos: take {PHOTOS.good:g} or more"),
         (
             REACH.grade(facts.reach_percent),
-            f"corners reach {facts.reach_percent:.0f} % of the way from the middle to the photo's corners: coverage is "
-            "lacking at the rim; hold the board into all four corners",
+            f"corners reach {facts.reach_percent:.0f} % of the way from the middle to the photo's corners: the rim is "
+            "not covered; hold the board into all four corners",
         ),
         (
             COVERAGE.grade(facts.coverage_percent),

@@ -10,6 +10,7 @@ from ..errors import CampaignError
 from ..inputs.debris_names import debris_slug
 from ..inputs.save import save_files
 from ..inputs.text_file import file_content, file_text
+from ..inputs.toml_write import toml_table, toml_text
 from .campaign_file import FILE, Campaign, PlannedRun
 from .places import BLANKS, DEBRIS, INBOX, RUNS
 
@@ -32,17 +33,7 @@ _IGNORED = "# derived, and made anew when needed\n/runs/.index.json\n/runs/.reme
 
 def campaign_toml(campaign: Campaign) -> str:
     """Return a campaign as the text of its file, which `read_campaign` reads as the same campaign."""
-    document = tomlkit.document()
-    document.add(tomlkit.comment(_HEAD))
-    for name, value in campaign.model_dump(exclude_defaults=True).items():
-        if isinstance(value, dict):
-            document.add(name, _table(value))
-        else:
-            entries = tomlkit.aot()
-            for entry in value:
-                entries.append(_table(entry))
-            document.add(name, entries)
-    return tomlkit.dumps(document)
+    return toml_text(campaign.model_dump(exclude_defaults=True), _REMARKS, head=_HEAD)
 
 
 def make_campaign(
@@ -100,7 +91,11 @@ def add_machine(folder: Path, name: str, settings: Mapping[str, str]) -> None:
     if machines is None:
         machines = tomlkit.aot()
         document.add("machines", machines)
-    machines.append(_table({"name": name, **({"settings": dict(settings)} if settings else {})}))
+    machine = tomlkit.table()
+    machine.add("name", name)
+    if settings:
+        machine.add("settings", dict(settings))
+    machines.append(machine)
     save_files({path: tomlkit.dumps(document).encode()}, overwrite=True)
 
 
@@ -113,22 +108,9 @@ def plan_runs(folder: Path, planned: Sequence[PlannedRun]) -> None:
         entries = tomlkit.aot()
         document.add("planned", entries)
     for run in planned:
-        entries.append(_table(run.model_dump(exclude_defaults=True)))
+        entries.append(toml_table(run.model_dump(exclude_defaults=True), _REMARKS))
     save_files({path: tomlkit.dumps(document).encode()}, overwrite=True)
 
 
 def _holds(path: Path, content: bytes) -> bool:
     return path.is_file() and path.read_bytes() == content
-
-
-def _table(content: Mapping[str, Any]) -> Any:
-    table = tomlkit.table()
-    for key, value in content.items():
-        plain: Any = list(value) if isinstance(value, tuple) else value
-        if isinstance(value, dict):
-            plain = tomlkit.inline_table()
-            plain.update(value)
-        table.add(key, plain)
-        if key in _REMARKS:
-            table[key].comment(_REMARKS[key])
-    return table

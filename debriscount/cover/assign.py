@@ -44,6 +44,7 @@ def likeliest_kind(
     """
     if len(covers) == 1:
         return np.zeros(floor.shape[:2], np.uint8)
+    # A third of a grain, and the least window that has a pixel on either side.
     side = max(3, int(0.3 * grain_px) | 1)
     misfits = [
         cv2.blur(_misfit(difference, floor, cover, colour.over(floor.shape[:2]), sigma), (side, side))

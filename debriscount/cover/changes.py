@@ -111,6 +111,7 @@ def floor_without_blank(
     smallest, largest = min(k.size_px[0] for k in kinds), max(k.size_px[1] for k in kinds)
     fine = not all(k.outlined for k in kinds)
     shade = SHEEN if fine else SHADE
+    # In a window three large grains wide floor is the median; of finer grains fifteen pixels hold enough.
     around = local_floor(last, max(3 * largest, 15.0))
     pattern = pattern_noise(last, around, usable, None if fine else smallest)
     changed = changed_pixels(matched, around, pattern, usable, shade, smallest)
@@ -122,6 +123,7 @@ def floor_without_blank(
     alike = _alike_in_all(views, colours, usable, strewn)
     if alike is not None:
         debris = cv2.dilate(alike[-1].astype(np.uint8), disc(RIM_PX)) > 0
+        # The same window.
         around = _floor_beside(last, debris, usable, max(3 * largest, 15.0))
     # What lies still must stand out from the floor's pattern; what came or went, from the noise alone.
     plain = FloorNoise(sigma_map(learn_noise(first - last, last, usable), last), pattern.mix)
@@ -173,6 +175,7 @@ def _covers(
     # for light debris as for dark.
     shape = around.shape[:2]
     filters = [fisher_discriminant(around, c.over(shape), noise, c.covariance, shade, shade) for c in colours]
+    # A tenth of a grain is far below its outline's own blur; half a pixel is the least that averages.
     blurs = [max(0.1 * kind.size_px[0], 0.5) for kind in kinds]
     return [
         [
@@ -246,6 +249,7 @@ def still_places(
     patch_px, around_px = float((usable & strewn).sum()), float((usable & ~strewn).sum())
     doubt = 0.0
     for k, (kind, colour) in enumerate(zip(kinds, colours, strict=True)):
+        # Less than a third of the smallest grain's disc is a rim or a speck.
         least_px = max(0.3 * np.pi / 4 * kind.size_px[0] ** 2, 1.0)
         mine = []
         for mask, shot, view in zip(came_or_went, still, views, strict=True):

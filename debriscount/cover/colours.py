@@ -113,6 +113,7 @@ def _cores(
 ) -> ApartPixels:
     side = 2 * max(1, round(RIM * grain_px)) + 1
     core = cv2.erode(apart.astype(np.uint8), np.ones((side, side), np.uint8)).astype(bool)
+    # With less than a tenth left, most grains are too small to have cores.
     if core.sum() < 0.1 * apart.sum():
         least = ALONE * APART
         if height is None:
@@ -120,6 +121,7 @@ def _cores(
             height = np.abs(brightness(view - floor))
         core = apart & (height > least) & (height >= cv2.dilate(height, np.ones((3, 3), np.uint8)))
     rows, columns = np.nonzero(core)
+    # So many tell a median to half a percent of the spread (1.25 / sqrt(n)); more only take time.
     if len(rows) > 60_000:
         keep = np.linspace(0, len(rows) - 1, 60_000).astype(int)
         rows, columns = rows[keep], columns[keep]
@@ -227,7 +229,9 @@ def _full_colour(pixels: ApartPixels, hint: NDArray[np.float64], kind: KindHint)
 def _strongest(pixels: ApartPixels, hint: NDArray[np.float64], own: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """The tenth of a kind's pixels that lie farthest from their floor towards the hint: those of the largest grains."""
     toward = hint - pixels.floor
+    # Off 0 where hint and floor are alike.
     reach = ((pixels.colour - pixels.floor) * toward).sum(axis=1) / np.maximum((toward**2).sum(axis=1), 1e-6)
+    # A tenth of fewer would be less than a colour is learned from.
     if own.sum() < 10 * FEWEST:
         return own & (reach >= np.median(reach[own])) if own.any() else own
     return np.asarray(own & (reach >= np.quantile(reach[own], 1 - STRONGEST)))
@@ -246,6 +250,7 @@ def _describe(
     keep = np.ones(len(off), bool)
     covariance = np.cov(off.T)
     for _ in range(3):
+        # The ridge is far below any noise, and lets colours that do not differ be inverted.
         distance = np.einsum("ni,ij,nj->n", off, np.linalg.pinv(covariance + 1e-12 * np.eye(3)), off)
         keep = distance <= 4 * np.median(distance)
         covariance = np.cov(off[keep].T)
@@ -256,16 +261,19 @@ def _light_slope(
     x: NDArray[np.float64], y: NDArray[np.float64], brightness: NDArray[np.float64], shape: tuple[int, int]
 ) -> tuple[float, float]:
     """Plane through the log brightness of the grains, by Tukey's biweight; flat if there are few."""
+    # Of few grains the spread of their own colours would be taken for a slope of light.
     if len(x) < 200:
         return 0.0, 0.0
     basis = np.stack([np.ones_like(x), x / shape[1], y / shape[0]], axis=-1)
     weight = np.ones(len(x))
     solution = np.zeros(3)
+    # The weights settle within a few rounds.
     for _ in range(6):
         # The small ridge keeps grains in a single heap from being read as a steep slope.
         normal = basis.T @ (basis * weight[:, None]) + np.diag([0, 0.01, 0.01]) * weight.sum()
         solution = np.linalg.solve(normal, basis.T @ (weight * brightness))
         off = brightness - basis @ solution
+        # Off 0. At 4.685 Tukey's weights lose 5 % of efficiency where errors are normal (from memory).
         spread = SD_OVER_MAD * np.median(np.abs(off)) + 1e-4
         weight = np.clip(1 - (off / (4.685 * spread)) ** 2, 0, None) ** 2
     return float(solution[1] / shape[1]), float(solution[2] / shape[0])

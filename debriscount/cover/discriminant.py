@@ -110,6 +110,7 @@ def fisher_discriminant(
                 ac * e[0] + bc * e[1] + cc * e[2],
             ]
         )
+        # Off 0 where debris has the floor's own colour.
         solved /= np.maximum((solved * e).sum(axis=0), 1e-30)
         # Debris of the floor's own colour has no filter: it stays finite, and its noise says that nothing is told.
         np.clip(solved, -STEEPEST, STEEPEST, out=solved)

@@ -39,6 +39,7 @@ def local_floor(view: NDArray[np.float32], window_px: float) -> NDArray[np.float
         Side of the window; several grains.
     """
     height, width = view.shape[:2]
+    # Ten pixels across tell a median, and at a quarter of the size it takes a sixteenth of the time.
     factor = max(1, min(4, int(window_px / 10)))
     small = cv2.resize(view, (max(1, width // factor), max(1, height // factor)), interpolation=cv2.INTER_AREA)
     side = max(3, int(window_px / factor) | 1)
@@ -94,6 +95,7 @@ def average_bare(
     total = np.zeros_like(views[0])
     count = np.zeros(covered[0].shape, np.float32)
     for view, mask, rim in zip(views, covered, rims, strict=True):
+        # Grains lie flat, so that shade seldom reaches farther than three quarters of their width.
         shaded = cv2.dilate(rim, disc(max(1, round(0.75 * grain_px))))
         # A place that may be shaded in one shot is taken from it only where no other shows it better.
         weight = np.where(shaded > 0, np.float32(1e-3), np.float32(1))
@@ -105,6 +107,7 @@ def average_bare(
     hidden = count == 0
     floor = np.asarray(total / np.where(hidden, np.float32(1), count)[..., None], np.float32)
     if hidden.any():
+        # A third of a grain is as near as floor beside a grain is.
         known = from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0)) if before is None else before
         floor[hidden] = known[hidden]
     return floor, hidden
@@ -139,6 +142,7 @@ def from_surroundings(view: NDArray[np.float32], known: NDArray[np.bool_], reach
     for _ in range(6):
         share = cv2.GaussianBlur(weight, (0, 0), sigma)
         blurred = cv2.GaussianBlur(total, (0, 0), sigma)
+        # A fiftieth of the mean's weight tells a colour.
         here = missing & (share > 0.02)
         filled[here] = blurred[here] / share[here][:, None]
         missing &= ~here

@@ -46,6 +46,7 @@ def guess_kinds(
     around = local_floor(other, WINDOW_PX)
     pattern = pattern_noise(other, around, usable, None)
     pixels = changed_pixels(matched, around, pattern, usable, SHADE)
+    # Fewer than a few small grains have.
     if len(pixels.colour) < 20:
         # Dark debris on a light floor is as good as shade, if shade is allowed for.
         pixels = changed_pixels(matched, around, pattern, usable, SHEEN)
@@ -102,6 +103,7 @@ def _split(
     middle = np.median(own, axis=0)
     _, _, directions = np.linalg.svd(own - middle, full_matrices=False)
     along = (own - middle) @ directions[0]
+    # Begun near the ends, for at them lie single odd pixels; in one dimension two means settle in a few rounds.
     low, high = np.quantile(along, [0.05, 0.95])
     for _ in range(20):
         border = (low + high) / 2
@@ -109,6 +111,7 @@ def _split(
         if upper.all() or not upper.any():
             return None
         low, high = float(np.median(along[~upper])), float(np.median(along[upper]))
+    # A window of a third of the way between the two: narrower than a valley, wide enough to count in.
     border, width = (low + high) / 2, 0.15 * (high - low)
     here, left, right = (np.count_nonzero(np.abs(along - x) < width) for x in (border, low, high))
     if here > VALLEY * min(left, right):
@@ -142,8 +145,10 @@ def _size(
     for shot, floor in ((view, other), (other, view)):
         toward = colour.astype(np.float32) - floor
         length = (toward * toward).sum(axis=-1)
+        # Off 0 where floor and kind are alike.
         step = ((shot - floor) * toward).sum(axis=-1) / np.maximum(length, 1e-9)
         left = shot - floor - step[..., None] * toward
+        # No farther beside the way to the kind's colour than half of that way, which is half of the usual one at least.
         near = (step > 0.5) & ((left * left).sum(axis=-1) < 0.25 * length) & (length > 0.25 * contrast**2)
         _, labels, stats, _ = cv2.connectedComponentsWithStats(near.astype(np.uint8), connectivity=8)
         areas.extend(stats[np.unique(labels[sure & near]), cv2.CC_STAT_AREA])
@@ -151,5 +156,6 @@ def _size(
         return 1.0, 2.0
     ordered = np.sort(np.array(areas, float))
     share = np.cumsum(ordered) / ordered.sum()
+    # The middle of the lower half, and a third to either side.
     diameter = 2 * float(np.sqrt(ordered[np.searchsorted(share, 0.25)] / np.pi))
     return diameter / 1.35, diameter * 1.35

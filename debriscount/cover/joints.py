@@ -27,11 +27,13 @@ def floor_joints(mask: NDArray[np.bool_], grain_px: float, widest_px: float) -> 
     -------
     ndarray of bool, shape (H, W)
     """
+    # Six pixels a grain show a joint; one narrower than a reduced pixel still fills a third of it.
     factor = max(1, int(grain_px / 6))
     size = (mask.shape[1] // factor, mask.shape[0] // factor)
     small = (cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.3).astype(np.uint8)
     half = max(2, round(LONG * grain_px / factor / 2))
     lines = np.zeros_like(small)
+    # Joints are some pixels wide, so that a line a few degrees aslant still lies in one.
     for angle in np.arange(0, 180, 15):
         x, y = (round(half * float(f(np.deg2rad(angle)))) for f in (np.cos, np.sin))
         kernel = np.zeros((2 * half + 1, 2 * half + 1), np.uint8)

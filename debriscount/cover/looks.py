@@ -96,6 +96,7 @@ def _log_contrast(labels: NDArray[np.int32], count: int, view: NDArray[np.float3
 
 
 def _smooth_brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
+    # Calms single pixels; the ends of a grain's contrast stay.
     return np.asarray(cv2.GaussianBlur(brightness(view), (0, 0), 0.7), np.float32)
 
 
@@ -159,6 +160,7 @@ class UsualLook:
         fault either.
         """
         z = (look - self.mean) / self.sd
+        # Columns as in `Looks`: radius and area, then how stringy, then contrast.
         z[:, 3:5] = np.minimum(z[:, 3:5], 0)
         z[:, 5] = np.maximum(z[:, 5], 0)
         z[:, 6] = np.minimum(z[:, 6], 0)
@@ -185,7 +187,9 @@ def usual_look(changed: Floats, kind: KindHint, colour: LearnedColour) -> UsualL
     """
     small, large = kind.size_px
     usual = float(np.sqrt(small * large))
+    # A lone grain's: radius a little below half a diameter, a disc's area, a third longer than wide.
     shape = np.log([0.4 * usual, np.pi / 4 * usual**2, 1.3])
+    # Deviations are rough: the file's colour and sizes are hints, and no contrast is expected.
     start = UsualLook(
         np.concatenate([colour_places(colour.mean[None])[0], shape, [NO_CONTRAST]]),
         np.array([0.15, 0.2, 0.2, 0.3, 0.4, 0.5, 1.0]),

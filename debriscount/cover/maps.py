@@ -13,12 +13,13 @@ from .assign import likeliest_kind
 from .colours import LearnedColour, apart_pixels, core_pixels, join_pixels, learn_colours
 from .discriminant import SHEEN, Discriminant, cover_of, departure, fisher_discriminant, from_shaded_floor
 from .fine import SMOOTH_PX, SMOOTHED, fine_spots, full_cover, lone_cover
-from .floor import brightness, disc, local_floor
+from .floor import brightness, local_floor
 from .joints import floor_joints
 from .kinds import KindHint
 from .light import FAINTEST
 from .noise import FloorNoise, tail_factor
 from .shots import BareFloor, Shots
+from .wall_foot import wall_foot
 
 #: Cover above which a pixel is kept out of what is averaged as bare floor or light.
 NOT_BARE = 0.25
@@ -41,8 +42,6 @@ BLIND_PX = 5
 BLIND = 0.4
 #: How far a photo's noise is the same (demosaicing, JPEG, blur), px.
 CORRELATED_PX = 4.0
-#: How far the foot of a wall may show from its place, px, and how many large grains long a row along it is the foot.
-FOOT_PX, FOOT_ROW = 5, 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -157,8 +156,9 @@ def cover_maps(
     }
     if run.alone:
         shots = {n: _without_pattern(shot, run.smallest, run.largest) for n, shot in shots.items()}
-    if not run.alone:
-        shots = _without_foot(shots, kinds, shown, usable)
+    else:
+        foot = wall_foot((shot.cover for shot in shots.values()), kinds, shown, usable)
+        shots = {n: replace(s, cover=np.where(foot, np.float32(0), s.cover)) for n, s in shots.items()}
     if run.fine:
         shots = _with_tails(shots, floor.mean, usable & ~run.strewn)
         shots = _one_full(shots, run.dirty_names, kinds, usable)
@@ -209,6 +209,7 @@ def _lit_floor(floor: NDArray[np.float32], window_px: float | None) -> NDArray[n
     given) it is no more than that of the floor hereabouts: light debris that was overlooked in one shot is floor that
     looks shaded in the next.
     """
+    # Calms single pixels; joints stay.
     smooth = cv2.GaussianBlur(brightness(floor), (0, 0), 0.7)
     lit = np.asarray(cv2.erode(smooth, np.ones((3, 3), np.uint8)), np.float32)
     return lit if window_px is None else np.minimum(lit, brightness(local_floor(floor, window_px)))
@@ -231,6 +232,7 @@ def _hue_tells(
     For debris lighter than the floor `fisher_discriminant` counts brightness, as shade cannot pass for it; but where
     hue does as well without, a grain's shade does not bend its outline.
     """
+    # A sample is enough for medians over the floor.
     some = np.s_[::16, ::16]
     sample = FloorNoise(noise.sigma[some], noise.mix)
     both, hue = (
@@ -286,6 +288,7 @@ def _one_noise(discriminant: Discriminant, run: Shots, floor: NDArray[np.float32
     for name in run.dirty_names:
         sample = cover_of(sparse, run.matched[name][some], floor[some])[told] / sigma[told]
         spreads.append(robust_sd(sample))
+    # Off 0 where shots do not differ at all.
     return replace(discriminant, sigma=discriminant.sigma * np.float32(max(min(spreads), 1e-3)))
 
 
@@ -338,6 +341,7 @@ def _with_tails(
     factors = []
     for name, shot in shots.items():
         smooth = cv2.GaussianBlur(shot.cover, (0, 0), SMOOTH_PX)
+        # Off 0.
         z = np.asarray(smooth / np.maximum(np.float32(SMOOTHED) * shot.sigma, 1e-6), np.float32)
         factor = tail_factor(z, floor, bare, clean=name in ("blank", "before"))
         if factor is None:
@@ -345,28 +349,6 @@ def _with_tails(
         factors.append(factor)
     worst = np.maximum.reduce(factors)
     return {n: replace(s, tails=worst) for n, s in shots.items()}
-
-
-def _without_foot(
-    shots: Mapping[str, ShotCover],
-    kinds: Sequence[KindHint],
-    shown: NDArray[np.bool_],
-    usable: NDArray[np.bool_],
-) -> dict[str, ShotCover]:
-    """Shots without the foot of the wall where it shows beside its place: no debris lies in a row so long and thin."""
-    behind = (shown & ~usable).astype(np.uint8)
-    if not behind.any():
-        return dict(shots)
-    strip = cv2.dilate(behind, disc(FOOT_PX))
-    length = round(FOOT_ROW * max(*(k.size_px[1] for k in kinds), FOOT_PX))
-    level = 0.5 * min(k.least_peak for k in kinds)
-    foot = np.zeros_like(behind)
-    for shot in shots.values():
-        row = ((np.abs(shot.cover) > level) & (strip > 0)).astype(np.uint8)
-        for size in ((length, 1), (1, length)):
-            foot |= np.asarray(cv2.morphologyEx(row, cv2.MORPH_OPEN, np.ones(size, np.uint8)), np.uint8)
-    place = cv2.dilate(foot, np.ones((3, 3), np.uint8)) > 0
-    return {n: replace(s, cover=np.where(place, np.float32(0), s.cover)) for n, s in shots.items()}
 
 
 def _full_cover(shots: Sequence[ShotCover], k: int, kind: KindHint, usable: NDArray[np.bool_]) -> float:
@@ -380,12 +362,14 @@ def _full_cover(shots: Sequence[ShotCover], k: int, kind: KindHint, usable: NDAr
 
 def _spread(discriminant: Discriminant, colour: LearnedColour) -> float:
     """Standard deviation of cover that the kind's own colours make, usual over the floor."""
+    # A sample is enough for medians over the floor.
     sample = discriminant.filter[::16, ::16].reshape(-1, 3)
     return float(np.sqrt(np.median(np.einsum("ni,ij,nj->n", sample, colour.covariance, sample))))
 
 
 def _usual_apart(floor: BareFloor, colour: LearnedColour) -> float:
     """How far the kind's own colour is from shaded floor, usual over the floor, in standard deviations."""
+    # A sample is enough for medians over the floor.
     some = np.s_[::16, ::16]
     mean = floor.mean[some]
     return float(np.median(from_shaded_floor(colour.over(mean.shape[:2]), mean, floor.noise.sigma[some])))

@@ -91,6 +91,7 @@ def memberships(
     weights = np.full(kinds + others.shape[1], 1 / (kinds + others.shape[1]))
     for _ in range(ROUNDS):
         member = _shares(sample, others[chosen], means, spreads, weights, possible[chosen])
+        # No share dies out for good.
         weights = np.maximum(member.mean(axis=0), 1e-4)
         total = member[:, :kinds].sum(axis=0)
         seen = np.stack([member[:, k] @ sample[k] for k in range(kinds)])
@@ -123,6 +124,7 @@ def like_debris(
     result = np.zeros(view.shape[:2], bool)
     means, spread = colour_places(colours), np.diag(np.append(MOST_SD[:2], SHADED_SD) ** 2)
     floor = colour_places(floor_colours)
+    # Without the odd pixels at either end.
     low, high = np.quantile(floor[:, 2], [0.01, 0.99])
     evenly = 1 / max(float(high - low), CELL)
 
@@ -156,6 +158,7 @@ def _shares(
 ) -> Floats:
     own = np.stack([_normal(p - m, s) for p, m, s in zip(places, means, spreads, strict=True)], axis=-1) * possible
     joint = np.concatenate([own, others], axis=1) * weights
+    # Off 0 where all densities underflow.
     return np.asarray(joint / np.maximum(joint.sum(axis=1, keepdims=True), 1e-300))
 
 

@@ -40,6 +40,7 @@ def _brightness_and_contrast(floor: NDArray[np.float32]) -> tuple[NDArray[np.flo
     lie a little beside each other, how far it stands out.
     """
     grey = brightness(floor)
+    # Scharr's weights give 32 for a change of 1 from pixel to pixel.
     gx = cv2.Scharr(grey, cv2.CV_32F, 1, 0, scale=1 / 32)
     gy = cv2.Scharr(grey, cv2.CV_32F, 0, 1, scale=1 / 32)
     return grey, np.maximum(cv2.magnitude(gx, gy), np.abs(grey - cv2.blur(grey, (3, 3))))
@@ -55,6 +56,7 @@ def learn_noise(difference: NDArray[np.float32], floor: NDArray[np.float32], usa
     usable : ndarray of bool, shape (H, W)
         Floor seen in both. Debris may lie on less than half of it: spreads are medians.
     """
+    # So many leave thousands for each bin of brightness and contrast.
     stride = max(1, int(np.sqrt(usable.sum() / 400_000)))
     chosen = np.zeros_like(usable)
     chosen[::stride, ::stride] = usable[::stride, ::stride]
@@ -182,12 +184,19 @@ def learn_mix(
     A photo's colour noise comes in blocks (chroma subsampling, JPEG) that do not average out over a
     grain as its brightness noise does, so colour deserves less trust than single pixels suggest.
     """
-    z = difference / sigma
-    extreme = (np.abs(z) > 4).any(axis=-1) | ~usable
+    z, extreme = np.empty_like(difference), np.empty(usable.shape, np.float32)
+
+    def work(rows: slice) -> None:
+        np.divide(difference[rows], sigma[rows], out=z[rows])
+        red, green, blue = cv2.split(np.abs(z[rows]))
+        extreme[rows] = (cv2.max(cv2.max(red, green), blue) > 4) | ~usable[rows]
+        np.clip(z[rows], -4, 4, out=z[rows])
+
+    over_strips(work, usable.shape[0])
     reach = max(1, round(0.5 * grain_px))
     # Keep clear of debris: its blurred rim and its shade are no noise.
-    busy = cv2.blur(extreme.astype(np.float32), (4 * reach + 1, 4 * reach + 1)) > 0.02
-    smooth = cv2.GaussianBlur(np.clip(z, -4, 4), (0, 0), max(0.25 * grain_px, 0.5))
+    busy = cv2.blur(extreme, (4 * reach + 1, 4 * reach + 1)) > 0.02
+    smooth = cv2.GaussianBlur(z, (0, 0), max(0.25 * grain_px, 0.5))
     sample = smooth[::3, ::3][~busy[::3, ::3]]
     if len(sample) < FEWEST:
         return np.eye(3)
@@ -195,6 +204,7 @@ def learn_mix(
     keep = np.ones(len(sample), bool)
     covariance = np.eye(3)
     for _ in range(3):
+        # A ridge far below the noise, whose variance is about 1 here; kept is what lies within three deviations.
         covariance = np.cov(sample[keep].T) + 1e-6 * np.eye(3)
         distance = np.einsum("ni,ij,nj->n", sample, np.linalg.inv(covariance), sample)
         keep = distance < 9

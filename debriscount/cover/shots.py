@@ -51,6 +51,7 @@ class Shots:
             for name, view in views.items()
         }
         self.smallest, self.largest = min(k.size_px[0] for k in kinds), max(k.size_px[1] for k in kinds)
+        # In a window three large grains wide floor is the median; of finer grains fifteen pixels hold enough.
         self.window = max(3 * self.largest, 15.0)
         # Grains of a few pixels are narrower than the photo's colour blocks: their colour is smeared, their
         # brightness is not, and their own shade is too small to be told from them.
@@ -87,6 +88,7 @@ class Shots:
             if name != self.reference:
                 busy = covered[name] | covered[self.reference] | ~self.usable
                 both = cv2.dilate(busy.astype(np.uint8), disc(RIM_PX)) == 0
+                # Light changes over no less than two grains; narrower windows would follow the pattern of the floor.
                 self.matched[name] = view * supple_gain(view, target, both, max(2 * self.largest, 24.0))
 
     def floor(self, covered: Mapping[str, NDArray[np.bool_]], before: BareFloor) -> BareFloor:

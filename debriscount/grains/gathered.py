@@ -38,6 +38,7 @@ def gathered_grains(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint,
         (~spots.seeds).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_CCOMP
     )
     labels = np.where(spots.near, nearest, 0).astype(np.int32)
+    # Gloss and noise beyond what debris can come to are cut off.
     weight = np.clip(spots.own, -2 * shot.sigma, 1.5) / np.float32(full)
     sure = np.zeros(int(labels.max()) + 1, bool)
     sure[labels[spots.seeds & (spots.smooth > (1 + TIGHTER) * spots.limit)]] = True

@@ -42,6 +42,7 @@ def sum_grains(found: Labelled) -> Sums:
     count = int(number.max()) + 1 if len(number) else 1
     area = np.asarray(np.bincount(number, weight, count)[1:], float)
     tight = np.asarray(np.bincount(number, found.tight[rows, columns].astype(float), count)[1:], float)
+    # Off 0, so that every grain has a middle.
     plain = np.maximum(weight, 1e-6)
     total = np.bincount(number, plain, count)[1:]
     with np.errstate(invalid="ignore"):

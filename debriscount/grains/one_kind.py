@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from ..cover.colours import APART
 from ..cover.kinds import KindHint
 from ..cover.maps import ShotCover
-from .outlined import SMOOTHED
+from .outlined import CALM_PX, CALMED
 from .split import split_grains
 
 #: Cover from which a pixel is debris, whatever its kind: half.
@@ -33,8 +33,8 @@ def kinds_by_grain(shot: ShotCover, kinds: Sequence[KindHint]) -> NDArray[np.uin
     """
     if not all(kind.outlined for kind in kinds) or len(kinds) == 1:
         return shot.kind
-    smooth = cv2.GaussianBlur(shot.cover, (0, 0), 0.7)
-    mask = smooth > np.maximum(DEBRIS, APART * SMOOTHED * shot.sigma)
+    smooth = cv2.GaussianBlur(shot.cover, (0, 0), CALM_PX)
+    mask = smooth > np.maximum(DEBRIS, APART * CALMED * shot.sigma)
     sizes = (min(kind.size_px[0] for kind in kinds), max(kind.size_px[1] for kind in kinds))
     labels = split_grains(np.asarray(mask), sizes)
     count = int(labels.max()) + 1

@@ -15,7 +15,7 @@ from .split import split_grains
 
 #: What the smoothing below leaves of a photo's noise: 0.40 of white noise (0.7 px; 1 / (2 sqrt(pi) s)), and a photo's
 #: noise is smoother than white.
-SMOOTHED = 0.5
+CALM_PX, CALMED = 0.7, 0.5
 #: A tighter colour limit that is tried, as a share of full cover.
 TIGHTER = 0.1
 #: Grains are told apart at this share of the way from the floor around to their own level: higher than the outline,
@@ -104,8 +104,8 @@ class _Heights:
 
 
 def _heights(cover: NDArray[np.float32], shot: ShotCover, kind: KindHint) -> _Heights:
-    smooth = np.asarray(cv2.GaussianBlur(cover, (0, 0), 0.7), np.float32)
-    noise = APART * SMOOTHED * shot.sigma
+    smooth = np.asarray(cv2.GaussianBlur(cover, (0, 0), CALM_PX), np.float32)
+    noise = APART * CALMED * shot.sigma
     level = _own_level(smooth, noise, kind)
     ground = _ground(smooth, level)
     span = level - ground
@@ -125,7 +125,7 @@ def least_area_px(kind: KindHint) -> float:
 
 def _unlike_floor(apart: NDArray[np.float32]) -> _Heights:
     """Departure from floor in any shade as a share of its highest value hereabouts; 0 where it does not stand out."""
-    smooth = cv2.GaussianBlur(apart, (0, 0), 0.7)
+    smooth = cv2.GaussianBlur(apart, (0, 0), CALM_PX)
     top = cv2.dilate(smooth, np.ones((2 * LEVEL_PX + 1, 2 * LEVEL_PX + 1), np.uint8))
     seen = smooth > SURELY_APART
     shares = (np.where(seen, height / np.maximum(top, SURELY_APART), np.float32(0)) for height in (apart, smooth))
@@ -139,8 +139,10 @@ def _own_level(smooth: NDArray[np.float32], noise: NDArray[np.float32], kind: Ki
     """
     side = 2 * int(min(0.5 * kind.size_px[0], LEVEL_PX)) + 1
     top = cv2.dilate(smooth, np.ones((side, side), np.uint8))
+    # Four fifths of the highest is the inside of a grain, a fifth its rim; what exceeds full cover by a tenth is gloss.
     inside = (smooth > np.maximum(0.8 * np.minimum(top, 1.1), noise)).astype(np.float32)
     share = cv2.blur(inside, (side, side))
+    # Gloss counts as full cover and a fifth at most. Below two fifths of it no inside of a grain lies, even in shade.
     level = cv2.blur(np.minimum(smooth, 1.2) * inside, (side, side)) / np.maximum(share, 1e-3)
     return np.asarray(np.clip(np.where(share > 1e-3, level, top), 0.4, 1), np.float32)
 

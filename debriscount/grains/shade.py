@@ -76,6 +76,7 @@ def unclaimed_shades(
     inner = inner[:: max(1, len(inner) // SAMPLE)]
     if not len(inner):
         return nothing
+    # Calms single pixels; a grain's shade stays.
     smooth = cv2.GaussianBlur(light, (0, 0), 0.7)
     known = smooth[::3, ::3][light[::3, ::3] != 0]
     noise = robust_sd(known, 0.0) if len(known) else 0.0
@@ -85,6 +86,7 @@ def unclaimed_shades(
     if usual <= USUALLY_DARKER * noise:
         return nothing
     shade = (smooth < -max(HALF * usual, APART * noise)) & ~debris
+    # Two pixels around debris are its own blurred rim.
     beside = cv2.dilate(debris.astype(np.uint8), np.ones((5, 5), np.uint8))
     claimed = np.maximum(_claimed(shade, column, row, inner, reach), beside)
     _, labels, stats, middles = cv2.connectedComponentsWithStats(shade.astype(np.uint8), connectivity=8)

@@ -92,6 +92,12 @@ def read_debris(path: str | PathLike[str]) -> DebrisKind:
     ------
     InputFileError
         With file, line, key and value, for whatever is wrong.
+
+    Examples
+    --------
+    >>> lentils = read_debris("red-lentils.toml")
+    >>> lentils.name, lentils.size_mm
+    ('red lentils', (4.14, 5.58))
     """
     toml = read_toml(Path(path), "debris file")
     content = validated(DebrisFile, toml)

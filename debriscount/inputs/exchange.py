@@ -194,7 +194,8 @@ def _undo(folder: Path, work: Path, names: list[str]) -> None:
     for path in sorted((work / _OLD).glob("*"), key=lambda path: path.name in names[:1]):
         if (folder / path.name).exists():
             raise OutputError(
-                f"{folder / path.name}: is in the place of a file of an earlier result, now {path}. Move it elsewhere."
+                f"{folder / path.name}: stands where a file of an earlier result belongs, which is now {path}. "
+                "Move it elsewhere."
             )
         path.rename(folder / path.name)
     _to_disk(folder)

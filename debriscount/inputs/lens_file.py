@@ -1,6 +1,6 @@
 """lens.toml: read, checked, and handed on as a ``CameraLens``; and written."""
 
-import json
+from dataclasses import asdict
 from os import PathLike
 from pathlib import Path
 from typing import Annotated
@@ -20,6 +20,8 @@ _Share = Annotated[Number, Field(ge=0, le=100)]
 _Doubt = Annotated[Number, Field(ge=0, le=1e9)]
 _Pixels = Annotated[int, Field(strict=True, ge=64, le=100_000)]
 _TERMS = ("k1", "k2", "k3", "p1", "p2")
+#: Focal lengths of some thousand pixels to a ten-thousandth.
+_DIGITS = 8
 
 
 class _LensTable(Table):
@@ -66,7 +68,7 @@ class LensFile(Table):
 
 
 def read_lens(path: str | PathLike[str]) -> CameraLens:
-    """Read a lens file.
+    r"""Read a lens file.
 
     Parameters
     ----------
@@ -81,6 +83,14 @@ def read_lens(path: str | PathLike[str]) -> CameraLens:
     ------
     InputFileError
         With file, line, key and value, for whatever is wrong.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> size = "size_px = [4032, 3024]\nfocal_px = [3010.0, 3010.0]\ncenter_px = [2016.0, 1512.0]"
+    >>> _ = Path("desk.toml").write_text(f'[lens]\nname = "desk"\n{size}\n')
+    >>> read_lens("desk.toml").focal_px
+    (3010.0, 3010.0)
     """
     toml = read_toml(Path(path), "lens file")
     content = validated(LensFile, toml)
@@ -120,20 +130,17 @@ def read_lens(path: str | PathLike[str]) -> CameraLens:
 
 def lens_toml(lens: CameraLens, remark: str = "") -> str:
     """Return a lens as a lens file; each line of ``remark`` becomes a comment at its head."""
-    lines = [f"# {line}" for line in remark.splitlines()]
-    lines += ["[lens]", f"name = {_text(lens.name)}", f"size_px = [{lens.size_px[0]}, {lens.size_px[1]}]"]
-    lines += [f"focal_px = {_pair(lens.focal_px)}", f"center_px = {_pair(lens.center_px)}"]
-    lines += [f"{term} = {v:.8g}" for term, v in zip(_TERMS, (*lens.radial, *lens.tangential), strict=True)]
-    if lens.focal_length_mm is not None:
-        lines.append(f"focal_length_mm = {lens.focal_length_mm:g}")
-    how = lens.calibration
-    if how is not None:
-        lines += ["", "[calibration]", f'date = "{how.date}"', f"photos = {how.photos}", f"rms_px = {how.rms_px:.4g}"]
-        lines += [f"coverage_percent = {how.coverage_percent:.4g}", f"reach_percent = {how.reach_percent:.4g}"]
-        lines += [f'verdict = "{how.verdict}"', f"reasons = [{', '.join(_text(reason) for reason in how.reasons)}]"]
-        lines += [f"u_focal_px = {_pair(how.u_focal_px)}", f"u_center_px = {_pair(how.u_center_px)}"]
-        lines += [f"u_{term} = {v:.3g}" for term, v in zip(_TERMS, (*how.u_radial, *how.u_tangential), strict=True)]
-    return "\n".join(lines) + "\n"
+    from .toml_write import toml_text
+
+    told = {"name": lens.name, "size_px": lens.size_px, "focal_px": lens.focal_px, "center_px": lens.center_px}
+    terms = dict(zip(_TERMS, (*lens.radial, *lens.tangential), strict=True))
+    content = {"lens": {**told, **terms, "focal_length_mm": lens.focal_length_mm}}
+    if lens.calibration is not None:
+        how = asdict(lens.calibration)
+        doubts = zip(_TERMS, (*how.pop("u_radial"), *how.pop("u_tangential")), strict=True)
+        how |= {name: float(f"{how[name]:.4g}") for name in ("rms_px", "coverage_percent", "reach_percent")}
+        content["calibration"] = how | {f"u_{term}": float(f"{doubt:.3g}") for term, doubt in doubts}
+    return toml_text(content, {}, head=remark, digits=_DIGITS)
 
 
 def write_lens(lens: CameraLens, path: str | PathLike[str], remark: str = "") -> Path:
@@ -189,11 +196,3 @@ def refuse_other_files(path: Path) -> None:
         read_lens(path)
     except InputFileError:
         raise OutputError(f"{path}: is there already and is no lens file. Choose another name.") from None
-
-
-def _text(value: str) -> str:
-    return json.dumps(value, ensure_ascii=False)
-
-
-def _pair(values: tuple[float, float]) -> str:
-    return f"[{values[0]:.8g}, {values[1]:.8g}]"

@@ -91,6 +91,12 @@ def read_patch(path: str | PathLike[str]) -> Patch:
     ------
     InputFileError
         With file, line, key and value, for whatever is wrong.
+
+    Examples
+    --------
+    >>> patch = read_patch("patch.toml")
+    >>> patch.width_mm, patch.height_mm, patch.walls
+    (600.0, 400.0, ('top', 'left'))
     """
     toml = read_toml(Path(path), "patch file")
     content = validated(PatchFile, toml)

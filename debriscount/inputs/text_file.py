@@ -62,7 +62,7 @@ def file_content(path: Path, what: str, most_bytes: int = MOST_BYTES) -> bytes:
     except OSError as error:
         raise InputFileError(f"{path}: cannot be read ({error.strerror}). Check the path and the file.") from None
     except ValueError:  # a null character in the path
-        raise InputFileError(f"{path}: cannot be a path. Give the path of the {what}.") from None
+        raise InputFileError(f"{path}: is not a valid path. Give the path of the {what}.") from None
     if len(content) > most_bytes:
         raise InputFileError(f"{path}: is larger than {most_bytes / 1e6:g} MB, more than any {what}. Give a {what}.")
     return content

@@ -97,7 +97,7 @@ def read_toml(path: Path, what: str) -> TomlText:
     for place in numbers_beyond_measure(content):
         raise toml.error(
             place,
-            f"{'.'.join(map(str, place))} must be 0, or from {LEAST_NUMBER:g} to {MOST_NUMBER:g} either way."
+            f"{'.'.join(map(str, place))} must be 0, or between {LEAST_NUMBER:g} and {MOST_NUMBER:g}, with either sign."
             " Correct this number.",
         )
     return toml

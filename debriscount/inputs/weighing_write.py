@@ -2,8 +2,7 @@
 
 from typing import Any
 
-import tomlkit
-
+from .toml_write import toml_text
 from .weighing import G_PER_UNIT, Net, Weighing
 
 _REMARKS = {
@@ -17,6 +16,8 @@ _REMARKS = {
     "usual_before": "bin when clean",
     "emptied": "content of the bin",
 }
+#: They undo what conversion to grams added: the heaviest load to a ten-millionth of a gram.
+_DIGITS = 12
 
 
 def weighing_toml(weighing: Weighing) -> str:
@@ -32,16 +33,13 @@ def weighing_toml(weighing: Weighing) -> str:
     str
         What `debriscount.inputs.weighing_file.read_weighing` reads as the same weighing.
     """
-    unit, document = weighing.unit, tomlkit.document()
-    for name, content in _tables(weighing).items():
-        table = tomlkit.table()
-        for key, value in content.items():
-            named = key if key in ("kind", "unit", "sensitivity_percent") else f"{key}_{unit}"
-            table.add(named, value)
-            if key in _REMARKS:
-                table[named].comment(_REMARKS[key])
-        document.add(name, table)
-    return tomlkit.dumps(document)
+    unit = weighing.unit
+
+    def named(key: str) -> str:
+        return key if key in ("kind", "unit", "sensitivity_percent") else f"{key}_{unit}"
+
+    content = {name: {named(key): value for key, value in table.items()} for name, table in _tables(weighing).items()}
+    return toml_text(content, {named(key): remark for key, remark in _REMARKS.items()}, digits=_DIGITS)
 
 
 def _tables(weighing: Weighing) -> dict[str, dict[str, Any]]:
@@ -85,7 +83,7 @@ def _scale(weighing: Weighing) -> dict[str, Any]:
     return {
         "kind": "kitchen" if usual else None,
         "unit": unit if unit != "g" else None,
-        **{key: None if value is None else _plain(value, unit) for key, value in grams.items()},
+        **{key: None if value is None else value / G_PER_UNIT[unit] for key, value in grams.items()},
         "sensitivity_percent": scale.sensitivity_percent or None,
     }
 
@@ -93,20 +91,11 @@ def _scale(weighing: Weighing) -> dict[str, Any]:
 def _net(net: Net | None, unit: str) -> Any:
     if net is None:
         return None
-    if not net.tare_g:
-        return _loads(net.gross_g, unit)
-    pair = tomlkit.inline_table()
-    pair.update({"gross": _loads(net.gross_g, unit), "tare": _loads(net.tare_g, unit)})
-    return pair
+    loads = _loads(net.gross_g, unit)
+    return {"gross": loads, "tare": _loads(net.tare_g, unit)} if net.tare_g else loads
 
 
 def _loads(values_g: tuple[float, ...], unit: str) -> Any:
-    """Return one reading as a number, several as a list."""
-    values = [_plain(value, unit) for value in values_g]
+    """Return one reading as a number, several as a list, in the weighing's unit."""
+    values = [value / G_PER_UNIT[unit] for value in values_g]
     return values[0] if len(values) == 1 else values
-
-
-def _plain(value_g: float, unit: str) -> float | int:
-    """Return a mass in its unit as a person writes it; nine decimals undo what conversion to grams added."""
-    value = round(value_g / G_PER_UNIT[unit], 9)
-    return int(value) if value.is_integer() else value

@@ -205,7 +205,7 @@ def _sway_faults(patch: Patch) -> Iterator[str]:
     elif moved > MOST_SWAY:
         yield (
             "the markers lie too nearly on one line, or too far to one side of the patch: a millimetre of tape error at"
-            f" them moves a corner of the patch by {moved:.1f} mm, {MOST_SWAY:g} mm being the most."
+            f" them moves a corner of the patch by {moved:.1f} mm; {MOST_SWAY:g} mm is the limit."
             " Lay at least one marker farther to the side."
         )
 
@@ -223,5 +223,5 @@ def _size_faults(patch: Patch, megapixels: float) -> Iterator[str]:
         yield (
             f"marker{'s' * (len(ids) > 1)} {', '.join(map(str, ids))}: a square of {side:g} mm is too small to be read:"
             f" in a photo of {megapixels:g} megapixels that shows everything, each of its modules, a sixth of the side,"
-            f" is {seen[ids[0]]:.1f} px wide, {LEAST_MODULE_PX:g} px being the least. {advice}, or a smaller patch."
+            f" is {seen[ids[0]]:.1f} px wide; it must be {LEAST_MODULE_PX:g} px at least. {advice}, or a smaller patch."
         )

@@ -98,7 +98,9 @@ def corrected_text(text: str, ruler_mm: float, name: str) -> str:
 
 def _check_reading(ruler_mm: float) -> None:
     if ruler_mm == RULER_MM:
-        raise SheetError("the printed ruler measures 100 mm: the squares have their true size, nothing is to correct.")
+        raise SheetError(
+            "the printed ruler measures 100 mm: the squares have their true size, there is nothing to correct."
+        )
     if not abs(ruler_mm - RULER_MM) <= _MOST_OFF_MM:
         raise SheetError(
             f"printed ruler of {ruler_mm:g} mm: that is more than {_MOST_OFF_MM:g} % off. Read it again, in millimetres"

@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 from matplotlib import get_data_path, style
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, get_font
 from matplotlib.lines import Line2D
@@ -158,6 +157,8 @@ def pdf_bytes(pages: Sequence[Page], title: str) -> bytes:
     """Return pages as one PDF."""
     content = io.BytesIO()
     about = {"Title": title, "Creator": None, "Producer": None, "CreationDate": None}
+    from matplotlib.backends.backend_pdf import PdfPages  # plots do without, and it takes long to load
+
     with PdfPages(content, metadata=about) as pdf:
         for page in pages:
             pdf.savefig(page.figure)

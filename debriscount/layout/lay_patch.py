@@ -81,7 +81,9 @@ def check_sizes(width_mm: float, height_mm: float, edge_mm: float, corner_mm: fl
             raise PatchLayoutError(f"patch {label} must be from {_LEAST_MM:g} to {_MOST_MM:g}, got {value:g}.")
     for label, depth in (("edge_mm", edge_mm), ("corner_mm", corner_mm), ("margin_mm", margin_mm)):
         if not 0 <= depth < min(width_mm, height_mm):
-            raise PatchLayoutError(f"zone {label} must be from 0 to below the patch's short side, got {depth:g}.")
+            raise PatchLayoutError(
+                f"zone {label} must be 0 or more and less than the patch's short side, got {depth:g}."
+            )
 
 
 def usual_side_mm(width_mm: float, height_mm: float, margin_mm: float, walls: Sequence[str] = ()) -> float:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -87,17 +87,20 @@ def patch_among(
     c, s = np.cos(turn), np.sin(turn)
     onto = np.array([[c, -s], [s, c]])
     origin = middle + shift - np.array([width / 2, height / 2]) @ onto.T
-    laid = tuple(
-        replace(
-            marker,
-            center_mm=tuple(round(float(v), 2) for v in (np.array(marker.center_mm) - origin) @ onto),
-            side_mm=round(float(marker.side_mm), 3),
-            turned_deg=round(float((marker.turned_deg - np.rad2deg(turn) + 180) % 360 - 180), 3),
-        )
-        for marker in markers
-    )
+    laid = tuple(_moved(marker, onto, origin, float(np.rad2deg(turn))) for marker in markers)
     patch = Patch(name, width, height, (), laid, min(30.0, min(size_mm) // 4), min(60.0, min(size_mm) // 2), margin_mm)
     return patch, _found_by(patch), patch.corners_mm() @ onto.T + origin
+
+
+def _moved(marker: Marker, onto: Floats, origin: Floats, turn_deg: float) -> Marker:
+    """A square as the patch has it, rounded to what a person would write."""
+    x, y = (np.array(marker.center_mm) - origin) @ onto
+    return Marker(
+        marker.id,
+        (round(float(x), 2), round(float(y), 2)),
+        round(float(marker.side_mm), 3),
+        round(float((marker.turned_deg - turn_deg + 180) % 360 - 180), 3),
+    )
 
 
 def _room_mm(papers: Floats, width: float, height: float) -> float:

@@ -5,7 +5,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from .records import CornerReach, Explanation, Interval, Lanes, Leftovers, MissedPlace, PassStep, Reach, Scatter, Walls
+from ..stats.proportion import Interval
+from .records import CornerReach, Explanation, Lanes, Leftovers, MissedPlace, PassStep, Reach, Scatter, Walls
 from .wording import around, length_text, share_text
 
 #: From 0 degrees, along x, in steps of 45; y points down.
@@ -114,7 +115,7 @@ def _reached(reach: Reach | None, scatter: Scatter) -> Iterator[Explanation]:
         yield Explanation("reach unknown", None, "Where the machine went cannot be told.")
         return
     reached, pickup, interval = whole.share_percent, whole.pickup_percent, whole.interval95
-    part = f" (told for {100 * reach.told_share:.0f} % of the patch)" if reach.told_share < _TOLD_ENOUGH else ""
+    part = f" (known for {100 * reach.told_share:.0f} % of the patch)" if reach.told_share < _TOLD_ENOUGH else ""
     away = share_text(_rest_of(reached), _rest(interval))
     never = never95 = None
     # What was flung out is not picked up, but no leftover of the patch.
@@ -127,7 +128,7 @@ def _reached(reach: Reach | None, scatter: Scatter) -> Iterator[Explanation]:
         yield Explanation("reach unknown", None, "How much debris lay where the machine never went cannot be told.")
     else:
         # A pass that took next to nothing tells nothing of where it was.
-        alike = " or where it took nothing, which looks alike" if pickup is None else ""
+        alike = " or where it took nothing, which looks the same" if pickup is None else ""
         sentence = f"{_capital(away)} of the debris lay where the machine never went{alike}{part}"
         holding = share_text(never, never95)
         more = "" if holding is None else f" That is {holding} {_LEFT}."

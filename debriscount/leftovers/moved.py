@@ -14,6 +14,8 @@ ALIKE = 1.33
 #: Standard deviations of a still grain's place from which it has moved: with some thousand grains none by chance
 #: (Rayleigh: exp(-5²/2) is 4 in a million).
 SURE = 5.0
+#: Share of the overlap that a disc loses by moving which has to be lost: halfway between lying still and having moved.
+BORNE_OUT = 0.5
 #: Median of the Rayleigh distribution in units of its scale: sqrt(2 ln 2).
 RAYLEIGH_MEDIAN = float(np.sqrt(2 * np.log(2)))
 
@@ -43,6 +45,7 @@ def nearest_grains(
     places = np.stack([grains.x_mm + offset_mm[0], grains.y_mm + offset_mm[1]], axis=-1)
     apart, index = cKDTree(np.stack([others.x_mm, others.y_mm], axis=-1)).query(places)
     area = others.area_mm2[index]
+    # Off 0.
     ratio = grains.area_mm2 / np.maximum(area, 1e-12)
     alike = (ratio < ALIKE) & (ratio > 1 / ALIKE)
     near = apart < others.diameter_mm[index]
@@ -61,9 +64,34 @@ def place_sigma_mm(near: NearestGrains, still: Mask, apart_mm: float) -> float |
     return max(float(np.median(apart)) / RAYLEIGH_MEDIAN, apart_mm) if len(apart) else None
 
 
-def moved_grains(near: NearestGrains, sigma_mm: float) -> Mask:
-    """Which grains lie beside the nearest other one, but surely not in its place."""
-    return near.comparable & (near.apart_mm > SURE * sigma_mm + near.unlike_mm)
+def moved_grains(near: NearestGrains, sigma_mm: float, overlap: Floats, diameter_mm: Floats) -> Mask:
+    """Which grains lie beside the nearest other one, but surely not in its place.
+
+    Parameters
+    ----------
+    near : NearestGrains
+        Of N grains.
+    sigma_mm : float
+        Standard deviation of a coordinate of grains that lie still.
+    overlap : ndarray of float64, shape (N,)
+        Share of each grain that the other shot covers, 1 for one that lies still.
+    diameter_mm : ndarray of float64, shape (N,)
+        Of discs as large as the grains.
+
+    Returns
+    -------
+    ndarray of bool, shape (N,)
+        True where the middles lie apart, and debris covers the grain so much less that it bears them out: by half of
+        what a disc loses that moves so far. Middles alone also move where a neighbour hides part of a grain.
+    """
+    lost = 1 - overlap_of_discs(near.apart_mm / np.maximum(diameter_mm, 1e-9))
+    return near.comparable & (near.apart_mm > SURE * sigma_mm + near.unlike_mm) & (1 - overlap > BORNE_OUT * lost)
+
+
+def overlap_of_discs(apart: Floats) -> Floats:
+    """Share of a disc that an equal one covers whose middle lies ``apart`` diameters away (lens of two circles)."""
+    t = np.clip(apart, 0, 1)
+    return np.asarray(2 / np.pi * (np.arccos(t) - t * np.sqrt(1 - t**2)))
 
 
 def alone(grains: GrainTable) -> Mask:

@@ -68,6 +68,7 @@ def overlaps(grains: SeenGrains, other: SeenGrains) -> Overlaps:
 
     def shares(dx: int, dy: int) -> Floats:
         r, c = np.clip(rows + dy, 0, height - 1), np.clip(columns + dx, 0, width - 1)
+        # Off 0.
         cover = np.bincount(number, _counted(other.cover[r, c]), count) / np.maximum(own, 1e-9)
         if not faint.any():
             return np.asarray(cover)

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..grains.table import GrainTable
+from ..stats.proportion import Interval
 from ..stats.quantity import Z95, coverage_factor95
-from .records import FurtherPass, Interval, PassStep, Reach
+from .records import FurtherPass, PassStep, Reach
 
 #: Percentage points; a gain as small is none that another could be a multiple of.
 _LEAST_GAIN = 1e-9
@@ -118,6 +119,7 @@ def further_pass(pickups: Sequence[Pickup]) -> FurtherPass | None:
     last_low, last_high = pickups[-1].interval95 or (known[-1], known[-1])
     u_last = (last_high - last_low) / 2 / Z95
     u_spread = left * float(shares.std(ddof=1)) / 100
+    # Anywhere between the two is as likely: variance of an even distribution, width squared over 12.
     u = float(np.sqrt((afresh - repeated) ** 2 / 12 + u_spread**2 + u_last**2))
     # Of the variance, squared; where it is next to nothing the normal factor holds.
     part = (u_spread / u) ** 4 if u > 0 else 0.0

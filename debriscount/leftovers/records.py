@@ -13,6 +13,7 @@ from ..arrays import Floats, Mask
 from ..grains.table import GrainTable
 from ..inputs.patch import zone_in_patch
 from ..registration.grid import FloorGrid
+from ..stats.proportion import Interval
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -53,7 +54,6 @@ def in_patch(grains: GrainTable) -> Mask:
     return zone_in_patch(grains.zone)
 
 
-Interval = tuple[float, float]
 Places = tuple[tuple[float, float], ...]
 
 

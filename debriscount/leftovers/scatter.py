@@ -8,9 +8,9 @@ from scipy.special import bdtrc
 from ..arrays import Floats, Mask
 from ..grains.table import GrainTable
 from ..inputs.patch import MARGIN, WALL_SIDES, Patch
-from ..stats.proportion import effective_count, wilson
+from ..stats.proportion import Interval, effective_count, wilson
 from .losses import BY_CHANCE, Moved, moved_from_losses, one_way
-from .records import Fates, Interval, Scatter, in_patch
+from .records import Fates, Scatter, in_patch
 
 #: Earlier grains nearest to a later one among which those that it touches are sought.
 _NEIGHBOURS = 6

@@ -111,10 +111,16 @@ def _judge(
     moved, found_out = np.zeros(count, bool), np.zeros((len(seen.offsets_px), count), bool)
     if pairs is not None and sigma_mm is not None:
         each_other = nearest_grains(others, grains).index[pairs.index] == np.arange(count)
-        moved = own & moved_grains(pairs, sigma_mm) & ~seen.faint & each_other
+        size = grains.diameter_mm
+        moved = own & moved_grains(pairs, sigma_mm, seen.here / usual, size) & ~seen.faint & each_other
         # A grain that chance puts onto an earlier one would be found out in the same way.
         beside = [nearest_grains(grains, others, (dx * mm_per_px, dy * mm_per_px)) for dx, dy in seen.offsets_px]
-        found_out = np.array([moved_grains(near, sigma_mm) & ~seen.faint for near in beside])
+        found_out = np.array(
+            [
+                moved_grains(near, sigma_mm, there / usual, size) & ~seen.faint
+                for near, there in zip(beside, seen.by_chance, strict=True)
+            ]
+        )
     area = np.where(own, grains.area_mm2, 0.0)
     total = float(area.sum())
     shares = []

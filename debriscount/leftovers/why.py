@@ -13,6 +13,8 @@ from .losses import moved_from_losses
 from .passes import Pickup, further_pass, of_found, pass_step
 from .reach.find import Pickups, find_reach
 from .reach.missed import find_missed
+from .reach.sites import gather_sites
+from .reach.survival import Survival, learn_survival
 from .records import Explained, Fates, PassStep, Reach, WhyLeft
 from .scatter import find_scatter
 from .shares import leftovers_of, why_split
@@ -71,7 +73,9 @@ def why_left(
             whole, own = whole.only(real["before"], real[name]), own.only(real[begun], real[name])
         zones, earlier = pickups[number - 1], None if number == 1 else pickups[number - 2]
         last = passes[-1].reach if passes else None
-        reach = find_reach(own, patch, _of_found(zones, earlier), None if last is None else last.grid)
+        survival, reach = learn_survival(gather_sites(own, patch), patch), None
+        if survival is not None:
+            reach = find_reach(survival, own, patch, _of_found(zones, earlier), None if last is None else last.grid)
         step = pass_step(
             number, zones["patch"], None if earlier is None else earlier["patch"], reach, last, own.earlier
         )
@@ -79,7 +83,7 @@ def why_left(
         moved = moved_from_losses(own, patch)
         entries = np.flatnonzero(real[name]) if real else np.arange(len(untouched))
         way[entries[moved.grains]] = moved.way_mm
-        passes.append(_explained(patch, list(kinds), whole, own, reach, step, untouched, way))
+        passes.append(_explained(patch, list(kinds), whole, own, survival, reach, step, untouched, way))
         steps.append(step)
     return Explained(tuple(passes), tuple(steps), further_pass([zones["patch"] for zones in pickups]))
 
@@ -89,14 +93,16 @@ def _explained(
     kind_names: Sequence[str],
     whole: Fates,
     own: Fates,
+    survival: Survival | None,
     reach: Reach | None,
     step: PassStep,
     untouched: Floats,
     way_mm: Floats,
 ) -> WhyLeft:
-    leftovers, lanes = leftovers_of(whole, patch, kind_names), find_lanes(own, patch)
-    missed = () if reach is None else find_missed(own, patch, reach, lanes)
-    walls, scatter = find_walls(own, patch), find_scatter(own, patch)
+    leftovers, said = leftovers_of(whole, patch, kind_names), None if survival is None else survival.of_grains(own)
+    lanes = None if said is None else find_lanes(said, own, patch)
+    missed = () if survival is None or reach is None else find_missed(survival, own, patch, reach, lanes)
+    walls, scatter = find_walls(said, own, patch), find_scatter(own, patch)
     sentences = findings(leftovers, reach, lanes, missed, walls, scatter, step)
     return WhyLeft(
         leftovers=leftovers,

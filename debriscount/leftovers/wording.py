@@ -2,8 +2,8 @@
 
 import math
 
+from ..stats.proportion import Interval
 from ..stats.quantity import Z95
-from .records import Interval
 
 _MOST_DECIMALS = 2
 
@@ -74,6 +74,7 @@ def _decimals(width: float) -> int:
 
 
 def _alone(value: float) -> str:
+    # What would be rounded to none or all is told otherwise, and digits change where rounding adds one.
     if value < 0.1:
         return "less than 0.1 %" if value > 0 else "0 %"
     if 99.9 < value < 100:

@@ -139,9 +139,12 @@ def _end_share(t: Floats, off: Floats, length: float) -> float:
     Neighbouring points share blur, noise reduction and dirt; with a correlation r between them N of them are worth
     N (1 - r) / (1 + r) (first-order autoregression, *published*: Bartlett 1946).
     """
+    # Off 0 for a line without scatter.
     shared = float((off[1:] * off[:-1]).sum() / max(float((off**2).sum()), 1e-12))
+    # At 0.95 forty points are worth one; beyond, so few points do not tell it.
     shared = min(max(shared, 0.0), 0.95)
     alone = len(t) * (1 - shared) / (1 + shared)
+    # Off 0 where all points lie at one place.
     reach = max(t.mean(), length - t.mean()) / max(float(t.std()), 1e-9)
     return float(np.sqrt((1 + reach**2) / alone))
 
@@ -176,6 +179,7 @@ def half_way(profiles: NDArray[np.float32], offsets: Floats) -> tuple[Floats, Fl
     low, high = profiles[rows, crossing], profiles[rows, crossing + 1]
     step = np.divide(level[:, 0] - low, high - low, out=np.zeros_like(low), where=high > low)
     contrast = light - dark
+    # With less than two fifths of the usual contrast something else covers the edge.
     valid = (upward.sum(axis=1) == 1) & (contrast > 0.4 * np.median(contrast)) & (contrast > FAINTEST)
     if (light > BURNT).mean() < 0.5:
         valid &= light <= BURNT
@@ -198,6 +202,7 @@ def _balance(
     """
     step = offsets[1] - offsets[0]
     contrast = np.maximum(light - dark, FAINTEST)[:, None]
+    # Sharpening overshoots by a tenth or two of the step; what lies farther out is dirt.
     risen = np.clip((profiles - dark[:, None]) / contrast, -0.3, 1.3)
     far = offsets - place[:, None]
     sharp = np.clip(far / step + 0.5, 0, 1)
@@ -214,6 +219,8 @@ def robust_line(t: Floats, d: Floats) -> tuple[float, float, float]:
     ----------
     .. [1] P. J. Rousseeuw, Least median of squares regression, J. Am. Stat. Assoc. 79 (1984) 871-880.
     """
+    # 190 pairs of 20 points: that none of them are two good ones is next to impossible while half are good; 60 points
+    # tell a median.
     some, more = (np.unique(np.linspace(0, len(t) - 1, n).astype(int)) for n in (20, 60))
     first, second = (some[i] for i in np.triu_indices(len(some), 1))
     slopes = (d[second] - d[first]) / (t[second] - t[first])
@@ -221,6 +228,7 @@ def robust_line(t: Floats, d: Floats) -> tuple[float, float, float]:
     misses = np.median(np.abs(d[more] - slopes[:, None] * t[more] - intercepts[:, None]), axis=1)
     best = int(misses.argmin())
     slope, intercept = float(slopes[best]), float(intercepts[best])
+    # Off 0: no edge is placed to a thousandth of a pixel.
     scatter = SD_OVER_MAD * float(misses[best]) + 1e-3
     for _ in range(3):
         keep = np.abs(d - (slope * t + intercept)) < 3 * scatter
@@ -234,6 +242,7 @@ def crossing(a: Edge, b: Edge) -> Floats | None:
     """Where two edges' lines meet, shape (2,); None for parallel ones."""
     directions = [edge.along + edge.slope * edge.outward for edge in (a, b)]
     matrix = np.column_stack([directions[0], -directions[1]])
+    # Sides that meet at less than a twentieth of a degree.
     if abs(np.linalg.det(matrix)) < 1e-3:
         return None
     feet = [edge.start + edge.intercept * edge.outward for edge in (a, b)]
@@ -272,11 +281,14 @@ def edge_spread_px(crop: LightCrop, edge: Edge, spans: Sequence[tuple[float, flo
     .. [1] ISO 12233, Photography -- Electronic still picture imaging -- Resolution and spatial frequency responses
        (from memory).
     """
+    # Black is a module wide, and the pattern begins behind it; paper is white for a module at least.
     t, distance, light = _strip(crop, edge, 1.5 * module_px, 0.8 * module_px)
     readings = []
     for low, high in spans:
         here = (t >= low) & (t < high)
         d, v = distance[here], light[here]
+        # Levels are read half a module off the edge and farther, where its blur has ended; of the paper a little
+        # nearer, for there is less of it.
         black, paper = v[d < -0.6 * module_px], v[d > 0.45 * module_px]
         if min(len(black), len(paper)) < 4:
             continue
@@ -286,6 +298,7 @@ def edge_spread_px(crop: LightCrop, edge: Edge, spans: Sequence[tuple[float, flo
     if not readings:
         return None
     d, risen = np.concatenate(readings, axis=1)
+    # The width from 10 to 90 % of a step is what ISO 12233 calls its rise.
     low, high = _rises_to(d, risen, (0.1, 0.9))
     width = high - low
     # At 0.64 modules the standard deviation is a quarter of one: 1 % of the step is missing at the plateaus.

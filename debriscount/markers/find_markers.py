@@ -159,6 +159,7 @@ def marker_search(pixels: NDArray[np.uint8], wanted: Collection[int]) -> Iterato
 def marker_at(pixels: NDArray[np.uint8], outline: Outline, wanted: Collection[int]) -> SeenMarker | None:
     """Refine an outline and read it; None where it is no wanted marker."""
     module = side_px(outline.corners_px) / MODULES
+    # A module of white rim and half of one to spare, as far as the outline may be off, and what resampling needs.
     crop = light_crop(pixels, outline.corners_px, 1.5 * module + 2 * outline.off_px + 4)
     if outline.id is None and not may_be_marker(crop, outline.corners_px):
         return None

@@ -104,6 +104,7 @@ def may_be_marker(crop: LightCrop, corners_px: Floats) -> bool:
     light = crop.at(_places(corners_px)).reshape(READ, 3, READ, 3).mean(axis=(1, 3), dtype=float).ravel()
     ring, border = (float(np.median(light[_parts() == part])) for part in (RING, BORDER))
     bright = light[_parts() == CODE] > (ring + border) / 2
+    # Paper reflects ten times as much as ink; a third more is left in glare or deep shade.
     return ring > 1.3 * border and int(bright.sum()) >= 2
 
 
@@ -129,6 +130,7 @@ def _printed(colour: Floats, white: Mask) -> float:
         near[part == where].T @ colour[part == where] / near[part == where].sum(axis=0)[:, None]
         for where in (RING, BORDER)
     )
+    # Off 0.
     step = np.maximum(paper - ink, 1e-6)[inside]
     level, bright = (colour - ink)[inside] / step, white[inside]
     middle = np.median(level[bright], axis=0)[np.median(step, axis=0) > FAINTEST]
@@ -144,6 +146,7 @@ def _places(corners_px: Floats) -> Floats:
     """Pixels of three by three places in the middle of each module and of the ring around them, shape (24, 24, 2)."""
     unit = np.array([[0, 0], [MODULES, 0], [MODULES, MODULES], [0, MODULES]], np.float32)
     to_photo = np.asarray(cv2.getPerspectiveTransform(unit, corners_px.astype(np.float32)), float)
+    # A fifth of a module to either side of its middle: clear of its neighbours' blur.
     inner = ((np.arange(READ) - 0.5)[:, None] + np.array([-0.2, 0, 0.2])).ravel()
     places = np.stack(np.meshgrid(inner, inner), axis=-1)
     return np.asarray(cv2.perspectiveTransform(places.reshape(1, -1, 2), to_photo).reshape(places.shape), float)
@@ -153,6 +156,7 @@ def _places(corners_px: Floats) -> Floats:
 def _patterns() -> Mask:
     """White modules of each marker in each of its four turns, shape (200, 64)."""
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    # The dictionary has fifty; black is 0 and white 255.
     upright = [cv2.aruco.generateImageMarker(dictionary, n, MODULES) > 127 for n in range(50)]
     turned = [np.rot90(one, -k) for one in upright for k in range(4)]
     return np.array([np.pad(one, 1, constant_values=True).ravel() for one in turned])

@@ -61,6 +61,7 @@ def compare_shots(a: MarkerPlaces, b: MarkerPlaces, u_mm: Mapping[int, float]) -
         left = _left(a, b, ids, u_mm)[1]
         pushed = {number: _push(a, b, ids, number, u_mm) for number in ids}
         first, second = sorted(ids, key=lambda number: pushed[number].left)[:2]
+        # Of four corners' two coordinates, less a plane's eight unknowns and a push's three.
         variance = max(pushed[first].left / (8 * len(ids) - 11), 1.0)
         if left - pushed[first].left < SURE * variance or pushed[first].by_mm < LEAST_MOVED_MM:
             break
@@ -118,6 +119,7 @@ def _laid_on(quad: Floats, there: Floats) -> Floats:
     """A quadrilateral turned and pushed as near as possible to another, both of shape (4, 2)."""
     own, aim = ((q - q.mean(axis=0)) @ np.array([1, 1j]) for q in (quad, there))
     turn = np.vdot(own, aim)
+    # Off 0.
     turned = own * turn / max(abs(turn), 1e-12)
     return np.asarray(np.stack([turned.real, turned.imag], axis=-1) + there.mean(axis=0))
 

@@ -46,6 +46,7 @@ def seek_marker(pixels: NDArray[np.uint8], marker: Marker, to_photo: Floats, rea
         return None
     corners = cv2.perspectiveTransform(floor_mm[None], to_photo)[0].astype(float)
     module = side_px(corners) / MODULES
+    # It may lie a module off, has a module of white rim, and half of one to spare.
     crop = light_crop(pixels, corners, 2.5 * module + 4)
     square = fit_square(crop, corners, module / 2)
     if square is None:
@@ -54,6 +55,7 @@ def seek_marker(pixels: NDArray[np.uint8], marker: Marker, to_photo: Floats, rea
     if reading.turns or reading.printed < PRINTED or reading.code > WRONG_CODE or reading.wrong > WRONG:
         return None
     if reading.code > 1:
+        # Against all fifty of the dictionary.
         likeliest = read_marker(crop, square.corners_px, range(50))
         if (likeliest.id, likeliest.turns) != (marker.id, 0):
             return None

@@ -72,6 +72,7 @@ def fit_square(crop: LightCrop, corners_px: Floats, off_px: float) -> Square | N
         edges = [edge for edge in found if edge is not None and edge.seen >= LEAST_SEEN]
         met = [crossing(edges[k - 1], edges[k]) for k in range(4)] if len(edges) == 4 else []
         refined = [point for point in met if point is not None]
+        # Farther off than that, its sides were another thing's.
         if len(refined) < 4 or np.abs(np.array(refined) - corners).max() > 1.5 * module + off_px:
             return None
         moved = float(np.abs(np.array(refined) - corners).max())

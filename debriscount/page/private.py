@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..campaign.records import RunRecord
+from ..columns import csv_text
 from ..printable import printable, printable_lines
-from ..report.columns import csv_text
 from ..serialize import JsonObject
 
 _DAY = len("2026-12-01")

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
+from ..columns import csv_text
 from ..compare.compare import Comparison, Difference, compare
 from ..compare.labels import SETTING, UNSAID, CampaignRun
 from ..compare.selected import Choice, Item
@@ -11,7 +12,6 @@ from ..compare.summary import GroupSummary, Summary, summarise
 from ..compare.tidy import columns, table_rows
 from ..errors import CompareError
 from ..printable import printable
-from ..report.columns import csv_text
 from ..report.rounding import UNKNOWN, interval_text, more_than_text, percent_text
 from ..report.run_words import mean_text, number_text, plural, range_text, unit_of_difference
 from ..report.runs_comparison import sentence

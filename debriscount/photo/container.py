@@ -65,7 +65,7 @@ def _tiff_or_raw(content: bytes) -> str:
         return "DNG"
     if content[8:10] == b"CR" or tags.get(_NEW_SUBFILE_TYPE) == _REDUCED:
         raise PhotoFileError(
-            "is a raw file of a camera's own kind. Convert it to DNG, or export it as JPEG at best quality."
+            "is a raw file in a format of the camera's maker. Convert it to DNG, or export it as JPEG at best quality."
         )
     return "TIFF"
 

@@ -55,4 +55,4 @@ def _reached(path: Path, action: Callable[[], T]) -> T:
         reason = getattr(error, "strerror", None) or str(error)
         raise PhotoFileError(f"cannot be read ({reason}). Check the path and the file's rights.") from None
     except ValueError:  # a null character in the path
-        raise PhotoFileError("cannot be a path. Give the path of a photo.") from None
+        raise PhotoFileError("is not a valid path. Give the path of a photo.") from None

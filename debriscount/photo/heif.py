@@ -52,6 +52,6 @@ def heif_colour_warning(info: Mapping[Any, Any]) -> str:
     if primaries in _LIKE_SRGB_PRIMARIES and curve in _LIKE_SRGB_CURVES:
         return ""
     return (
-        f"its colours are coded for other screens (H.273 primaries {primaries}, curve {curve}) and taken as sRGB; "
+        f"its colours are coded for other screens (H.273 primaries {primaries}, curve {curve}) and were read as sRGB; "
         "switch HDR off, or export the photo as sRGB"
     )

@@ -15,9 +15,9 @@ _SPACES = {"RGB": "RGB", "L": "GRAY", "CMYK": "CMYK"}
 #: Steps of 255 a channel by which a profile may differ from sRGB and still be it: sRGB profiles of different makers
 #: differ by one, from rounding their curves.
 _SAME = 1
-_DAMAGED = "its colour profile is damaged and left out; if the colours look wrong, export the photo as sRGB"
+_DAMAGED = "its colour profile is damaged and was ignored; if the colours look wrong, export the photo as sRGB"
 _STRANGE = (
-    "its colour profile is made for other pixels and left out; if the colours look wrong, export the photo as sRGB"
+    "its colour profile is made for other pixels and was ignored; if the colours look wrong, export the photo as sRGB"
 )
 
 

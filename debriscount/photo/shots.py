@@ -29,7 +29,7 @@ def side_by_side(photos: Mapping[str, Photo]) -> tuple[dict[str, Photo], tuple[s
     if not grey:
         return dict(photos), tuple(told)
     told.append(
-        f"{', '.join(grey)}: shows no colour, so that all shots are measured by lightness alone, in which debris as "
+        f"{', '.join(grey)}: shows no colour, so that all shots are measured by lightness alone, and debris as "
         "light as the floor is not seen; take all photos in colour"
     )
     return {name: in_grey(photo) for name, photo in photos.items()}, tuple(told)

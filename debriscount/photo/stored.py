@@ -85,7 +85,8 @@ def filled_warning(pixels: NDArray[np.uint8]) -> str:
     if not _FILLED_ROWS <= rows < len(pixels):
         return ""
     return (
-        f"its last {rows} rows are one grey, as where a photo was cut off and filled; copy it from the camera once more"
+        f"its last {rows} rows are all one grey, as if the photo had been cut off and filled up; copy it from the "
+        "camera once more"
     )
 
 

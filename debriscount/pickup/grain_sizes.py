@@ -1,7 +1,7 @@
 """Grains that differ in area by more than their kind does differ in how they are seen.
 
 Shade, gloss, a wall and other grains hide part of one grain and not of the next. A debris file says how much grains of
-a kind vary; what they vary beyond that says nothing of how much debris lies there.
+a kind vary; what they vary beyond that is error of measurement, and says nothing of how much debris lies there.
 """
 
 from collections.abc import Mapping, Sequence
@@ -23,7 +23,7 @@ TWO = 0.5 * np.log(2)
 
 
 def as_varied(tables: Mapping[str, GrainTable], hints: Sequence[KindHint]) -> dict[str, GrainTable]:
-    """The grains of every shot, varying in area no more than their kinds do.
+    """The grains of every shot, with the likeliest areas that grains of their kinds have which are seen like that.
 
     Parameters
     ----------
@@ -34,9 +34,15 @@ def as_varied(tables: Mapping[str, GrainTable], hints: Sequence[KindHint]) -> di
 
     Notes
     -----
-    Logarithms of single grains' areas are drawn to the middle one of *before* until their spread there is that of the
-    kind: the more they vary beyond it, the less do areas tell and the more does the number of grains. Kinds without an
-    outline, whose areas are mostly blur, and those whose sizes are not known stay as they are.
+    Logarithms of single grains' areas are drawn to the middle one of *before*, as far as their spread there is more
+    than the kind's: the share of their variance that is the kind's own is kept of what each differs by, which errs
+    least where error and size have nothing to do with one another [1]_. The more they vary beyond their kind, the less
+    do areas tell and the more does the number of grains. Kinds without an outline, whose areas are mostly blur, and
+    those whose sizes are not known stay as they are.
+
+    References
+    ----------
+    .. [1] T. L. Kelley, Interpretation of Educational Measurements (1927): the regressed true score, from memory.
     """
     factors = {name: np.ones(len(table)) for name, table in tables.items()}
     start = tables["before"]
@@ -45,7 +51,7 @@ def as_varied(tables: Mapping[str, GrainTable], hints: Sequence[KindHint]) -> di
         if not (hint.outlined and hint.size_known) or len(seen) < FEWEST:
             continue
         middle = float(np.median(seen))
-        share = min(1.0, area_spread(hint) / max(_spread(seen[seen < middle + TWO], middle), 1e-9))
+        share = min(1.0, area_spread(hint) / max(_spread(seen[seen < middle + TWO], middle), 1e-9)) ** 2
         for name, table in tables.items():
             over = np.log(table.area_mm2) - middle
             single = (table.kind == k) & (over < TWO)

@@ -68,8 +68,8 @@ WIDE_BECAUSE: dict[str, str] = {
     "faint grains": "most grains are too small to be seen",
     "not judged": "much of the floor has the debris' own colour",
     "colour limit": "debris hardly stands out from the floor",
-    "light": "the shots show the same grains unlike",
-    "area against number": "grains and area tell different pickups",
+    "light": "the shots show the same grains in different sizes",
+    "area against number": "grains and area give different pickups",
     "zone borders": "places on the floor are uncertain",
     "crowding": "grains hide one another",
 }

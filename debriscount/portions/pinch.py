@@ -223,8 +223,8 @@ def _difference(
     small = cv2.resize(lab, None, fx=1 / 8, fy=1 / 8, interpolation=cv2.INTER_AREA)
     window = 2 * (round(1.5 * side_px / 8) // 2) + 1
     # The median of surroundings that are mostly paper is paper, lit as it is there.
-    paper = np.dstack([_wide_median(small[..., k], window) for k in range(3)])
-    paper = cv2.resize(paper, (lab.shape[1], lab.shape[0]), interpolation=cv2.INTER_LINEAR)
+    medians = np.dstack([_wide_median(np.asarray(small[..., k], np.float32), window) for k in range(3)])
+    paper = cv2.resize(medians, (lab.shape[1], lab.shape[0]), interpolation=cv2.INTER_LINEAR)
     difference = np.sqrt(((lab - paper) ** 2).sum(axis=2))
     noise = float(1.4826 * np.median(np.abs(difference - np.median(difference))))
     half = round(PAPER_SIDES * side_px / 2)

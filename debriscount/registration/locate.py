@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..at_once import for_each
 from ..camera.fit import FittedViews, SeenCorners, fit_views
 from ..camera.known_lens import check_lens_fits, lens_of_photo, lens_warnings
 from ..camera.lens import Lens
@@ -85,7 +86,7 @@ def locate_shots(photos: Mapping[str, Photo], patch: Patch, *, lens: CameraLens 
         If the lens does not go with a photo.
     """
     layout = {marker.id: marker.corners_mm() for marker in patch.markers}
-    found = [find_patch(photo.pixels, patch) for photo in photos.values()]
+    found = list(for_each(lambda photo: find_patch(photo.pixels, patch), photos.values()))
     for photo, one in zip(photos.values(), found, strict=True):
         _check_found(photo, patch, one, layout)
     shots = _Shots(
@@ -278,7 +279,7 @@ def _turned(names: Sequence[str], found: Sequence[Fitting]) -> list[Flag]:
     for name, one in zip(names, found, strict=True):
         for quarters in sorted(set(one.turned.values())):
             numbers = ", ".join(str(n) for n in sorted(one.turned) if one.turned[n] == quarters)
-            sentence = f"marker {numbers} lies {how[quarters]}; that is allowed for, but lay it upright"
+            sentence = f"marker {numbers} lies {how[quarters]}; this is corrected for, but lay it upright"
             told.append(Flag(code="marker-turned", severity="note", sentence=sentence, shot=name))
     return told
 
@@ -304,7 +305,7 @@ def _undecided(names: Sequence[str], moves: Moves, used: Used) -> list[Flag]:
             code="marker-moved",
             severity="doubtful",
             sentence=f"the markers seen in {names[i]} and {names[k]} disagree by {off:.1f} mm; one has moved, and it "
-            "cannot be told which. Zone borders are no better than that. Put it back and retake the photo; more "
+            "cannot be told which. Zone borders are uncertain by as much. Put it back and retake the photo; more "
             "markers would tell",
         )
         for i, k, off in moves.undecided
@@ -314,7 +315,7 @@ def _undecided(names: Sequence[str], moves: Moves, used: Used) -> list[Flag]:
             code="marker-moved",
             severity="doubtful",
             sentence=f"marker {number} lies {off:.1f} mm from where it lies in the other shots, and too few others are "
-            "seen to do without it; zone borders are no better than that",
+            "seen to do without it; zone borders are uncertain by as much",
             shot=name,
         )
         for name, moved, those in zip(names, moves.moved, used, strict=True)

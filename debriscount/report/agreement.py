@@ -10,6 +10,7 @@ from pathlib import Path
 
 from .. import __version__
 from ..campaign.records import FiledAgreement, FiledRun, RunRecord
+from ..columns import aligned, wrapped
 from ..errors import InputFileError
 from ..printable import printable
 from ..scale.agreement import en_score, verdict_of, with_uncertainty
@@ -17,7 +18,6 @@ from ..scale.drift import Drift
 from ..scale.many import ManyRuns, WeighedRun, judge_runs
 from ..serialize import PERCENT_DECIMALS, JsonObject, picked, plain, rounded
 from ..stats.quantity import Quantity
-from .columns import aligned, wrapped
 from .folder import RECORD_MARK, ResultFiles, record_bytes, write_files
 from .record import read_record
 
@@ -140,7 +140,7 @@ def _number(file: Path, agreement: JsonObject, key: str, least: float = -math.in
         )
     if abs(value) > _MOST_PERCENT or 0 < abs(value) < _LEAST_PERCENT:
         raise InputFileError(
-            f"{file}: agreement.{key} must be 0, or from {_LEAST_PERCENT:g} to {_MOST_PERCENT:g} either way,"
+            f"{file}: agreement.{key} must be 0, or between {_LEAST_PERCENT:g} and {_MOST_PERCENT:g}, with either sign,"
             f" got {printable(repr(value), 60)}. Measure the run again."
         )
     return float(value)
@@ -229,7 +229,9 @@ def runs_text(many: ManyRuns, not_weighed: Sequence[str] = (), width: int = 80) 
     said = list(many.sentences)
     if many.slope is not None:
         low, high = many.slope.interval95()
-        said.append(f"Per point of pickup by scale the photo shows {many.slope.value:.2f} ({low:.2f} to {high:.2f}).")
+        said.append(
+            f"For each point of pickup by scale the photo shows {many.slope.value:.2f} ({low:.2f} to {high:.2f})."
+        )
     if many.drift is not None:
         said.append(_drift_text(many.drift, many.span))
     said += [f"Photo and scale disagree: {', '.join(many.disagreeing)}."] if many.disagreeing else []

@@ -12,17 +12,13 @@ from ..layout.draw import MM_PER_INCH, plain_style
 from ..scale.agreement import COVERAGE, verdict_of
 from ..scale.many import ManyRuns
 from ..stats.quantity import Quantity
-from .palette import DARK, OKABE_ITO, Color
+from .palette import DARK, OKABE_ITO, hex_color
+from .plots import GREY
 
 _SIZE_MM = (260.0, 120.0)
 _DPI = 160
 
 
-def _hex(color: Color) -> str:
-    return "#{:02x}{:02x}{:02x}".format(*color)
-
-
-_GREY = "#505050"
 #: Verdicts differ in form as well as in colour, and in colours that are apart to every kind of eye.
 COLORS = {"agree": OKABE_ITO[4], "doubtful": DARK, "disagree": OKABE_ITO[5], "too uncertain": OKABE_ITO[1]}
 _FORMS = {"agree": "o", "doubtful": "^", "disagree": "s", "too uncertain": "D"}
@@ -70,7 +66,7 @@ def _draw_pickups(axes: Axes, many: ManyRuns) -> None:
     photo, scale = np.array([r.photo.value for r in many.runs]), np.array([r.scale.value for r in many.runs])
     u_photo, u_scale = np.array([r.photo.u for r in many.runs]), np.array([r.scale.u for r in many.runs])
     for word, marker in _FORMS.items():
-        color, chosen = _hex(COLORS[word]), _chosen(many, word)
+        color, chosen = hex_color(COLORS[word]), _chosen(many, word)
         if chosen.any():
             axes.errorbar(
                 scale[chosen], photo[chosen], COVERAGE * u_photo[chosen], COVERAGE * u_scale[chosen],
@@ -78,15 +74,15 @@ def _draw_pickups(axes: Axes, many: ManyRuns) -> None:
                 markeredgewidth=0.6, elinewidth=1, label=word,
             )  # fmt: skip
     low, high = _square_range(photo, scale, COVERAGE * u_photo, COVERAGE * u_scale)
-    axes.plot([low, high], [low, high], color=_GREY, linewidth=1, linestyle="--", label="equal", zorder=1)
+    axes.plot([low, high], [low, high], color=GREY, linewidth=1, linestyle="--", label="equal", zorder=1)
     if many.line is not None:
         x = np.array([low, high])
         y = many.line.intercept + many.line.slope * x
-        axes.plot(x, y, color=_GREY, linewidth=1.2, label=f"fitted, slope {many.line.slope:.2f}", zorder=1)
+        axes.plot(x, y, color=GREY, linewidth=1.2, label=f"fitted, slope {many.line.slope:.2f}", zorder=1)
     axes.set(xlim=(low, high), ylim=(low, high), xlabel="pickup by scale, %", ylabel="pickup by photo, %")
     axes.set_aspect("equal")
     axes.legend(loc="upper left", fontsize=8, frameon=False)
-    axes.set_title("bars hold the truth in about 95 of 100 cases", fontsize=9, color=_GREY)
+    axes.set_title("bars hold the truth in about 95 of 100 cases", fontsize=9, color=GREY)
 
 
 def _chosen(many: ManyRuns, word: str) -> Mask:
@@ -107,9 +103,9 @@ def _draw_differences(axes: Axes, many: ManyRuns) -> None:
     photo, scale = np.array([r.photo.value for r in many.runs]), np.array([r.scale.value for r in many.runs])
     wide = COVERAGE * np.array([np.hypot(r.photo.u, r.scale.u) for r in many.runs])
     mean, difference = (photo + scale) / 2, photo - scale
-    axes.axhline(0, color=_GREY, linewidth=1, linestyle="--", zorder=1)
+    axes.axhline(0, color=GREY, linewidth=1, linestyle="--", zorder=1)
     for word, marker in _FORMS.items():
-        color, chosen = _hex(COLORS[word]), _chosen(many, word)
+        color, chosen = hex_color(COLORS[word]), _chosen(many, word)
         if chosen.any():
             axes.errorbar(
                 mean[chosen], difference[chosen], wide[chosen], linestyle="none", marker=marker, markersize=6,
@@ -125,7 +121,7 @@ def _draw_differences(axes: Axes, many: ManyRuns) -> None:
     )
     room = 0.04 * np.ptp(ends)
     axes.set_ylim(ends.min() - room, ends.max() + room)
-    axes.set_title("at the right: 95 % intervals of mean and limits of agreement", fontsize=9, color=_GREY)
+    axes.set_title("at the right: 95 % intervals of mean and limits of agreement", fontsize=9, color=GREY)
     _draw_level(axes, limits.upper, "upper limit", place=0, aside=1)
     _draw_level(axes, limits.bias, "mean", place=1, aside=0)
     _draw_level(axes, limits.lower, "lower limit", place=2, aside=-1)
@@ -134,9 +130,9 @@ def _draw_differences(axes: Axes, many: ManyRuns) -> None:
 def _draw_level(axes: Axes, level: Quantity, name: str, *, place: int, aside: int) -> None:
     """Draw a level across, its interval outside at one of three places, and its name, aside of the mean's."""
     x = 1.018 + 0.018 * place
-    axes.axhline(level.value, color=_GREY, linewidth=1.2, linestyle="-." if aside else "-", zorder=1)
+    axes.axhline(level.value, color=GREY, linewidth=1.2, linestyle="-." if aside else "-", zorder=1)
     axes.errorbar(
-        [x], [level.value], level.expanded95, color=_GREY, linewidth=1, capsize=2.5, marker="_", markersize=5,
+        [x], [level.value], level.expanded95, color=GREY, linewidth=1, capsize=2.5, marker="_", markersize=5,
         transform=axes.get_yaxis_transform(), clip_on=False,
     )  # fmt: skip
     axes.annotate(

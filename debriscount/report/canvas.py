@@ -9,8 +9,7 @@ from numpy.typing import NDArray
 from ..arrays import Floats
 from ..registration.grid import FloorGrid
 from ..run.records import MeasuredShot, Measurement
-from .palette import Color, floor_colors, outline_colors
-from .pictures import as_color
+from .palette import Color, as_color, floor_colors, outline_colors
 
 #: Places are drawn to an eighth of a pixel: binary digits behind the point.
 SHIFT = 3
@@ -35,6 +34,11 @@ class Canvas:
     grid: FloorGrid
     size: int
 
+    @property
+    def unit(self) -> int:
+        """Half the width of a border's core, px."""
+        return max(1, self.grid.width_px // 1000)
+
     def to_px(self, xy_mm: NDArray[np.floating]) -> Floats:
         """Column and row (fractional) of floor places, shape (N, 2), mm."""
         return self.grid.to_px(xy_mm)
@@ -42,15 +46,25 @@ class Canvas:
 
 def floor_canvas(shot: MeasuredShot, measurement: Measurement) -> Canvas:
     """Return the shot's floor view as a canvas from 1200 to 1600 px wide; narrower if it has less than 300."""
-    grid = measurement.grid
-    scale = min(float(np.clip(NARROWEST / grid.width_px, 1, MOST_ENLARGED)), WIDEST / grid.width_px)
+    width = measurement.grid.width_px
+    scale = min(float(np.clip(NARROWEST / width, 1, MOST_ENLARGED)), WIDEST / width)
+    return canvas_at(scale, shot.floor_view, measurement.grid)
+
+
+def canvas_at(scale: float, view: NDArray[np.uint8], grid: FloorGrid) -> Canvas:
+    """Return a floor view, shape (H, W, 3), enlarged or reduced by a factor as a canvas."""
     width, height = round(grid.width_px * scale), max(1, round(grid.height_px * scale))
     how = cv2.INTER_CUBIC if scale > 1 else cv2.INTER_AREA
-    image = np.array(cv2.resize(shot.floor_view, (width, height), interpolation=how), np.uint8, order="C")
+    image = np.array(cv2.resize(view, (width, height), interpolation=how), np.uint8, order="C")
     step = grid.mm_per_px * grid.width_px / width
     shift = (step - grid.mm_per_px) / 2  # from the middle of the first pixel of one to that of the other
     resized = FloorGrid(grid.x0_mm + shift, grid.y0_mm + shift, step, height, width)
     return Canvas(image, resized, max(16, round(width / 70)))
+
+
+def enlargement(width_px: int) -> int:
+    """Whole factor by which a floor view is enlarged so that lines and text can be read."""
+    return min(MOST_ENLARGED, -(-NARROWEST // width_px))
 
 
 def marking_colors(measurement: Measurement, number: int) -> tuple[list[Color], Color]:

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .. import __version__
+from ..columns import TERMINAL_WIDTH, aligned, csv_text, header_mark, wrapped
 from ..inputs.patch import ZONES
 from ..pickup.records import Amount
 from ..run.records import Counted
 from ..serialize import AREA_DECIMALS, MASS_DECIMALS, JsonObject, rounded
-from .columns import TERMINAL_WIDTH, aligned, csv_text, header_mark, wrapped
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .lookup import base_name, zones_in_order
 from .palette import floor_colors

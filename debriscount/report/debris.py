@@ -3,10 +3,10 @@
 from collections.abc import Mapping
 from pathlib import Path
 
+from ..columns import aligned
 from ..errors import DebriscountError
 from ..inputs.debris_file import read_debris
 from ..inputs.debris_names import shipped_debris
-from .columns import aligned
 from .rounding import UNKNOWN
 
 

@@ -51,11 +51,11 @@ def draw_labels(
     busy = _coarse(covered)
     boxes = []
     for name, part in _parts(patch, grid, busy.shape, texts):
-        choices = [_place(busy, part, *_label_size(text, size)) for text in texts[name]]
+        choices = [_place(busy, part, *label_size(text, size)) for text in texts[name]]
         fits = [i for i, (_, outside) in enumerate(choices) if outside < 0.01]
         best = fits[0] if fits else len(choices) - 1
         left, top = choices[best][0]
-        width, height = _label_size(texts[name][best], size)
+        width, height = label_size(texts[name][best], size)
         draw_label(image, texts[name][best], (left, top), (width, height), size)
         boxes.append((left, top, left + width, top + height))
         busy[top // _CELL : -(-(top + height) // _CELL), left // _CELL : -(-(left + width) // _CELL)] = 1
@@ -99,11 +99,11 @@ def _whole_cells(corners: Mask) -> Mask:
 def _place(busy: NDArray[np.float32], part: Mask, width: int, height: int) -> tuple[tuple[int, int], float]:
     """Left top corner, px, of the best place for a label, and the share of it outside its zone."""
     w, h = (min(-(-n // _CELL), limit) for n, limit in ((width, busy.shape[1]), (height, busy.shape[0])))
-    hidden = _window_mean(busy, w, h)
+    hidden = window_mean(busy, w, h)
     beyond = 1 - part.astype(np.float32)
-    outside = _window_mean(beyond, w, h)
+    outside = window_mean(beyond, w, h)
     # Two cells more all round keep the label off the borders, where there is room for that.
-    near = _window_mean(np.pad(beyond, 2, constant_values=1), w + 4, h + 4)
+    near = window_mean(np.pad(beyond, 2, constant_values=1), w + 4, h + 4)
     rows, cols = np.nonzero(part)
     down, right = np.ogrid[: hidden.shape[0], : hidden.shape[1]]
     # All else equal near the zone's left upper end, where reading begins.
@@ -112,14 +112,15 @@ def _place(busy: NDArray[np.float32], part: Mask, width: int, height: int) -> tu
     return (int(best[1]) * _CELL, int(best[0]) * _CELL), float(outside[best])
 
 
-def _window_mean(values: NDArray[np.float32], width: int, height: int) -> Floats:
+def window_mean(values: NDArray[np.float32] | NDArray[np.uint8], width: int, height: int) -> Floats:
     """Mean of every window that lies wholly in the raster, at its first row and column."""
     sums = np.asarray(cv2.integral(values), float)
     total = sums[height:, width:] - sums[:-height, width:] - sums[height:, :-width] + sums[:-height, :-width]
     return np.asarray(total / (width * height))
 
 
-def _label_size(text: str, size: int) -> tuple[int, int]:
+def label_size(text: str, size: int) -> tuple[int, int]:
+    """Width and height of a label of one or more lines, px."""
     lines = text.split("\n")
     return max(text_width(line, size) for line in lines) + size // 2 * 2, round(LINE * size) * len(lines)
 

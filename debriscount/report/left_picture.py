@@ -56,9 +56,8 @@ def draw_leftovers(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.u
         raise ValueError(f"{shot.name!r} has no leftovers to draw")
     canvas = floor_canvas(shot, measurement)
     (ring, cross), ground = marking_colors(measurement, 2)
-    unit = max(1, canvas.grid.width_px // 1000)
     grey_beyond_margin(canvas.image, measurement.patch, canvas.grid)
-    draw_borders(canvas.image, measurement.patch, canvas.grid, unit, contrasting(ground))
+    draw_borders(canvas.image, measurement.patch, canvas.grid, canvas.unit, contrasting(ground))
     singly, many = _draw_grains(canvas, shot, measurement, why, (ring, cross))
     outlines = outlines_mm(why, measurement.patch)
     places = canvas.to_px(np.column_stack([shot.grains.x_mm, shot.grains.y_mm]))
@@ -76,7 +75,7 @@ def draw_leftovers(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.u
         )
     if outlines:
         legend.append(unreached_entry(outlines, ground, canvas.size))
-    legend += border_entries(unit, ground)
+    legend += border_entries(canvas.unit, ground)
     caption = Caption(
         f"What stayed \N{EN DASH} {shot_title(shot, measurement)}",
         _figures(shot, measurement, why),

@@ -4,9 +4,12 @@ from collections.abc import Sequence
 
 from .. import __version__
 from ..camera.calibrate import LearntLens
+from ..serialize import picked
+from ..stats.quantity import plus_minus
 
 FORMAT = "debriscount/lens/1"
 _TERMS = ("k1", "k2", "k3", "p1", "p2")
+_SHARES = ("rms_px", "coverage_percent", "reach_percent")
 
 
 def lens_json(learnt: LearntLens) -> dict[str, object]:
@@ -18,8 +21,7 @@ def lens_json(learnt: LearntLens) -> dict[str, object]:
         "format": FORMAT,
         "version": __version__,
         "lens": {
-            "name": lens.name,
-            "size_px": list(lens.size_px),
+            **picked(lens, "name size_px"),
             "focal_px": _digits(lens.focal_px),
             "center_px": _digits(lens.center_px),
             **dict(zip(_TERMS, _digits(terms), strict=True)),
@@ -27,20 +29,10 @@ def lens_json(learnt: LearntLens) -> dict[str, object]:
         },
         "calibration": {
             "date": how.date,
-            "board": {
-                "columns": board.columns,
-                "rows": board.rows,
-                "square_mm": board.square_mm,
-                "dictionary": board.dictionary,
-                "marker_mm": board.marker_mm,
-            },
-            "photos": list(learnt.used),
-            "without_board": list(learnt.without_board),
-            "rms_px": _digits([how.rms_px])[0],
-            "coverage_percent": _digits([how.coverage_percent])[0],
-            "reach_percent": _digits([how.reach_percent])[0],
-            "verdict": how.verdict,
-            "reasons": list(how.reasons),
+            "board": picked(board, "columns rows square_mm dictionary marker_mm"),
+            **picked(learnt, "photos=used without_board"),
+            **dict(zip(_SHARES, _digits([getattr(how, name) for name in _SHARES]), strict=True)),
+            **picked(how, "verdict reasons"),
             "u_focal_px": _digits(how.u_focal_px),
             "u_center_px": _digits(how.u_center_px),
             **{f"u_{term}": value for term, value in zip(_TERMS, _digits(doubts), strict=True)},
@@ -62,11 +54,11 @@ def lens_text(learnt: LearntLens) -> str:
             "coverage",
             f"{how.coverage_percent:.0f} % of the frame; {how.reach_percent:.0f} % of the way from middle to corners",
         ),
-        ("focal length", f"{fx:.2f} ± {u_fx:.2f}, {fy:.2f} ± {u_fy:.2f} px"),
-        ("principal point", f"{cx:.2f} ± {u_cx:.2f}, {cy:.2f} ± {u_cy:.2f} px"),
+        ("focal length", f"{plus_minus(fx, u_fx)}, {plus_minus(fy, u_fy)} px"),
+        ("principal point", f"{plus_minus(cx, u_cx)}, {plus_minus(cy, u_cy)} px"),
     ]
     terms, doubts = (*lens.radial, *lens.tangential), (*how.u_radial, *how.u_tangential)
-    rows += [(term, f"{value:.5f} ± {u:.5f}") for term, value, u in zip(_TERMS, terms, doubts, strict=True)]
+    rows += [(term, plus_minus(value, u)) for term, value, u in zip(_TERMS, terms, doubts, strict=True)]
     lines = [f'lens "{lens.name}": {how.verdict}', *(f"  {label:<16} {value}" for label, value in rows)]
     if learnt.without_board:
         lines.append(f"No board found in: {', '.join(learnt.without_board)}")

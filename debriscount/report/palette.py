@@ -117,6 +117,17 @@ def outline_colors(floor: Sequence[Color] | NDArray[np.floating], kinds: Sequenc
     return chosen
 
 
+def as_color(rgb: Floats) -> Color:
+    """Return the nearest colour of whole numbers."""
+    r, g, b = np.rint(rgb).astype(int).tolist()
+    return r, g, b
+
+
+def hex_color(color: Color) -> str:
+    """Return a colour as matplotlib and records take it."""
+    return "#{:02x}{:02x}{:02x}".format(*color)
+
+
 def contrasting(color: Color | NDArray[np.floating]) -> tuple[Color, Color]:
     """``DARK`` and ``LIGHT``, the one that stands out more from the colour first."""
     dark, light = distances(np.asarray(color, float), [DARK, LIGHT])[0].tolist()

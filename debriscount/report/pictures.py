@@ -1,7 +1,7 @@
 """Pictures of what was found: floor views with debris outlined and zones marked."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -13,6 +13,7 @@ from ..inputs.patch import Patch
 from ..registration.grid import FloorGrid
 from ..run.records import KindColor, MeasuredShot, Measurement
 from .borders import draw_borders
+from .canvas import canvas_at, enlargement
 from .caption import (
     Caption,
     LegendEntry,
@@ -25,12 +26,10 @@ from .caption import (
 from .labels import draw_labels
 from .lookup import amount_in_patch, base_name, figures_of, pass_of
 from .outlines import draw_outlines, ring_widths
-from .palette import Color, contrasting, floor_colors, outline_colors
+from .palette import Color, as_color, contrasting, floor_colors, outline_colors
 from .rounding import PUSHED_IN, amount_text, area_text, interval_text, pickup_text
 from .verdict import trust_word
 
-_LEGIBLE_WIDTH = 1200  # px; narrower views are enlarged
-_MAX_ENLARGEMENT = 4
 _WIDE = 1600  # px; the finest lines are one pixel thick up to twice this, then two, …
 _DIM_GREY, _DIM_SHARE = 128, 0.6
 
@@ -107,11 +106,10 @@ def draw_picture(picture: FloorPicture) -> NDArray[np.uint8]:
     """
     _check(picture)
     patch, floor = picture.patch, picture.floor
-    factor = enlargement(picture.grid.width_px)
-    grid = _enlarged_grid(picture.grid, factor)
-    image = _enlarged(picture.floor_view, factor, cv2.INTER_CUBIC)
-    kind_map = _enlarged(picture.kind_map, factor, cv2.INTER_NEAREST)
-    unit, size = max(1, grid.width_px // 1000), max(16, round(grid.width_px / 70))
+    # By a whole factor, so that grains of a pixel stay square and outlines lie outside of them.
+    canvas = canvas_at(enlargement(picture.grid.width_px), picture.floor_view, picture.grid)
+    image, grid, size, unit = canvas.image, canvas.grid, canvas.size, canvas.unit
+    kind_map = np.array(cv2.resize(picture.kind_map, image.shape[1::-1], interpolation=cv2.INTER_NEAREST), np.uint8)
 
     colors = outline_colors(floor, [kind.color_srgb for kind in picture.kinds])
     dimmed = patch is not None and _limit_to_patch(image, kind_map, patch, grid)
@@ -144,11 +142,6 @@ def encode_jpeg(image: NDArray[np.uint8], quality: int = 90, *, fine_colour: boo
     return encoded.tobytes()
 
 
-def enlargement(width_px: int) -> int:
-    """Whole factor by which a floor view is enlarged so that lines and text can be read."""
-    return min(_MAX_ENLARGEMENT, -(-_LEGIBLE_WIDTH // width_px))
-
-
 def _check(picture: FloorPicture) -> None:
     for name, array, shape in (
         ("floor_view", picture.floor_view, (*picture.grid.shape, 3)),
@@ -156,26 +149,6 @@ def _check(picture: FloorPicture) -> None:
     ):
         if array.shape != shape:
             raise ValueError(f"{name} of {picture.name!r} must have shape {shape}, got {array.shape}")
-
-
-def _enlarged_grid(grid: FloorGrid, factor: int) -> FloorGrid:
-    step = grid.mm_per_px / factor
-    shift = (step - grid.mm_per_px) / 2  # the first small pixel's centre lies left of the large one's
-    return replace(
-        grid,
-        x0_mm=grid.x0_mm + shift,
-        y0_mm=grid.y0_mm + shift,
-        mm_per_px=step,
-        height_px=grid.height_px * factor,
-        width_px=grid.width_px * factor,
-    )
-
-
-def _enlarged(array: NDArray[np.uint8], factor: int, how: int) -> NDArray[np.uint8]:
-    """Return an enlarged copy that may be drawn into."""
-    if factor == 1:
-        return np.array(array, np.uint8, order="C")
-    return np.asarray(cv2.resize(array, None, fx=factor, fy=factor, interpolation=how), np.uint8)
 
 
 def _limit_to_patch(image: NDArray[np.uint8], kind_map: NDArray[np.uint8], patch: Patch, grid: FloorGrid) -> bool:
@@ -223,12 +196,6 @@ def _dim(rgb: NDArray[np.uint8] | Floats) -> Floats:
 def _median_diameter_px(grains: GrainTable, kind: int, grid: FloorGrid) -> float:
     diameters_mm = grains.diameter_mm[grains.kind == kind]
     return float(np.median(diameters_mm)) / grid.mm_per_px if diameters_mm.size else float("nan")
-
-
-def as_color(rgb: Floats) -> Color:
-    """Return the nearest colour of whole numbers."""
-    r, g, b = np.rint(rgb).astype(int).tolist()
-    return r, g, b
 
 
 def _zone_texts(shot: MeasuredShot, measurement: Measurement) -> dict[str, list[str]]:

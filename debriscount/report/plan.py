@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 
 from .. import __version__
+from ..columns import TERMINAL_WIDTH, wrapped
 from ..compare.labels import level_text
 from ..plan.portion import PortionPlan
 from ..plan.runs import Repeatability, RunsPlan
 from ..serialize import JsonObject, plain
 from ..simulate.expect import USELESS_POINTS, Expectation
-from .columns import TERMINAL_WIDTH, wrapped
 from .run_words import decimals_by, number_text, plural
 
 FORMAT = "debriscount/plan/1"

@@ -17,17 +17,12 @@ from ..leftovers.records import WallProfile, Walls
 from ..leftovers.wording import length_text, share_text
 from ..run.records import MeasuredShot, Measurement
 from .lookup import has_pass_curve, why_of
-from .palette import DARK, OKABE_ITO, Color
+from .palette import DARK, OKABE_ITO, hex_color
 from .pictures import shot_title
 from .rounding import percent_text
 
 _DPI = 130
 _LETTER_INCH = 0.092  # a middling letter of a title, 11 points
-
-
-def hex_color(color: Color) -> str:
-    """Return a colour as matplotlib takes it."""
-    return "#{:02x}{:02x}{:02x}".format(*color)
 
 
 GREY = "#505050"

@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Iterator
-from textwrap import fill
 from typing import Any
 
+from ..columns import TERMINAL_WIDTH, aligned, wrapped
 from ..pickup.masses import CARRY
 from ..portions.advice import FACTOR
 from ..portions.calibrate import mean_grains
@@ -12,14 +12,13 @@ from ..portions.crowding import KAPPAS, usual_cover
 from ..portions.records import PortionCalibration, WeighedPortion
 from ..scale.agreement import ACCEPTABLE
 from ..stats.quantity import Quantity
+from .rounding import amount_text
 
-#: Columns of a terminal, as of the other commands' tables.
-WIDTH = 80
 FORMAT = "debriscount/portion/1"
 _HEADINGS = ("portion", "g", "area mm²", "cover %", "grains", "off the line %", "counts for %")
 
 
-def calibration_text(found: PortionCalibration, width: int = WIDTH) -> str:
+def calibration_text(found: PortionCalibration, width: int = TERMINAL_WIDTH) -> str:
     """Return a table of the portions and sentences below it: results, checks, advice, warnings.
 
     Sentences are wrapped to ``width`` columns.
@@ -27,8 +26,8 @@ def calibration_text(found: PortionCalibration, width: int = WIDTH) -> str:
     sentences = [sentence[0].upper() + sentence[1:] + "." for sentence in (*_results(found), *_checks(found))]
     sentences += [f"Advice: {sentence}." for sentence in ([a.sentence for a in found.advice] or [_no_advice(found)])]
     sentences += [f"Warning: {warning}" for warning in found.warnings]
-    wrapped = (fill(sentence, width, subsequent_indent="  ") for sentence in sentences)
-    return "\n".join([*_table(found), "", *wrapped]) + "\n"
+    rows = [list(_HEADINGS), *(_row(found, k, portion) for k, portion in enumerate(found.portions))]
+    return "\n".join([*aligned(rows, width), "", *(wrapped(sentence, "  ", width) for sentence in sentences)]) + "\n"
 
 
 def calibration_json(found: PortionCalibration) -> dict[str, Any]:
@@ -98,31 +97,22 @@ def _off_percent(found: PortionCalibration, k: int) -> float:
     return 100 * float(found.area.fit.residuals[k]) / (1000 * found.portions[k].mass_g.value)
 
 
-def _table(found: PortionCalibration) -> Iterator[str]:
-    rows = [_HEADINGS, *(_row(found, k, portion) for k, portion in enumerate(found.portions))]
-    widths = [max(len(row[c]) for row in rows) for c in range(len(_HEADINGS))]
-    for row in rows:
-        yield "  ".join(
-            [row[0].ljust(widths[0]), *(cell.rjust(w) for cell, w in zip(row[1:], widths[1:], strict=True))]
-        )
-
-
-def _row(found: PortionCalibration, k: int, portion: WeighedPortion) -> tuple[str, ...]:
+def _row(found: PortionCalibration, k: int, portion: WeighedPortion) -> list[str]:
     grains = mean_grains(portion)
-    return (
+    return [
         ", ".join(shot.file for shot in portion.shots),
         f"{portion.mass_g.value:g}",
         f"{found.area.areas_mm2[k]:.0f}",
         f"{100 * usual_cover(portion.shots):.1f}",
-        "\N{EN DASH}" if grains is None else f"{grains:.0f}",
+        amount_text(grains),
         f"{_off_percent(found, k):+.1f}",
         f"{100 * found.area.fit.leverage[k] / found.area.fit.leverage.sum():.0f}",
-    )
+    ]
 
 
 def _results(found: PortionCalibration) -> Iterator[str]:
     area, grain, crowded = found.area, found.grain_mass, found.area.crowding_fit
-    yield f"{found.kind.name}: a mm² seen from above weighs {_plus_minus(area.area_mass_mg_per_mm2)} mg"
+    yield f"{found.kind.name}: a mm² seen from above weighs {area.area_mass_mg_per_mm2.text()} mg"
     later = found.read_off_g
     yield f"a mass of {later.value:.3g} g read off one photo later is known to ± {later.expanded95:.2g} g"
     yield (
@@ -140,11 +130,11 @@ def _results(found: PortionCalibration) -> Iterator[str]:
             f"random; that fits no better ({_chance(crowded.p)}), so {area.crowding:g} stays"
         )
     if grain.counted_mg is not None:
-        yield f"a grain weighs {_plus_minus(grain.counted_mg)} mg by the counts"
+        yield f"a grain weighs {grain.counted_mg.text()} mg by the counts"
     else:
         yield "grains are too fine in these photos to be counted surely, so that none has a mass by counts"
     if grain.thousand_mg is not None:
-        yield f"a grain weighs {_plus_minus(grain.thousand_mg)} mg by a thousand grains weighed"
+        yield f"a grain weighs {grain.thousand_mg.text()} mg by a thousand grains weighed"
     if grain.zeta is not None:
         yield f"both ways {'agree' if abs(grain.zeta) <= ACCEPTABLE else 'do not agree'}"
 
@@ -173,10 +163,3 @@ def _no_advice(found: PortionCalibration) -> str:
             f"{found.area.fit.widening:.2g} times what scale and photos account for"
         )
     return f"no further portion is needed; {FACTOR:g} times as much or as little would tell next to nothing"
-
-
-def _plus_minus(quantity: Quantity) -> str:
-    """Value and half width of its 95 % interval, both to the decimal of the latter's second digit."""
-    half = quantity.expanded95
-    decimals = max(0, 1 - math.floor(math.log10(half))) if half > 0 else 4
-    return f"{quantity.value:.{decimals}f} ± {half:.{decimals}f}"

@@ -59,8 +59,7 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
     never = _within(outlines, canvas)
     # The whole strip says more of a place in it than the few grains near by.
     _paint(canvas.image, np.where(never, np.float32(0), reached), told | never, inside, canvas.size)
-    unit = max(1, canvas.grid.width_px // 1000)
-    draw_borders(canvas.image, measurement.patch, canvas.grid, unit, _STROKES)
+    draw_borders(canvas.image, measurement.patch, canvas.grid, canvas.unit, _STROKES)
     draw_unreached(canvas, outlines, np.zeros((0, 2)), _STROKES)
 
     pale: Color = (230, 230, 226)
@@ -74,7 +73,7 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
         )
     if outlines:
         legend.append(unreached_entry(outlines, pale, canvas.size))
-    legend += border_entries(unit, pale)
+    legend += border_entries(canvas.unit, pale)
     caption = Caption(
         f"Where the machine acted \N{EN DASH} {shot_title(shot, measurement)}",
         _figures(reach),

@@ -21,6 +21,7 @@ from ..serialize import (
     rounded,
 )
 from .lookup import base_name, zones_in_order
+from .palette import hex_color
 from .verdict import verdict_text
 from .weighing import weighing_json
 from .why_record import why_json
@@ -124,7 +125,10 @@ def read_record(path: str | Path) -> JsonObject:
 def patch_json(patch: Patch) -> JsonObject:
     """Return the patch in the words and order of patch.toml."""
     zones = {**picked(patch, "edge_mm corner_mm margin_mm"), "custom": plain(patch.custom_zones)}
-    return {**picked(patch, "name width_mm height_mm walls markers"), "zones": zones}
+    markers = [
+        {key: value for key, value in plain(marker).items() if value or key != "turned_deg"} for marker in patch.markers
+    ]
+    return {**picked(patch, "name width_mm height_mm walls"), "markers": markers, "zones": zones}
 
 
 def patch_of(found: Mapping[str, Any]) -> Patch:
@@ -142,7 +146,12 @@ def patch_of(found: Mapping[str, Any]) -> Patch:
         height_mm=float(found["height_mm"]),
         walls=tuple(map(str, found["walls"])),
         markers=tuple(
-            Marker(int(one["id"]), (float(one["center_mm"][0]), float(one["center_mm"][1])), float(one["side_mm"]))
+            Marker(
+                int(one["id"]),
+                (float(one["center_mm"][0]), float(one["center_mm"][1])),
+                float(one["side_mm"]),
+                float(one.get("turned_deg", 0)),
+            )
             for one in found["markers"]
         ),
         edge_mm=float(zones["edge_mm"]),
@@ -168,7 +177,7 @@ def grid_json(grid: FloorGrid) -> JsonObject:
 
 def kind_json(kind: KindColor) -> JsonObject:
     """Return a kind's name and colour."""
-    return {"name": kind.name, "color": "#{:02x}{:02x}{:02x}".format(*(int(c) for c in kind.color_srgb))}
+    return {"name": kind.name, "color": hex_color(kind.color_srgb)}
 
 
 def _photo(shot: MeasuredShot) -> JsonObject:

@@ -8,7 +8,7 @@ from ..compare.labels import SETTING
 from ..compare.selected import Choice, Selected
 from ..flags import listed
 from ..printable import printable
-from ..stats.quantity import told_decimals
+from ..stats.quantity import decimals_beside
 from .rounding import UNKNOWN, more_than_text
 
 #: Of figures that nothing says how well they are known.
@@ -21,7 +21,7 @@ def decimals_by(interval: tuple[float, float] | None, *others: float | None) -> 
     """Decimals for figures with a 95 % interval or, without one, with one of several half widths."""
     half = None if interval is None else (interval[1] - interval[0]) / 2
     known = next((h for h in (half, *others) if h is not None and h > 0 and math.isfinite(h)), None)
-    return _USUAL_DECIMALS if known is None else min(told_decimals(known), 3)
+    return _USUAL_DECIMALS if known is None else min(decimals_beside(known), 3)
 
 
 def number_text(value: float | None, decimals: int, *, sign: bool = False) -> str:

@@ -3,13 +3,13 @@
 from itertools import groupby
 
 from .. import __version__
+from ..columns import TERMINAL_WIDTH, aligned, wrapped
 from ..compare.compare import FALSE_ALARM, Comparison, Difference
 from ..compare.figures import FigureKind
 from ..compare.labels import level_text
 from ..compare.selected import Choice
 from ..compare.summary import GroupSummary
 from ..serialize import JsonObject, plain, rounded
-from .columns import TERMINAL_WIDTH, aligned, wrapped
 from .run_words import (
     decimals_by,
     figure_words,

@@ -14,8 +14,8 @@ from ..errors import OutputError
 from ..inputs.save import save_files
 from ..layout.draw import MM_PER_INCH, plain_style
 from ..printable import printable
-from .palette import DARK, OKABE_ITO
-from .plots import GREY, hex_color
+from .palette import DARK, OKABE_ITO, hex_color
+from .plots import GREY
 from .run_words import decimals_by, figure_words, keys_words, mean_text
 from .runs_summary import group_decimals, group_name
 

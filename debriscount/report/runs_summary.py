@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 
 from .. import __version__
+from ..columns import TERMINAL_WIDTH, aligned, wrapped
 from ..compare.selected import Choice, Item
 from ..compare.summary import GroupSummary, Odd, Summary
 from ..compare.tidy import run_row
 from ..serialize import JsonObject, plain, rounded
-from .columns import TERMINAL_WIDTH, aligned, wrapped
 from .rounding import MORE_THAN, more_than_text
 from .run_words import (
     decimals_by,

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from .. import __version__
+from ..columns import csv_text
 from ..compare.labels import SETTING, CampaignRun
 from ..compare.tidy import WORDS, columns, table_rows
 from ..errors import OutputError
 from ..inputs.save import save_files
-from .columns import csv_text
 
 FORMAT = "debriscount/runs/1"
 ENDINGS = (".csv", ".json")

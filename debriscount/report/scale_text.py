@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 
+from ..columns import aligned, wrapped
 from ..pickup.records import PassFigures
 from ..run.records import BestPickup, ScaleFigures
 from ..scale.agreement import Agreement
 from ..stats.quantity import Quantity
-from .columns import aligned, wrapped
 from .rounding import interval_text, more_than_text, percent_text
 
 #: From here on a percentage with one decimal would read as all of it.

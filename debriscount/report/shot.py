@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 
+from ..columns import TERMINAL_WIDTH, wrapped
 from ..serialize import picked
 from ..shot_check.causes import causes
 from ..shot_check.records import Finding, Fitness
-from .columns import TERMINAL_WIDTH, wrapped
 
 FORMAT = "debriscount/shot/1"
 #: Lines of what to do: more is not read beside the floor.

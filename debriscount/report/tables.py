@@ -4,6 +4,8 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
+from ..arrays import Floats
+from ..columns import TERMINAL_WIDTH, aligned, columns_of, csv_text, wrapped
 from ..flags import said_once
 from ..grains.table import GrainTable
 from ..inputs.patch import OUTSIDE, ZONES
@@ -12,7 +14,6 @@ from ..pickup.records import Amount, PassFigures, ZoneFigures
 from ..pickup.trust import NOTHING_LAY
 from ..run.records import MeasuredShot, Measurement
 from ..serialize import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DECIMALS, rounded
-from .columns import TERMINAL_WIDTH, aligned, columns_of, csv_text, decimals, wrapped
 from .lookup import base_name, shot_name_of_pass, why_of, zones_in_order
 from .rounding import MORE_THAN, PUSHED_IN, UNKNOWN, amount_text, area_text, interval_text, percent_text, pickup_text
 from .scale_text import scale_block
@@ -120,14 +121,17 @@ def grain_lines(
     prefixes = [csv_text([(*first, kind)]).rstrip("\n") for kind in kinds]
     columns: list[Iterable[str]] = [
         (prefixes[kind] for kind in grains.kind.tolist()),
-        decimals(grains.x_mm),
-        decimals(grains.y_mm),
-        decimals(grains.area_mm2),
-        decimals(grains.diameter_mm),
+        *map(_decimals, (grains.x_mm, grains.y_mm, grains.area_mm2, grains.diameter_mm)),
         (zones[code] for code in grains.zone.tolist()),
         *more,
     ]
     return (",".join(cells) for cells in zip(*columns, strict=True))
+
+
+def _decimals(values: Floats) -> list[str]:
+    """Return numbers, shape (N,), as cells with four decimals; what is not finite is empty."""
+    finite = np.isfinite(values).all()
+    return [f"{v:.4f}" if finite or np.isfinite(v) else "" for v in values.tolist()]
 
 
 def _swept_cells(measurement: Measurement, figures: PassFigures, kind: str, zone: str) -> tuple[object, object]:

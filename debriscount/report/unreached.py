@@ -8,13 +8,13 @@ from numpy.typing import NDArray
 
 from ..arrays import Floats
 from ..inputs.patch import Patch
+from ..leftovers.reach.missed import strip_outline
 from ..leftovers.records import WhyLeft
 from ..leftovers.wording import share_text
 from .canvas import SHIFT, Canvas, fixed
 from .caption import LegendEntry
-from .labels import draw_label
+from .labels import draw_label, label_size, window_mean
 from .palette import Color, contrasting
-from .text import LINE, text_width
 
 _MM = " mm"  # what labels of strips end in
 _TOOTH_EVERY, _TOOTH = 0.9, 0.3  # of the font's size: distance and length of the teeth inside an outline
@@ -38,15 +38,9 @@ def outlines_mm(why: WhyLeft, patch: Patch) -> list[tuple[Floats, str]]:
     """
     found = []
     for strip in () if why.lanes is None else why.lanes.strips:
-        ends = np.array(strip.ends_mm, float)
-        along = ends[1] - ends[0]
-        length = float(np.hypot(*along))
-        if length > 0:
-            aside = strip.width_mm / 2 * np.array([-along[1], along[0]]) / length
-            corners = np.array([ends[0] + aside, ends[1] + aside, ends[1] - aside, ends[0] - aside])
-            corners = _inside(corners, patch)
-            if len(corners) > 2:
-                found.append((corners, f"{strip.width_mm:.0f}{_MM}"))
+        corners = strip_outline(strip, patch)
+        if len(corners) > 2:
+            found.append((corners, f"{strip.width_mm:.0f}{_MM}"))
     for place in why.missed:
         share = share_text(place.share_percent)
         if place.share_percent > 0 and share is not None and (place.what != "strip" or why.lanes is None):
@@ -108,12 +102,6 @@ def _draw(image: NDArray[np.uint8], corners: Floats, size: int, color: Color, wi
     cv2.polylines(image, list(fixed(_teeth(corners, size))), False, color, width, cv2.LINE_AA, SHIFT)
 
 
-def _inside(corners: Floats, patch: Patch) -> Floats:
-    """Part of a convex outline that lies in the patch, shape (N, 2)."""
-    found = cv2.intersectConvexConvex(corners.astype(np.float32), patch.corners_mm().astype(np.float32))[1]
-    return np.zeros((0, 2)) if found is None else np.asarray(found, float).reshape(-1, 2)
-
-
 def _within(corners: Floats, width: int, height: int) -> Floats:
     """Corners moved into the picture, so that an outline at its rim is still seen."""
     return np.clip(corners, 2, (width - 3, height - 3))
@@ -139,21 +127,17 @@ def _teeth(corners: Floats, size: int) -> Floats:
 def _label(canvas: Canvas, corners: Floats, text: str, busy: NDArray[np.uint8]) -> None:
     """Write a label where it hides fewest grains, lines and other labels: inside the outline or close beside it."""
     size = round(0.85 * canvas.size)
-    wide, high = text_width(text, size) + size // 2 * 2, round(LINE * size)
+    wide, high = label_size(text, size)
     rows, columns = busy.shape
     if wide >= columns or high >= rows:
         return
-    sums = cv2.integral(busy)
-    best, least = None, np.inf
-    for middle, cost in _label_places(corners, wide, high):
-        left = int(np.clip(middle[0] - wide / 2, 0, columns - wide))
-        top = int(np.clip(middle[1] - high / 2, 0, rows - high))
-        hidden = sums[top + high, left + wide] - sums[top, left + wide] - sums[top + high, left] + sums[top, left]
-        if hidden + cost < least:
-            best, least = (left, top), hidden + cost
-    if best is not None:
-        draw_label(canvas.image, text, best, (wide, high), size)
-        cv2.rectangle(busy, best, (best[0] + wide, best[1] + high), (50,), cv2.FILLED)
+    middles, costs = map(np.array, zip(*_label_places(corners, wide, high), strict=True))
+    lefts, tops = np.clip(middles - (wide / 2, high / 2), 0, (columns - wide, rows - high)).astype(int).T
+    hidden = wide * high * window_mean(busy, wide, high)[tops, lefts]
+    best = int(np.argmin(hidden + costs))
+    corner = int(lefts[best]), int(tops[best])
+    draw_label(canvas.image, text, corner, (wide, high), size)
+    cv2.rectangle(busy, corner, (corner[0] + wide, corner[1] + high), (50,), cv2.FILLED)
 
 
 def _label_places(corners: Floats, wide: int, high: int) -> list[tuple[Floats, float]]:

@@ -1,9 +1,9 @@
 """A weighing and what follows from it, for people and for programs."""
 
-import textwrap
 from pathlib import Path
 
 from .. import __version__
+from ..columns import aligned, wrapped
 from ..inputs.record_file import WEIGHING
 from ..inputs.weighing import Weighing
 from ..scale.pickup import WeighedPickup, weighed_pickup
@@ -72,13 +72,11 @@ def weighing_text(weighing: Weighing, width: int = 80) -> str:
     if hair is not None:
         percent |= {"hair in the bin": hair.bin_percent, "hair left": hair.left_percent}
         percent |= {"hair on the brush": hair.brush_percent, "  of all hair picked up": hair.wrap_percent}
-    rows = [(name, mass.text(), "g") for name, mass in grams.items() if mass is not None]
-    rows += [(name, share.text(), "%") for name, share in percent.items() if share is not None]
+    rows = [[name, f"{mass.text()} g"] for name, mass in grams.items() if mass is not None]
+    rows += [[name, f"{share.text()} %"] for name, share in percent.items() if share is not None]
     if weighed.pickup_percent is None:
-        rows.append(("pickup by scale", "unknown: weigh the bin or what is left", ""))
-    names, cells = (max(len(row[i]) for row in rows) for i in (0, 1))
-    lines = [f"{name:{names}}  {cell:>{cells}} {unit}".rstrip() for name, cell, unit in rows]
+        rows.append(["pickup by scale", "unknown: weigh the bin or what is left"])
     zones = ", ".join(weighed.not_swept)
     doubts = [f"Not swept: {zones}. What was left there is unknown."] if zones else []
     doubts += [f"Warning: {flag.message}" for flag in balance.flags]
-    return "\n".join([*lines, *(textwrap.fill(doubt, width, subsequent_indent="  ") for doubt in doubts)]) + "\n"
+    return "\n".join([*aligned(rows, width), *(wrapped(doubt, "  ", width) for doubt in doubts)]) + "\n"

@@ -1,7 +1,7 @@
 """Why debris stayed, for the terminal: a few sentences below the table of a pass."""
 
+from ..columns import TABLE_WIDTH, wrapped
 from ..leftovers.records import PassStep, WhyLeft, WhySplit
-from .columns import TABLE_WIDTH, wrapped
 from .rounding import interval_text, percent_text
 
 # What else was found stands in the record.

@@ -2,8 +2,8 @@
 
 from collections.abc import Mapping
 
+from ..columns import wrapped
 from ..compare.tidy import WORDS
-from .columns import wrapped
 
 _BEFORE_AFTER = {
     "area_mm2": "area of debris seen from above, mm²",

@@ -2,14 +2,16 @@
 
 import re
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..columns import header_mark
 from ..run.records import MeasuredShot, Measurement
-from .columns import header_mark
 from .folder import RECORD_MARK, ResultFiles, floor_bytes, map_bytes, picture_bytes, record_bytes, write_files
 from .left_picture import draw_leftovers
 from .lookup import has_pass_curve, why_of
@@ -26,6 +28,7 @@ _MARKS = {
 _PICTURE = re.compile(
     r"(overlay|leftovers|reach|walls|floor)-(blank|before|after\d*)\.jpg|passes\.jpg|found-(before|after\d*)\.png"
 )
+_FLOOR_VIEW = re.compile("overlay|leftovers|reach|floor|found")
 
 
 def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrite: bool = False) -> list[Path]:
@@ -55,7 +58,17 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
         The folder cannot be made or written, holds a count, a measurement of other photos, or a file of the
         same name that is no result of debriscount. Nothing has changed then.
     """
-    return write_files(measurement_files(measurement), out_dir, overwrite=overwrite)
+    files = measurement_files(measurement)
+    # Floor views are drawn by one thread while the files before them are made and reach the disk; plots are not, for
+    # matplotlib's style is the whole process's.
+    with ThreadPoolExecutor(1) as pool:
+        contents = {
+            name: pool.submit(make).result if _FLOOR_VIEW.match(name) else make for name, make in files.contents.items()
+        }
+        try:
+            return write_files(replace(files, contents=contents), out_dir, overwrite=overwrite)
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
 
 
 def measurement_files(measurement: Measurement) -> ResultFiles:
@@ -80,6 +93,11 @@ def measurement_files(measurement: Measurement) -> ResultFiles:
             contents[f"found-{shot.name}.png"] = partial(map_bytes, shot.kind_map)
     photos = frozenset(shot.sha256 for shot in measurement.shots if shot.sha256)
     return ResultFiles(contents, _MARKS, _PICTURE, photos)
+
+
+def load_plots() -> None:
+    """Load what plots of walls and passes are drawn with, which takes a second."""
+    from . import plots  # noqa: F401
 
 
 def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, Callable[[], NDArray[np.uint8]]]:

@@ -65,15 +65,15 @@ def explained(
 def carried(why: WhyLeft, figures: PassFigures) -> WhyLeft | None:
     """What the figures can carry of why debris stayed.
 
-    Where it cannot be told how much was left, it cannot be told why either. Of a zone in which no leftovers were found
-    there are no shares, and too few in the patch explain nothing.
+    Where it cannot be told how much was left, it cannot be told why either. Of a zone in which hardly any leftovers
+    were found there are no shares, and too few in the patch explain nothing.
     """
     whole = figures.zones["patch"]
     if whole.pickup_percent is None:
         return None
     left = why.leftovers
     kinds = {kind: _found(zones, figures.kinds.get(kind, {})) for kind, zones in left.kinds.items()}
-    few = whole.after.grains < FEW_LEFT or whole.more_than_percent is not None
+    few = _few(whole)
     zones = _found(left.zones, figures.zones)
     split = {zone: s for zone, s in why.split.items() if zones[zone].untouched_percent is not None}
     return replace(
@@ -85,11 +85,14 @@ def carried(why: WhyLeft, figures: PassFigures) -> WhyLeft | None:
 
 
 def _found(shares: Mapping[str, LeftShares], zones: Mapping[str, ZoneFigures]) -> dict[str, LeftShares]:
-    def nothing(zone: str) -> bool:
-        figures = zones.get(zone)
-        return figures is not None and (figures.after.grains == 0 or figures.more_than_percent is not None)
+    def told(zone: str, share: LeftShares) -> LeftShares:
+        return LeftShares(share.area_mm2, None, None, None) if zone in zones and _few(zones[zone]) else share
 
-    return {zone: LeftShares(s.area_mm2, None, None, None) if nothing(zone) else s for zone, s in shares.items()}
+    return {zone: told(zone, share) for zone, share in shares.items()}
+
+
+def _few(figures: ZoneFigures) -> bool:
+    return figures.after.grains < FEW_LEFT or figures.more_than_percent is not None
 
 
 def _pickup(figures: ZoneFigures) -> Pickup:

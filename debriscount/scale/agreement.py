@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ..pickup.trust import WIDEST
-from ..stats.quantity import Quantity
+from ..stats.quantity import Quantity, decimals_beside, fixed_text, plus_minus
 from .causes import Cause, rank_causes
 from .fault_patterns import Evidence
 
@@ -134,15 +134,15 @@ def _sentence(photo: Quantity, scale: Quantity, verdict: Verdict, causes: tuple[
     if verdict == "agree":
         return both + "they agree" + (f", but what was weighed does not fit together{likely}" if likely else "")
     by_chance = expanded_difference(photo, scale)
-    decimals = _decimals(by_chance)
-    chance = _rounded(by_chance, decimals)
+    decimals = decimals_beside(by_chance)
+    chance = fixed_text(by_chance, decimals)
     if verdict == "too uncertain":
         wider = "scale" if scale.u > photo.u else "photo"
         return both + (
             f"too uncertain to tell whether they agree, since by chance alone they may differ by {chance} points, most "
             f"of it by the {wider}{likely}"
         )
-    points = _rounded(abs(photo.value - scale.value), decimals)
+    points = fixed_text(abs(photo.value - scale.value), decimals)
     apart = f"by {points} points, where {chance} may be chance"
     said = (
         f"it is doubtful whether they agree, they differ {apart}" if verdict == "doubtful" else f"they disagree {apart}"
@@ -151,16 +151,5 @@ def _sentence(photo: Quantity, scale: Quantity, verdict: Verdict, causes: tuple[
 
 
 def with_uncertainty(quantity: Quantity) -> str:
-    """Value and expanded uncertainty (k = 2) without unit, as "83.4 ± 0.9": one decimal, or more for a small one."""
-    expanded = COVERAGE * quantity.u
-    decimals = _decimals(expanded)
-    return f"{_rounded(quantity.value, decimals)} ± {_rounded(expanded, decimals)}"
-
-
-def _decimals(expanded: float) -> int:
-    """Decimals by which an uncertainty keeps a digit other than 0, at most four."""
-    return next((d for d in (1, 2, 3) if round(expanded, d) > 0), 4 if expanded else 1)
-
-
-def _rounded(value: float, decimals: int) -> str:
-    return f"{round(value, decimals) + 0.0:.{decimals}f}"
+    """Value and expanded uncertainty (k = 2) without unit, as "83.41 ± 0.86"."""
+    return plus_minus(quantity.value, COVERAGE * quantity.u)

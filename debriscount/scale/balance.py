@@ -127,7 +127,7 @@ def _sum_flags(unaccounted: Quantity | None, closed: bool) -> Iterable[BalanceFl
         return
     if unaccounted.value < 0:
         advice = "Was the scale set to zero, the bin clean before the run, all of the portion weighed?"
-        yield _flag("impossible", "{} more was found than dispensed, which cannot be{}. " + advice, unaccounted)
+        yield _flag("impossible", "{} more was found than dispensed, which is impossible{}. " + advice, unaccounted)
     elif closed:
         advice = f"Look at brush, filter and wheels ({MACHINE_OFF}), and for what was spilled or lies outside."
         yield _flag("unaccounted", "{} of what was dispensed was found nowhere{}. " + advice, unaccounted)

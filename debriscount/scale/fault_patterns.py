@@ -150,7 +150,7 @@ def _lost(evidence: Evidence) -> Sequence[FaultPattern]:
         FaultPattern(
             "dust the camera cannot see", 1.0, 0.0, 0.0,
             "{:.1f} % of the portion is left as dust that the photo does not show"
-            + _words(" (by detection limit and share of fine debris up to {:.1f} % can be)", dust),
+            + _words(" (detection limit and share of fine debris allow up to {:.1f} %)", dust),
             told=dust is not None,
             most=_bound(dust),
         ),
@@ -171,7 +171,7 @@ def _portion(picked_up: float, evidence: Evidence) -> Sequence[FaultPattern]:
         ),
         FaultPattern(
             "more on the patch than was weighed", -difference, -1.0, 1.0,
-            "{:.1f} % of the portion lay on the patch beside what was weighed" + seen,
+            "{:.1f} % of the portion lay on the patch in addition to what was weighed" + seen,
             told=told,
         ),
     ]  # fmt: skip
@@ -194,7 +194,7 @@ def _bin_and_sweep(evidence: Evidence) -> Sequence[FaultPattern]:
     patterns = [
         FaultPattern(
             "bin residue", -by_bin, -1.0, 0.0,
-            "the bin holds {:.1f} % of the portion beyond what this run laid out: residue of earlier runs" + seen,
+            "the bin holds {:.1f} % of the portion more than this run laid out: residue of earlier runs" + seen,
             told=told, most=_TARE_PERCENT,
         ),
         FaultPattern(
@@ -226,7 +226,7 @@ def _seen_wrong(left: float, evidence: Evidence) -> Sequence[FaultPattern]:
     patterns = [
         FaultPattern(
             "crowding", -left, 0.0, -1.0,
-            "grains over one another hide {:.1f} % of before beyond what crowding corrects" + cover,
+            "grains on top of one another hide {:.1f} % of before, more than crowding corrects for" + cover,
             told=hidden is not None, most=_bound(hidden),
         ),
         FaultPattern(

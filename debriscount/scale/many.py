@@ -152,7 +152,7 @@ def _without_odd(runs: list[WeighedRun]) -> tuple[list[WeighedRun], list[tuple[W
         likely = f" (most likely {run.cause})" if run.cause else ""
         sentence = (
             f"{run.name} stands apart: there the photo reads {_more(run.photo.value - run.scale.value)} than the "
-            f"scale, in the others {_more(others)} (chance does as much in {often} % of cases). Look into that run, "
+            f"scale, in the others {_more(others)} (by chance this happens in {often} % of cases). Look into that run, "
             f"its weighing first{likely}; what follows is without it."
         )
         odd.append((run, sentence))
@@ -316,7 +316,10 @@ def _common_cause(runs: list[WeighedRun]) -> list[str]:
     if not counted or counted[0][1] < 2:
         return []
     cause, times = counted[0]
-    return [f"In {times} of them the likeliest cause is {cause}; a new calibration cures crowding and area_mass alone."]
+    return [
+        f"In {times} of them the likeliest cause is {cause}; a new calibration helps only against crowding and "
+        "area_mass."
+    ]
 
 
 def _more(points: float) -> str:

@@ -164,7 +164,7 @@ def expectation_text(result: Expectation) -> str:
     """Return what a person should read of it, several lines."""
     lines = [f"{result.title}: {_verdict(result)}"]
     lines.append(
-        f"A middling grain is {result.grain_px:.1f} px across ({result.mm_per_px:.3f} mm a pixel, camera at"
+        f"A grain of middle size is {result.grain_px:.1f} px across ({result.mm_per_px:.3f} mm a pixel, camera at"
         f" {result.height_mm:.0f} mm)."
     )
     bias, spread = result.bias_points, result.spread_points

@@ -1,7 +1,5 @@
 """A scene as files: photos, what measuring needs beside them, and the truth."""
 
-import csv
-import io
 import json
 from functools import partial
 from os import PathLike
@@ -10,22 +8,24 @@ from typing import Any
 
 import numpy as np
 
+from ..columns import aligned, csv_text
 from ..errors import OutputError
-from ..inputs.debris import DebrisKind
+from ..inputs.debris_write import debris_toml
 from ..inputs.exchange import is_work_folder, put_files, settle
 from ..inputs.patch import OUTSIDE, ZONES
 from ..inputs.patch_write import patch_toml
-from ..printable import csv_cell
+from ..serialize import picked
 from .lanes import DrivenLanes
 from .route import Route
 from .scene import NOT_MODELLED, Scene
 from .spec import Portion
 from .spiral import Spiral
-from .truth import DISPLACED, FATES, GONE, UNTOUCHED, SceneTruth
+from .truth import DISPLACED, FATES, GONE, UNTOUCHED, SceneTruth, TrueAmount
 from .wander import Wander
 
 #: Format of truth.json, as the shipped reference pictures have it.
 FORMAT = "debriscount/truth/1"
+_REMARK = "Of a simulated scene: the drawn grains' own colour and sizes."
 
 
 def write_scene(scene: Scene, folder: str | PathLike[str]) -> list[Path]:
@@ -78,7 +78,7 @@ def scene_files(scene: Scene) -> dict[str, bytes]:
     files = {f"{name}.jpg": data for name, data in scene.jpegs.items()}
     texts = {"patch.toml": patch_toml(scene.spec.patch)}
     for portion in scene.spec.portions:
-        texts[_debris_name(portion, texts)] = debris_toml(portion.kind)
+        texts[_debris_name(portion, texts)] = debris_toml(portion.kind, _REMARK)
     texts["truth.json"] = json.dumps(truth_json(scene), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     texts["particles.csv"] = particles_csv(scene.truth)
     return files | {name: text.encode("utf-8", "replace") for name, text in texts.items()}
@@ -90,24 +90,6 @@ def _debris_name(portion: Portion, taken: dict[str, str]) -> str:
     while name in taken:
         name, number = f"{plain or 'debris'}-{number}.toml", number + 1
     return name
-
-
-def debris_toml(kind: DebrisKind) -> str:
-    """Return a kind as a debris file."""
-    red, green, blue = kind.color_srgb
-    lines = [
-        "# Of a simulated scene: the drawn grains' own colour and sizes.",
-        "[debris]",
-        f"name = {json.dumps(kind.name)}",
-        f'color = "#{red:02x}{green:02x}{blue:02x}"',
-        f"size_mm = [{kind.size_mm[0]}, {kind.size_mm[1]}]",
-    ]
-    for field in ("grain_mass_mg", "area_mass_mg_per_mm2"):
-        if getattr(kind, field) is not None:
-            lines.append(f"{field} = {getattr(kind, field)}")
-    if kind.crowding:
-        lines.append(f"crowding = {kind.crowding}")
-    return "\n".join(lines) + "\n"
 
 
 def truth_json(scene: Scene) -> dict[str, Any]:
@@ -192,12 +174,8 @@ def _zones_json(truth: SceneTruth, number: int, kind: int | None) -> dict[str, A
     }
 
 
-def _amount_json(amount: Any) -> dict[str, Any]:
-    return {
-        "area_mm2": round(amount.area_mm2, 3),
-        "grains": amount.grains,
-        "mass_g": _rounded(amount.mass_g, 5),
-    }
+def _amount_json(amount: TrueAmount) -> dict[str, Any]:
+    return picked(amount, "area_mm2 grains mass_g")
 
 
 def _rounded(value: float | None, digits: int) -> float | None:
@@ -220,14 +198,14 @@ def _pose_json(truth: SceneTruth, name: str) -> dict[str, Any]:
 def truth_text(scene: Scene) -> str:
     """Return the true figures as a table for people, and what the photos leave out."""
     truth = scene.truth
-    lines = [f"{'pass':<5}{'zone':<8}{'true pickup':>12}{'reached':>11}{'grains before':>15}{'after':>8}"]
+    rows = [["pass", "zone", "true pickup", "reached", "grains before", "after"]]
     for number in range(1, truth.passes + 1):
         before, after, figures = truth.amounts(0), truth.amounts(number), truth.pickup_percent(number)
         reached = truth.reached_percent(number)
         for zone, value in figures.items():
             shown, met = ("-" if share is None else f"{share:.2f} %" for share in (value, reached[zone]))
-            lines.append(f"{number:<5}{zone:<8}{shown:>12}{met:>11}{before[zone].grains:>15}{after[zone].grains:>8}")
-    lines += ["Not modelled:", *(f"- {what}" for what in NOT_MODELLED)]
+            rows.append([str(number), zone, shown, met, str(before[zone].grains), str(after[zone].grains)])
+    lines = [*aligned(rows), "Not modelled:", *(f"- {what}" for what in NOT_MODELLED)]
     return "\n".join(lines) + "\n"
 
 
@@ -242,21 +220,19 @@ def particles_csv(truth: SceneTruth) -> str:
         header += [f"reached_pass{p}", f"fate_pass{p}", f"x{p}_mm", f"y{p}_mm", f"z{p}_mm", f"zone_pass{p}"]
     grains = truth.grains
     zones = [truth.zone_codes(state) for state in range(truth.passes + 1)]
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(header)
+    rows: list[list[object]] = [list(header)]
     for n in range(len(grains)):
         height = f"{grains.height_mm[n] / 2:.3f}"
         mass = grains.mass_mg[n]
-        row = [n, truth.kinds[grains.kind[n]], *_place(truth, 0, n), height, f"{grains.area_mm2[n]:.4f}"]
+        row: list[object] = [n, truth.kinds[grains.kind[n]], *_place(truth, 0, n), height, f"{grains.area_mm2[n]:.4f}"]
         row += ["" if np.isnan(mass) else f"{mass:.4f}", _zone_name(int(zones[0][n]))]
         for p in range(1, truth.passes + 1):
             fate = int(truth.fate[p - 1, n])
             there = fate in (UNTOUCHED, DISPLACED)
             row += ["" if fate == GONE else int(truth.reached[p - 1, n]), FATES[fate]]
             row += [*_place(truth, p, n), height, _zone_name(int(zones[p][n]))] if there else [""] * 4
-        writer.writerow([csv_cell(cell) for cell in row])
-    return text.getvalue()
+        rows.append(row)
+    return csv_text(rows)
 
 
 def _place(truth: SceneTruth, state: int, n: int) -> tuple[str, str]:

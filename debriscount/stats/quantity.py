@@ -40,21 +40,24 @@ class Quantity:
         return self.value - self.expanded95, self.value + self.expanded95
 
     def text(self) -> str:
-        """Value and half width of the 95 % interval without unit, as "83.84 ± 0.55": two digits of the half width.
-
-        Two are what JCGM 100, 7.2.6 has at most.
-        """
-        half = self.expanded95
-        decimals = told_decimals(half) if half > 0 else 3
-        return f"{round(self.value, decimals) + 0.0:.{decimals}f} ± {half:.{decimals}f}"
+        """Value and half width of the 95 % interval without unit, as "83.84 ± 0.55"."""
+        return plus_minus(self.value, self.expanded95)
 
 
-def told_decimals(half: float) -> int:
-    """Decimals of a figure whose 95 % interval has this half width, above 0: such that the half width has two digits.
+def plus_minus(value: float, half: float) -> str:
+    """Value and half the width of an interval, as "83.84 ± 0.55": two digits of the latter (JCGM 100, 7.2.6)."""
+    decimals = decimals_beside(half)
+    return f"{fixed_text(value, decimals)} ± {half:.{decimals}f}"
 
-    Two are what JCGM 100, 7.2.6 has at most; 0 for half widths of ten and more.
-    """
-    return min(max(0, 1 - math.floor(math.log10(half))), 6)
+
+def decimals_beside(half: float) -> int:
+    """Decimals of a figure whose interval is half so wide: those that show two digits of it, six at most."""
+    return min(max(0, 1 - math.floor(math.log10(half))), 6) if half > 0 else 3
+
+
+def fixed_text(value: float, decimals: int) -> str:
+    """A number of so many decimals; never minus zero."""
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"
 
 
 def coverage_factor95(dof: float) -> float:

@@ -15,7 +15,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
@@ -36,9 +36,12 @@ from debriscount.campaign.next_run import next_choice
 from debriscount.campaign.places import INBOX
 from debriscount.campaign.read_runs import read_runs
 from debriscount.campaign.records import RunSources
+from debriscount.campaign.remeasure import Job, RemeasuredRun, Spread
 
 #: Runs of one campaign before a fresh one is made: what is there slows later adding down.
 _RUNS_A_CAMPAIGN = 25
+#: Beside the campaign: seconds of each measuring, a line each.
+_TIMES = "times.txt"
 #: Share of runs and answers after which the writer is let be, so that there is something to lose.
 _SPARED = 0.2
 
@@ -237,13 +240,23 @@ def weigh_killed(count: int) -> Counter[str]:
     return told
 
 
+def timed_files(sources: RunSources, progress: object = None) -> Mapping[str, bytes]:
+    """Measure a run, and note how long that took: on a busy machine, the cores that it got say little."""
+    from debriscount.report.filed import result_files
+
+    start = time.perf_counter()
+    made = result_files(sources)
+    with (sources.patch.parents[3] / _TIMES).open("a", encoding="utf-8") as file:
+        file.write(f"{time.perf_counter() - start}\n")
+    return made
+
+
 def cores_busy(runs: int) -> Iterator[str]:
     """Measure the runs of a campaign anew, and tell how much of two cores that took."""
-    from debriscount.campaign.remeasure import Spread, remeasure
+    from debriscount.campaign.remeasure import remeasure
     from debriscount.campaign.spread import _by_processes, usable_cores
     from debriscount.demo import SCENES
     from debriscount.inputs.debris_names import find_debris
-    from debriscount.report.filed import result_files
     from debriscount.shipped import shipped_folder
 
     scene = shipped_folder("debriscount._reference", "reference_images") / SCENES[0]
@@ -256,14 +269,17 @@ def cores_busy(runs: int) -> Iterator[str]:
         times: dict[str, float] = {}
 
         def timed(how: str, spread: Spread) -> str:
+            (home.parent / _TIMES).unlink(missing_ok=True)
             before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-            done = remeasure(home, (), result_files, spread, everything=True, from_start=True)
+            done = remeasure(home, (), timed_files, spread, everything=True, from_start=True)
             times[how] = time.perf_counter() - start
             after = resource.getrusage(resource.RUSAGE_CHILDREN)
-            busy = (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime) / times[how]
+            cpu = (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime) / times[how]
+            at_work = sum(map(float, (home.parent / _TIMES).read_text().split())) / times[how]
             failed = [one.fault for one in done.runs if one.fault]
             return (
-                f"{how}: {len(done.runs)} runs in {times[how]:.1f} s, {busy:.2f} cores busy, failed: {failed or 'none'}"
+                f"{how}: {len(done.runs)} runs in {times[how]:.1f} s, {at_work:.2f} at work at once on average,"
+                f" {cpu:.2f} cores by the system's count, failed: {failed or 'none'}"
             )
 
         count = min(2, usable_cores())
@@ -276,8 +292,8 @@ def cores_busy(runs: int) -> Iterator[str]:
         yield f"two Dask workers are {times['Dask with 1'] / times['Dask with 2']:.2f} times as fast as one"
 
 
-def _dask(workers: int) -> Callable[..., Iterator[object]]:
-    def spread(work: Callable[..., object], jobs: object) -> Iterator[object]:
+def _dask(workers: int) -> Spread:
+    def spread(work: Callable[[Job], RemeasuredRun], jobs: Sequence[Job]) -> Iterator[RemeasuredRun]:
         from distributed import Client, LocalCluster
 
         from debriscount.campaign.spread import _by_dask
@@ -286,7 +302,7 @@ def _dask(workers: int) -> Callable[..., Iterator[object]]:
         with LocalCluster(n_workers=workers, **options) as cluster, Client(cluster, set_as_default=False) as client:
             yield from _by_dask(client, work, jobs)
 
-    return spread  # type: ignore[return-value]
+    return spread
 
 
 def _copied(home: Path, scene: Path, number: int) -> None:

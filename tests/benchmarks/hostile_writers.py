@@ -76,8 +76,9 @@ def writers() -> dict[str, Writer]:
     from debriscount.inputs.lens_file import write_lens
     from debriscount.inputs.patch_write import patch_toml
     from debriscount.inputs.save import save_files
-    from debriscount.report import write_counts, write_measurement
     from debriscount.report.agreement import compare_runs, write_agreement
+    from debriscount.report.count import write_counts
+    from debriscount.report.write import write_measurement
     from debriscount.run.count import count
     from debriscount.run.measure import measure
     from debriscount.simulate.options import scene_spec

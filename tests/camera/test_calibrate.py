@@ -105,7 +105,7 @@ def test_too_few_boards_are_refused_with_the_names_of_the_others(
     files = saved(tmp_path, [pictures[0], bare, pictures[1], bare])
     message = (
         r"the chessboard of 8 x 6 inner corners, squares of 25 mm was found in 2 of 4 photos \(not in board1\.png, "
-        r"board3\.png\); 3 are the least\. Take more photos of the whole board"
+        r"board3\.png\); 3 are needed at least\. Take more photos of the whole board"
     )
     with pytest.raises(CalibrationError, match=message) as caught:
         calibrate_lens(files, BOARD, "none")

@@ -85,7 +85,7 @@ def test_turning_back_gives_what_lay_on_the_sensor() -> None:
 )
 def test_another_frame_is_refused(shot: Photo) -> None:
     message = (
-        r'after\.jpg: has \d+ x \d+ px on the sensor, which is no larger or smaller copy of the 400 x 300 px of lens "phone"\. '
+        r'after\.jpg: has \d+ x \d+ px on the sensor, which is not an enlarged or reduced copy of the 400 x 300 px of lens "phone"\. '
         r"Give the photo as the camera made it, not cropped or turned, or calibrate the lens at this size\."
     )
     with pytest.raises(LensError, match=message):
@@ -114,5 +114,5 @@ def test_another_focal_length_is_told() -> None:
 
 def test_a_lens_that_is_not_usable_is_told() -> None:
     (warning,) = lens_warnings(replace(LENS, calibration=HOW), {"before": photo(400, 300)})
-    assert warning.sentence == 'lens "phone" is not usable by its file: only 3 photos'
+    assert warning.sentence == 'lens "phone" is not usable, as its file says: only 3 photos'
     assert lens_warnings(replace(LENS, calibration=replace(HOW, verdict="usable")), {}) == []

@@ -92,8 +92,8 @@ def test_a_known_lens_is_recovered() -> None:
     [
         ({"photos": 3}, "not usable", "only 3 photos: take 10 or more", 1.5),
         ({"photos": 6}, "usable", "only 6 photos: take 10 or more", 0.5),
-        ({"reach": 0.6}, "not usable", "coverage is lacking at the rim", 5.0),
-        ({"reach": 0.75}, "usable", "coverage is lacking at the rim", 1.0),
+        ({"reach": 0.6}, "not usable", "the rim is not covered", 5.0),
+        ({"reach": 0.75}, "usable", "the rim is not covered", 1.0),
         ({"noise_px": 0.5}, "usable", "px is high, highest in", 1.0),
         ({"noise_px": 1.0}, "not usable", "px is high, highest in", 2.0),
     ],
@@ -129,7 +129,7 @@ def test_one_board_many_times_is_not_usable() -> None:
 
 def test_corners_without_a_plane_leave_the_lens_open() -> None:
     line = SeenBoard(np.zeros((6, 2)), np.zeros((6, 2)))
-    with pytest.raises(CalibrationError, match=r"in 3 photos leaves the lens open\. Tilt the board one way"):
+    with pytest.raises(CalibrationError, match=r"in 3 photos does not tell the lens\. Tilt the board one way"):
         lens_from_corners("none", SIZE_PX, BOARD, dict.fromkeys("abc", line))
 
 

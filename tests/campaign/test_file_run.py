@@ -28,8 +28,8 @@ def test_a_run_is_filed_with_photos_record_settings_versions_and_sums(add: Add, 
         content = (filed.folder / record.photos[shot].file).read_bytes()
         assert hashlib.sha256(content).hexdigest() == record.photos[shot].sha256
     assert record.photos["before"].named == "b1.jpg"
-    for used in (record.patch, *record.debris, record.result):
-        assert (filed.folder / used.file).is_file()
+    for name in (record.patch.file, record.debris[0].file, record.result.file):
+        assert (filed.folder / name).is_file()
     assert record.versions.measured
     assert filed.figures.passes[0].zones["patch"].pickup_percent == 80.0
     assert read_runs(home).runs == (filed,)

@@ -101,7 +101,12 @@ def test_the_index_says_what_the_files_say(three: Path, monkeypatch: pytest.Monk
     assert (three / "runs" / INDEX).is_file()
     calls: list[Path] = []
     whole = module._read_whole
-    monkeypatch.setattr(module, "_read_whole", lambda folder: calls.append(folder) or whole(folder))
+
+    def counted(folder: Path) -> object:
+        calls.append(folder)
+        return whole(folder)
+
+    monkeypatch.setattr(module, "_read_whole", counted)
     assert read_runs(three) == read
     assert not calls
     file = three / "runs" / "0002" / "run.json"

@@ -7,6 +7,7 @@ import pytest
 
 from debriscount.campaign import remeasure as module
 from debriscount.campaign.changes import add_note, withdraw
+from debriscount.campaign.file_run import put_run as put_run_of_files
 from debriscount.campaign.read_runs import read_runs
 from debriscount.campaign.records import FiledRun, RunSources
 from debriscount.campaign.remeasure import ROUND, Job, Remeasured, RemeasuredRun, remeasure
@@ -57,12 +58,12 @@ def test_old_records_are_kept_each_once(three: Path, measured: Measured) -> None
 def test_a_copy_that_is_there_is_not_made_twice(
     three: Path, measured: Measured, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    put, killed = module.put_run, [True]
+    killed = [True]
 
     def put_run(*args: object, **kwargs: object) -> None:
         if killed.pop():
             raise KeyboardInterrupt
-        put(*args, **kwargs)  # type: ignore[arg-type]
+        put_run_of_files(*args, **kwargs)  # type: ignore[arg-type]
 
     monkeypatch.setattr(module, "put_run", put_run)
     with pytest.raises(KeyboardInterrupt):

@@ -35,7 +35,8 @@ def test_readings_are_converted_when_shown_and_kept_as_read(
     side = side_measurement(quantity, [reading], unit)
     assert (side.values, side.unit) == ((float(reading.replace(",", ".")),), unit)
     figure = side_figure(side)
-    assert (figure.value, figure.unit) == (pytest.approx(value, rel=1e-8), shown)
+    assert figure.value == pytest.approx(value, rel=1e-8)
+    assert figure.unit == shown
 
 
 def test_levels_are_averaged_by_energy() -> None:

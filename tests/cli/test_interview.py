@@ -1,4 +1,4 @@
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import pytest
 import typer
@@ -13,8 +13,8 @@ def number(text: str) -> int:
     return int(text)
 
 
-def three(ask: "Interview.ask") -> tuple[int, ...]:  # type: ignore[valid-type]
-    found = tuple(ask(f"{name}?", "", number) for name in "abc")  # type: ignore[operator]
+def three(ask: Callable[..., int]) -> tuple[int, ...]:
+    found = tuple(ask(f"{name}?", "", number) for name in "abc")
     if found[2] == 9:
         raise WeighingError("c must not be 9.")
     return found

@@ -89,7 +89,7 @@ def test_quiet_prints_nothing(tmp_path: Path, photos: list[Path]) -> None:
 def test_a_board_that_is_not_there_is_exit_code_3_and_writes_nothing(tmp_path: Path, photos: list[Path]) -> None:
     result = run(*photos[3:], "--board", "7x5", "--square-mm", "20", "--out", tmp_path / "a.toml")
     assert (result.exit_code, result.stdout) == (3, "")
-    assert "was found in 1 of 2 photos (not in bare.png); 3 are the least." in result.stderr
+    assert "was found in 1 of 2 photos (not in bare.png); 3 are needed at least." in result.stderr
     assert list(tmp_path.iterdir()) == []
 
 

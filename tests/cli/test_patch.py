@@ -102,7 +102,7 @@ def test_a_file_that_is_there_stays_unless_told(out: Path) -> None:
         (["--marker-side", "4"], "a square of 4 mm is too small to be read"),
         (["--marker-side", "140"], "does not fit a4 paper"),
         (["--megapixels", "0.1"], "in a photo of 0.1 megapixels"),
-        (["--margin", "400"], "zone margin_mm must be from 0 to below the patch's short side, got 400."),
+        (["--margin", "400"], "zone margin_mm must be 0 or more and less than the patch's short side, got 400."),
         (["--place", "open", "--wall", "top"], "a patch on open floor has no wall, got top."),
     ],
 )  # fmt: skip

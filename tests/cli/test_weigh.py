@@ -131,7 +131,7 @@ def test_an_impossible_balance_is_shown_with_a_warning_and_not_refused(out: Path
     assert weigh("--out", str(out), *options).exit_code == 0
     shown = weigh("--show", str(out))
     assert shown.exit_code == 0
-    assert "more was found than dispensed, which cannot be" in shown.stdout
+    assert "more was found than dispensed, which is impossible" in shown.stdout
 
 
 def test_a_fault_of_the_file_is_one_line_and_exit_code_2(out: Path) -> None:

@@ -138,7 +138,7 @@ def test_a_file_put_in_the_place_of_an_old_one_is_not_lost(tmp_path: Path) -> No
     (work / ".old" / "a.csv").write_text("old")
     (out / "a.csv").write_text("mine")
     with pytest.raises(
-        OutputError, match=r"a\.csv: is in the place of a file of an earlier result, now .*\.old/a\.csv"
+        OutputError, match=r"a\.csv: stands where a file of an earlier result belongs, which is now .*\.old/a\.csv"
     ):
         settle(out, "out")
     assert (out / "a.csv").read_text() == "mine"

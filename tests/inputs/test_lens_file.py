@@ -28,7 +28,7 @@ def written(folder: Path, old: str = "", new: str = "") -> Path:
 def test_what_is_written_is_read(tmp_path: Path) -> None:
     assert read_lens(write_lens(LENS, tmp_path / "new" / "lens.toml", "From a test.\nOf two lines.")) == LENS
     lines = (tmp_path / "new" / "lens.toml").read_text(encoding="utf-8").splitlines()
-    assert lines[:3] == ["# From a test.", "# Of two lines.", "[lens]"]
+    assert lines[:4] == ["# From a test.", "# Of two lines.", "", "[lens]"]
 
 
 def test_how_it_was_learnt_and_small_terms_may_be_left_out(tmp_path: Path) -> None:

@@ -59,7 +59,9 @@ def test_quotes_without_end_take_no_longer_than_the_text() -> None:
 
 @pytest.mark.parametrize("number", ["1e16", "-1e300", "0x" + "f" * 5000, "1e-50", "5e-324", "9" * 300])
 def test_numbers_beyond_measure_are_told_with_their_line(tmp_path: Path, number: str) -> None:
-    with pytest.raises(InputFileError, match=r"a\.toml line 3: a\.b must be 0, or from 1e-40 to 1e\+15 either way"):
+    with pytest.raises(
+        InputFileError, match=r"a\.toml line 3: a\.b must be 0, or between 1e-40 and 1e\+15, with either sign"
+    ):
         read(tmp_path, f"x = 0\n[a]\nb = {number}\n")
 
 

@@ -52,11 +52,11 @@ WRONG = [
     (replace(GOOD, markers=(*GOOD.markers[:3], replace(GOOD.markers[3], id=2))), r"marker 2 is laid twice\. Give each"),
     (replace(GOOD, markers=GOOD.markers[1:]), "all markers lie on one line, which does not fix the floor's tilt"),
     (replace(GOOD, markers=(Marker(0, (700, 590), 50), *GOOD.markers[2:])), r"the markers lie too nearly on one line,"
-     r" or too far to one side of the patch: a millimetre of tape error at them moves a corner of the patch by 19\.9 mm,"
-     r" 5 mm being the most\. Lay at least one marker farther to the side\."),
+     r" or too far to one side of the patch: a millimetre of tape error at them moves a corner of the patch by 19\.9 mm"
+     r"; 5 mm is the limit\. Lay at least one marker farther to the side\."),
     (replace(GOOD, markers=tuple(replace(m, side_mm=6.0) for m in GOOD.markers)), r"markers 0, 1, 2, 3: a square of 6"
      r" mm is too small to be read: in a photo of 12 megapixels that shows everything, each of its modules, a sixth of"
-     r" the side, is \d\.\d px wide, 6 px being the least\. Take squares of \d+ mm, or a smaller patch\."),
+     r" the side, is \d\.\d px wide; it must be 6 px at least\. Take squares of \d+ mm, or a smaller patch\."),
 ]  # fmt: skip
 
 

@@ -84,7 +84,7 @@ def test_a_file_is_corrected_once(file: Path) -> None:
 @pytest.mark.parametrize(
     ("reading", "words"),
     [
-        (100, "the printed ruler measures 100 mm: the squares have their true size, nothing is to correct."),
+        (100, "the printed ruler measures 100 mm: the squares have their true size, there is nothing to correct."),
         (89.9, r"printed ruler of 89\.9 mm: that is more than 10 % off\. Read it again, in millimetres from its first"),
         (110.1, r"if it is right, print the sheet again at 100 %\."),
         (9.75, r"printed ruler of 9\.75 mm"),

@@ -88,5 +88,7 @@ def test_a_patch_that_cannot_be_is_refused(arguments: tuple[float, float, tuple[
 
 
 def test_a_zone_wider_than_the_patch_is_refused() -> None:
-    with pytest.raises(PatchLayoutError, match="zone edge_mm must be from 0 to below the patch's short side, got 500"):
+    with pytest.raises(
+        PatchLayoutError, match="zone edge_mm must be 0 or more and less than the patch's short side, got 500"
+    ):
         lay_patch(edge_mm=500)

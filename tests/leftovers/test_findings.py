@@ -192,7 +192,7 @@ def test_missed_strips_are_told_only_where_the_lanes_do_not() -> None:
 def test_a_reach_told_for_a_part_of_the_patch_says_so() -> None:
     part = replace(REACH, told_share=0.4)
     (sentence,) = _said(findings(LEFT, part, None, (), NO_WALLS, NO_SCATTER), "not reached")
-    assert "where the machine never went (told for 40 % of the patch)" in sentence
+    assert "where the machine never went (known for 40 % of the patch)" in sentence
 
 
 def test_a_reach_that_may_be_all_is_worded_as_a_limit() -> None:

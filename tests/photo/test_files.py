@@ -96,7 +96,7 @@ def test_pipes_devices_and_sockets_are_not_opened(tmp_path: Path) -> None:
 
 
 def test_paths_that_cannot_be_are_told_of(tmp_path: Path, photo: Path) -> None:
-    refused(Path("a\0b.jpg"), r"a\ufffdb\.jpg: cannot be a path\. Give the path of a photo\.")
+    refused(Path("a\0b.jpg"), r"a\ufffdb\.jpg: is not a valid path\. Give the path of a photo\.")
     refused(tmp_path / ("a" * 5000), r"cannot be read \(.+\)")
     refused(photo / "a.jpg", r"cannot be read \(.+\)|there is no such file")
     refused(Path(), r"is a folder\. Give the path of a photo in it\.")

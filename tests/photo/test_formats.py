@@ -120,7 +120,7 @@ def test_heic_coded_for_other_screens_is_told_of(tmp_path: Path, picture: Pictur
     photo = read_photo(written(tmp_path, heic(picture(), **codes)))
     assert photo.warnings == (
         f"its colours are coded for other screens (H.273 primaries {codes['color_primaries']}, curve "
-        f"{codes['transfer_characteristics']}) and taken as sRGB; switch HDR off, or export the photo as sRGB",
+        f"{codes['transfer_characteristics']}) and were read as sRGB; switch HDR off, or export the photo as sRGB",
     )
 
 
@@ -218,7 +218,10 @@ def test_a_preview_beside_the_picture_is_no_reason_to_warn(tmp_path: Path, pictu
     ("tags", "message"),
     [
         ([(50706, 1, 4, bytes([1, 4, 0, 0]), True)], "damaged or cut off"),  # says DNG, and is none
-        ([(254, 4, 1, 1, True)], r"is a raw file of a camera's own kind\. Convert it to DNG, or export it as JPEG"),
+        (
+            [(254, 4, 1, 1, True)],
+            r"is a raw file in a format of the camera's maker\. Convert it to DNG, or export it as JPEG",
+        ),
     ],
 )
 def test_the_preview_in_a_raw_file_is_never_taken_for_the_photo(

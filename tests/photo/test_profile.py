@@ -192,7 +192,7 @@ def test_a_broken_profile_is_left_out_with_a_warning(tmp_path: Path, spoil: Call
     photo = read_photo(tmp_path / "a.png")
     np.testing.assert_array_equal(photo.pixels, COLOURS)
     assert photo.warnings == (
-        "its colour profile is damaged and left out; if the colours look wrong, export the photo as sRGB",
+        "its colour profile is damaged and was ignored; if the colours look wrong, export the photo as sRGB",
     )
 
 
@@ -201,5 +201,5 @@ def test_a_profile_for_other_pixels_is_left_out_with_a_warning(tmp_path: Path) -
     photo = read_photo(tmp_path / "a.png")
     np.testing.assert_array_equal(photo.pixels, COLOURS)
     assert photo.warnings == (
-        "its colour profile is made for other pixels and left out; if the colours look wrong, export the photo as sRGB",
+        "its colour profile is made for other pixels and was ignored; if the colours look wrong, export the photo as sRGB",
     )

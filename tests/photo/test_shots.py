@@ -41,7 +41,7 @@ def test_one_grey_photo_makes_all_grey() -> None:
     np.testing.assert_array_equal(got["before"].pixels, GREY)
     np.testing.assert_array_equal(got["blank"].pixels, grey_pixels(COLOUR))
     assert told == (
-        "before: shows no colour, so that all shots are measured by lightness alone, in which debris as light as the "
+        "before: shows no colour, so that all shots are measured by lightness alone, and debris as light as the "
         "floor is not seen; take all photos in colour",
     )
 

@@ -28,7 +28,7 @@ def test_turned_as_pillow_turns(orientation: int) -> None:
 def test_rows_of_one_grey_at_the_foot_are_told(rows: int, value: int, told: bool) -> None:
     pixels = picture()
     pixels[-rows:] = value
-    assert (f"last {rows} rows are one grey" in filled_warning(pixels)) == told
+    assert (f"last {rows} rows are all one grey" in filled_warning(pixels)) == told
 
 
 def test_a_colour_or_a_picture_of_one_grey_is_not_filling() -> None:
@@ -42,7 +42,7 @@ def test_a_photo_cut_off_and_filled_is_read_with_a_warning(tmp_path: Path) -> No
     pixels = picture()
     pixels[-16:] = 128
     Image.fromarray(pixels).save(tmp_path / "a.png")
-    assert "one grey" in read_photo(tmp_path / "a.png").warnings[0]
+    assert "all one grey" in read_photo(tmp_path / "a.png").warnings[0]
 
 
 def test_signed_values_below_0_are_refused(tmp_path: Path) -> None:

@@ -45,8 +45,20 @@ def test_a_zone_that_shows_its_grains_smaller_loses_less_of_them() -> None:
     by_outline = 1 - seen[left].sum() / seen.sum()
     corrected = 1 - same["after"].area_mm2.sum() / same["before"].area_mm2.sum()
     true = 1 - whole[left].sum() / whole.sum()
-    assert abs(corrected - true) < 0.7 * abs(by_outline - true)
+    # Of the variance seen the kind's own, 0.122² of 0.122² + 0.203², is a quarter: so much of the error stays, and a little
+    # more, since what is nearer to two grains is left out of the spread.
+    assert abs(corrected - true) < 0.5 * abs(by_outline - true)
     np.testing.assert_array_equal(same["after"].outline_mm2, seen[left])
+
+
+def test_areas_come_nearest_to_the_true_ones() -> None:
+    """Against least squares by numpy: the slope of true on seen logarithms is the share that is kept."""
+    true, error = np.log(areas(4000, area_spread(HINT))), np.random.default_rng(3).normal(0, 0.1, 4000)
+    seen = true + error
+    told = np.log(as_varied({"before": table(np.exp(seen))}, [HINT])["before"].area_mm2)
+    single = seen < np.median(seen) + np.log(2) / 2
+    slope = np.polyfit(seen[single], true[single], 1)[0]
+    assert np.polyfit(seen[single], told[single], 1)[0] == pytest.approx(slope, abs=0.05)
 
 
 def test_what_may_be_two_grains_keeps_its_area() -> None:

@@ -121,7 +121,7 @@ def test_what_is_lacking_is_said(learnt: LearntLens) -> None:
     how = learnt.lens.calibration
     assert how is not None
     assert how.verdict == "usable"
-    assert [reason for reason in how.reasons if "coverage is lacking at the rim" in reason] == list(how.reasons)
+    assert [reason for reason in how.reasons if "the rim is not covered" in reason] == list(how.reasons)
     assert 65 < how.reach_percent < 80
 
 

@@ -143,7 +143,7 @@ def test_of_three_markers_one_that_moved_a_little_is_named_and_used(bench: "Benc
     (warning,) = located.warnings
     assert (warning.shot, warning.severity) == ("after", "doubtful")
     assert warning.sentence.startswith("marker 2 lies ")
-    assert "too few others are seen to do without it; zone borders are no better than that" in warning.sentence
+    assert "too few others are seen to do without it; zone borders are uncertain by as much" in warning.sentence
 
 
 def test_of_three_markers_one_that_moved_far_is_refused(bench: "Bench") -> None:
@@ -206,7 +206,7 @@ def test_markers_that_lie_turned_are_told(bench: "Bench") -> None:
     located = locate(bench, before=one)
     assert located.residual_mm["before"] < 0.05
     assert sentences(located.warnings) == (
-        "before: marker 3 lies a quarter turn to the right; that is allowed for, but lay it upright",
+        "before: marker 3 lies a quarter turn to the right; this is corrected for, but lay it upright",
     )
 
 
@@ -217,5 +217,5 @@ def test_markers_that_disagree_undecidedly_are_a_warning(bench: "Bench", monkeyp
     located = locate(bench, before=bench.floor, after=bench.floor)
     assert sentences(located.warnings) == (
         "the markers seen in before and after disagree by 2.3 mm; one has moved, and it cannot be told which. "
-        "Zone borders are no better than that. Put it back and retake the photo; more markers would tell",
+        "Zone borders are uncertain by as much. Put it back and retake the photo; more markers would tell",
     )

@@ -175,7 +175,7 @@ def test_the_table_has_a_line_a_run_and_the_sentences(many: ManyRuns) -> None:
     text = runs_text(many, ["run99"])
     lines = text.splitlines()
     assert lines[0].split() == ["run", "photo", "%", "scale", "%", "difference", "verdict"]
-    assert lines[6].split() == ["run05", "84.4", "±", "1.0", "82.0", "±", "0.6", "+2.4", "disagree,", "odd"]
+    assert lines[6].split() == ["run05", "84.4", "±", "1.0", "82.00", "±", "0.60", "+2.4", "disagree,", "odd"]
     assert "Photo and scale disagree: run05." in lines
     assert "Not weighed: run99." in lines
     assert "Difference: photo less scale." in text
@@ -269,5 +269,7 @@ def test_a_record_with_numbers_beyond_measure_is_refused(tmp_path: Path, number:
         '{"format": "debriscount/measurement/1", "agreement": '
         f'{{"photo_percent": 90, "photo_u": 1, "scale_percent": {number}, "scale_u": 1}}}}'
     )
-    with pytest.raises(InputFileError, match=r"agreement\.scale_percent must be 0, or from 1e-09 to 1e\+06 either way"):
+    with pytest.raises(
+        InputFileError, match=r"agreement\.scale_percent must be 0, or between 1e-09 and 1e\+06, with either sign"
+    ):
         read_weighed_runs([folder])

@@ -14,18 +14,11 @@ from debriscount.errors import OutputError
 from debriscount.pickup.records import Amount
 from debriscount.registration.grid import FloorGrid
 from debriscount.report import count as count_module
-from debriscount.report import (
-    count_grains_csv,
-    count_json,
-    count_text,
-    count_zones_csv,
-    draw_count,
-    write_counts,
-    write_measurement,
-)
 from debriscount.report.caption import PAPER, Caption
+from debriscount.report.count import count_grains_csv, count_json, count_text, count_zones_csv, draw_count, write_counts
 from debriscount.report.folder import MARK
 from debriscount.report.rounding import UNKNOWN
+from debriscount.report.write import write_measurement
 from debriscount.run.records import Counted, Measurement
 
 NAMES = ["count.json", "zones.csv", "grains.csv", "overlay-before größer.jpg", "overlay-leftovers.jpg"]

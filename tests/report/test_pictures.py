@@ -12,10 +12,11 @@ from debriscount.grains.table import GrainTable
 from debriscount.pickup.records import PassFigures
 from debriscount.pickup.trust import untold
 from debriscount.registration.grid import FloorGrid
-from debriscount.report import draw_overlay, pictures
+from debriscount.report import pictures
+from debriscount.report.canvas import enlargement
 from debriscount.report.caption import PAPER, Caption
 from debriscount.report.palette import DARK, LIGHT, distances, floor_colors, outline_colors
-from debriscount.report.pictures import encode_jpeg, enlargement
+from debriscount.report.pictures import draw_overlay, encode_jpeg
 from debriscount.run.records import MeasuredShot, Measurement
 
 

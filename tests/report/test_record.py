@@ -11,7 +11,7 @@ from debriscount import __version__
 from debriscount.errors import InputFileError
 from debriscount.photo.settings import CameraSettings
 from debriscount.pickup.records import Amount, BudgetLine, PassFigures, ZoneFigures
-from debriscount.report import measurement_json, read_record
+from debriscount.report.record import measurement_json, read_record
 from debriscount.run.records import Measurement
 from debriscount.serialize import rounded
 

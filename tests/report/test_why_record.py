@@ -9,7 +9,7 @@ from hypothesis.extra import numpy as nps
 
 from debriscount.leftovers.records import Reach, WhyLeft
 from debriscount.registration.grid import FloorGrid
-from debriscount.report import measurement_json
+from debriscount.report.record import measurement_json
 from debriscount.run.records import Measurement
 
 

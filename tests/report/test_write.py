@@ -16,8 +16,11 @@ from PIL import Image
 from debriscount.errors import OutputError
 from debriscount.flags import Flag
 from debriscount.leftovers.records import Explained
-from debriscount.report import grains_csv, measurement_json, read_record, write, write_measurement, zones_csv
+from debriscount.report import write
 from debriscount.report.folder import MARK, refuse_other_photos, settle_folder
+from debriscount.report.record import measurement_json, read_record
+from debriscount.report.tables import grains_csv, zones_csv
+from debriscount.report.write import write_measurement
 from debriscount.run.records import Measurement
 
 #: Makes a record that differs from the made-up run's.

@@ -80,9 +80,9 @@ def test_few_leftovers_explain_nothing() -> None:
     assert why(patch=left(50, pickup=None)) is None
 
 
-@pytest.mark.parametrize("nothing", [left(0), left(2, more_than=99.0)])
-def test_where_no_leftovers_were_found_there_are_no_shares_of_them(nothing: ZoneFigures) -> None:
-    found = why(patch=left(20), edge=nothing)
+@pytest.mark.parametrize("hardly_any", [left(0), left(FEW_LEFT - 1), left(20, more_than=99.0)])
+def test_where_hardly_any_leftovers_were_found_there_are_no_shares_of_them(hardly_any: ZoneFigures) -> None:
+    found = why(patch=left(20), edge=hardly_any)
     assert found is not None
     for zones in (found.leftovers.zones, found.leftovers.kinds["rice"]):
         assert zones["patch"] == SHARES

@@ -49,7 +49,7 @@ def test_a_lens_without_a_patch_is_refused(scene: SceneOnDisk, lens: CameraLens)
 def test_a_lens_of_another_frame_is_refused(scene: SceneOnDisk, lens: CameraLens) -> None:
     wide = replace(lens, size_px=(lens.size_px[0], lens.size_px[1] * 9 // 12))
     with pytest.raises(
-        LensError, match=r'blank\.jpg: has .* is no larger or smaller copy of the .* of lens "simulated"'
+        LensError, match=r'blank\.jpg: has .* is not an enlarged or reduced copy of the .* of lens "simulated"'
     ):
         debriscount.measure(scene.patch, scene.before, scene.afters, blank=scene.blank, lens=wide)
 
@@ -76,4 +76,4 @@ def test_a_lens_file_that_is_not_usable_is_a_warning(scene: SceneOnDisk, lens: C
     counted = debriscount.count(
         scene.before, patch=scene.patch, debris=scene.debris, lens=replace(lens, calibration=poor)
     )
-    assert 'lens "simulated" is not usable by its file: only 3 photos' in counted.warnings
+    assert 'lens "simulated" is not usable, as its file says: only 3 photos' in counted.warnings

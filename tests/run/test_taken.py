@@ -12,7 +12,8 @@ from PIL import Image, TiffImagePlugin
 from debriscount.errors import PhotoFileError
 from debriscount.inputs.debris import DebrisKind
 from debriscount.photo.settings import UNKNOWN_SETTINGS, CameraSettings
-from debriscount.report import write_counts, write_measurement
+from debriscount.report.count import write_counts
+from debriscount.report.write import write_measurement
 from debriscount.run.count import count
 from debriscount.run.measure import measure
 from debriscount.run.records import Counted, Measurement
@@ -140,7 +141,7 @@ def test_a_photos_own_warning_is_told_with_its_shots_name(scene: "SceneOnDisk", 
     region: dict[str, Any] = {"mm_per_px": 0.45, "region": (300, 300, 200, 200), "debris": scene.debris}
     found = count(tmp_path / "after.jpg", **region)
     assert (
-        "photo: its colour profile is damaged and left out; if the colours look wrong, export the photo as sRGB"
+        "photo: its colour profile is damaged and was ignored; if the colours look wrong, export the photo as sRGB"
         in found.warnings
     )
 
@@ -167,6 +168,6 @@ def test_one_grey_photo_has_all_measured_on_lightness(make_scene: Any, tmp_path:
     for shot in found.shots:
         assert (shot.floor_view == shot.floor_view[..., :1]).all()
     assert (
-        "after: shows no colour, so that all shots are measured by lightness alone, in which debris as light as the "
+        "after: shows no colour, so that all shots are measured by lightness alone, and debris as light as the "
         "floor is not seen; take all photos in colour" in found.warnings
     )

@@ -191,7 +191,8 @@ def test_a_zone_that_was_not_swept_counts_with_what_was_laid_there(tmp_path: Pat
 @pytest.mark.slow
 def test_a_weighed_run_from_end_to_end(scene: "SceneOnDisk", tmp_path: Path) -> None:
     """The simulated truth is what the scale says; the photos are measured without knowing it."""
-    from debriscount.report import measurement_json, table_text, zones_csv
+    from debriscount.report.record import measurement_json
+    from debriscount.report.tables import table_text, zones_csv
 
     true = scene.scene.truth.pickup_percent(1)["patch"]
     assert true is not None

@@ -17,7 +17,7 @@ uncertainties = st.floats(0.01, 20)
 
 def test_a_run_that_agrees_says_so_with_expanded_uncertainties() -> None:
     found = agree(Quantity(83.4, 0.45), Quantity(82.9, 0.2), Evidence(margin_gain_percent=5))
-    assert found.sentence == "photo 83.4 ± 0.9 %, scale 82.9 ± 0.4 %: they agree"
+    assert found.sentence == "photo 83.40 ± 0.90 %, scale 82.90 ± 0.40 %: they agree"
     assert (found.verdict, found.causes) == ("agree", ())
     assert found.zeta == pytest.approx(0.5 / math.hypot(0.45, 0.2))
     assert found.en == pytest.approx(0.5 / math.hypot(0.9, 0.4))
@@ -27,7 +27,7 @@ def test_a_run_that_does_not_agree_names_the_likeliest_cause() -> None:
     found = agree(Quantity(88.0, 0.45), Quantity(82.9, 0.2), Evidence(margin_gain_percent=6.0, wall_gone_percent=0.0))
     assert found.verdict == "disagree"
     assert found.sentence == (
-        "photo 88.0 ± 0.9 %, scale 82.9 ± 0.4 %: they disagree by 5.1 points, where 1.0 may be chance; "
+        "photo 88.00 ± 0.90 %, scale 82.90 ± 0.40 %: they disagree by 5.10 points, where 0.98 may be chance; "
         "most likely scatter beyond the margin: 5.1 % of the portion was flung beyond the margin, where the photo takes "
         "it for picked up (the margin gained 6.0 %)"
     )
@@ -39,7 +39,7 @@ def test_a_doubtful_run_is_neither() -> None:
     found = agree(Quantity(84.2, 0.45), Quantity(82.9, 0.2))
     assert found.verdict == "doubtful"
     assert found.sentence.endswith(
-        "it is doubtful whether they agree, they differ by 1.3 points, where 1.0 may be chance"
+        "it is doubtful whether they agree, they differ by 1.30 points, where 0.98 may be chance"
     )
     assert found.causes == ()
 
@@ -48,8 +48,8 @@ def test_what_may_be_off_by_anything_does_not_agree() -> None:
     found = agree(Quantity(83.0, 0.5), Quantity(80.0, 8.5))
     assert (found.verdict, found.causes) == ("too uncertain", ())
     assert found.sentence == (
-        "photo 83.0 ± 1.0 %, scale 80.0 ± 17.0 %: too uncertain to tell whether they agree, since by chance alone they "
-        "may differ by 17.0 points, most of it by the scale"
+        "photo 83.0 ± 1.0 %, scale 80 ± 17 %: too uncertain to tell whether they agree, since by chance alone they "
+        "may differ by 17 points, most of it by the scale"
     )
     assert "most of it by the photo" in agree(Quantity(83.0, 8.5), Quantity(80.0, 0.5)).sentence
 
@@ -72,7 +72,7 @@ def test_a_cause_may_be_named_even_where_the_scale_is_too_uncertain() -> None:
 
 def test_small_uncertainties_keep_a_digit() -> None:
     assert agree(Quantity(83.41, 0.02), Quantity(83.4, 0.001)).sentence.startswith(
-        "photo 83.41 ± 0.04 %, scale 83.400 ± 0.002 %"
+        "photo 83.410 ± 0.040 %, scale 83.4000 ± 0.0020 %"
     )
 
 

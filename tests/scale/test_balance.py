@@ -63,7 +63,7 @@ def test_more_found_than_dispensed_is_flagged_with_its_chance() -> None:
     assert flag.kind == "impossible"
     assert flag.excess_g.value == pytest.approx(-0.6)
     assert flag.message == (
-        "0.60 ± 0.18 g more was found than dispensed, which cannot be (chance below one in a million). "
+        "0.60 ± 0.18 g more was found than dispensed, which is impossible (chance below one in a million). "
         "Was the scale set to zero, the bin clean before the run, all of the portion weighed?"
     )
     # Independent: normal distribution, z = 0.6/(0.1 √(10/12)).

@@ -11,6 +11,7 @@ from debriscount.camera.lens import Lens
 from debriscount.camera.view import FloorToPhoto
 from debriscount.errors import OutputError
 from debriscount.inputs.debris_file import read_debris
+from debriscount.inputs.debris_write import debris_toml
 from debriscount.inputs.patch_file import read_patch
 from debriscount.simulate.scene import Scene
 from debriscount.simulate.spec import Cleaning
@@ -18,7 +19,6 @@ from debriscount.simulate.spiral import Spiral
 from debriscount.simulate.truth import draw_truth
 from debriscount.simulate.wander import Wander
 from debriscount.simulate.write import (
-    debris_toml,
     particles_csv,
     scene_files,
     truth_json,

@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from debriscount.stats.quantity import Quantity, chance_of, coverage_factor95
+from debriscount.stats.quantity import Quantity, chance_of, coverage_factor95, decimals_beside, fixed_text, plus_minus
 
 
 def test_the_interval_of_a_known_uncertainty() -> None:
@@ -57,3 +57,10 @@ def test_chance_of_known_quantiles() -> None:
     assert chance_of(Quantity(3.262, 1.0, 9), 1.0) == pytest.approx(0.05, abs=1e-4)
     assert chance_of(Quantity(1.0, 0.0), 1.0) == 1
     assert chance_of(Quantity(1.0, 0.0)) == 0
+
+
+def test_a_value_has_as_many_decimals_as_show_two_digits_of_its_uncertainty() -> None:
+    assert plus_minus(83.412, 0.857) == "83.41 ± 0.86"
+    assert plus_minus(3010.2, 12.3) == "3010 ± 12"
+    assert [decimals_beside(half) for half in (0.0, 17.0, 1.0, 0.98, 1e-9)] == [3, 0, 1, 2, 6]
+    assert fixed_text(-0.001, 2) == "0.00"

@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...arrays import Floats, Mask
-from .strips import Found
+from ...stats.regression import fit_line
+from .strips import LEAST_U_MM, Found
 
 #: From lane to lane, mm: no cleaning head is narrower, and the largest vacuum robots measure some 350 mm.
 LEAST_PITCH_MM, MOST_PITCH_MM = 70.0, 350.0
@@ -60,24 +61,21 @@ def fit_comb(middles_mm: Sequence[float], u_mm: Sequence[float]) -> Comb | None:
         if not LEAST_PITCH_MM <= pitch <= MOST_PITCH_MM or (len(gaps) == 1 and pitch < gaps[0]):
             continue
         numbers = np.concatenate([[0], np.cumsum(np.round(gaps / pitch))]).astype(int)
-        comb = fit_line(numbers, middles, u)
+        comb = comb_through(numbers, middles, u)
         if np.abs(middles - comb.first_mm - comb.pitch_mm * numbers).max() < _MOST_OFF * comb.pitch_mm:
             return comb
     return None
 
 
-def fit_line(numbers: NDArray[np.int_], middles: Floats, u: Floats) -> Comb:
-    """Least-squares line through strips' middles against their numbers; ``u`` are their standard uncertainties."""
-    weight = 1 / np.maximum(u, 1e-3) ** 2
-    centre = float(weight @ numbers / weight.sum())
-    lever = float(weight @ (numbers - centre) ** 2)
-    slope = float(weight @ ((numbers - centre) * middles) / lever)
-    first = float(weight @ middles / weight.sum() - slope * centre)
-    off = middles - first - slope * numbers
-    free = len(middles) - 2
-    # Lanes vary by more than their borders' uncertainty: where three strips or more show it, it counts.
-    excess = max(1.0, float(weight @ off**2) / free) if free else 1.0
-    return Comb(first, slope, float(np.sqrt(excess / lever)))
+def comb_through(numbers: NDArray[np.int_], middles: Floats, u: Floats) -> Comb:
+    """The comb that fits strips' middles best by their numbers; ``u`` are the middles' standard uncertainties.
+
+    Lanes vary by more than their borders' uncertainty: where three strips or more show it, it counts.
+    """
+    # Off 0.
+    fit = fit_line(numbers, middles, np.maximum(u, 1e-3))
+    pitch = fit.coefficient(1)
+    return Comb(float(fit.coefficients[0]), pitch.value, pitch.u)
 
 
 def usual_width(strips: Sequence[Found]) -> tuple[float, float]:
@@ -90,7 +88,7 @@ def usual_width(strips: Sequence[Found]) -> tuple[float, float]:
 def _usual_widths(strips: Sequence[Found]) -> tuple[Floats, Floats, float]:
     """Closed strips' widths without such as are twice as wide, their uncertainties, and the variance beyond these."""
     width = np.array([strip.width_mm for strip in strips if strip.closed])
-    u = np.array([max(0.05, strip.width_u_mm) for strip in strips if strip.closed])
+    u = np.array([max(LEAST_U_MM, strip.width_u_mm) for strip in strips if strip.closed])
     usual = ~_wide(width, float(np.median(width)))
     width, u = width[usual], u[usual]
     return width, u, max(0.0, float(np.var(width, ddof=1) - np.mean(u**2))) if len(width) > 1 else 0.0
@@ -140,6 +138,7 @@ def lanes_across(comb: Comb, strips: Sequence[Found], half_mm: float) -> int:
 
 def _cut_by_rim(strip: Found, width: float) -> bool:
     """Whether it may be one of the others, cut by the rim of the patch."""
+    # No wider than lanes that stray make one of the others.
     return strip.low.closed != strip.high.closed and strip.width_mm < 1.3 * width
 
 

@@ -8,14 +8,12 @@ import numpy as np
 from ...arrays import Floats
 from ...inputs.patch import Patch
 from .evidence import LaneEvidence
-from .strips import STRAY_MM, Found, StripEnd, border
+from .strips import LEAST_U_MM, ROOM_MM, STRAY_MM, Found, StripEnd, border
 
 Ends = tuple[tuple[float, float], tuple[float, float]]
 #: Places along, places across and their standard deviations, of one border piece by piece.
 Line = tuple[Floats, Floats, Floats]
 
-#: No border is known better than this, mm: grains' places are not.
-_LEAST_U_MM = 0.05
 #: A strip is followed in at most so many pieces: lanes stray in waves of some hundred mm, and a patch is no longer than
 #: a few of them.
 _MOST_PIECES = 8
@@ -69,6 +67,7 @@ def chord(patch: Patch, heading_deg: float, across_mm: float) -> Ends | None:
     foot = middle + across_mm * np.array([-along[1], along[0]])
     start, stop = -np.inf, np.inf
     for axis, size in enumerate((patch.width_mm, patch.height_mm)):
+        # Parallel to these two sides.
         if abs(along[axis]) < 1e-12:
             if not 0 <= foot[axis] <= size:
                 return None
@@ -142,9 +141,10 @@ def course(evidence: LaneEvidence, heading_deg: float, strip: Found) -> Course |
     pieces = min(_MOST_PIECES, int(evidence.ratio[within].sum() / 10))
     if pieces < 2:
         return None
-    room = max(10.0, (high - low) / 2)
+    room = max(ROOM_MM, (high - low) / 2)
     near = (across > low - room) & (across < high + room)
     across, along, ratio = across[near], along[near], evidence.ratio[near]
+    # A hair more, so that the last grain is in the last piece.
     cuts = np.linspace(along.min(), along.max() + 1e-6, pieces + 1)
     part = np.searchsorted(cuts, along, side="right") - 1
     rows = []
@@ -166,7 +166,7 @@ def straighten(found: Sequence[Found], courses: Sequence[Course | None]) -> Stra
     the places where most grains lie would decide the slope.
     """
     lines: list[Line] = [
-        (path.along, at, np.maximum(u, _LEAST_U_MM))
+        (path.along, at, np.maximum(u, LEAST_U_MM))
         for strip, path in zip(found, courses, strict=True)
         if path is not None
         for at, u, end in ((path.low, path.low_u, strip.low), (path.high, path.high_u, strip.high))
@@ -219,13 +219,13 @@ def _line_at(line: Line, slope: float, spread: float, old: StripEnd) -> StripEnd
     if not old.closed:
         return old
     along, at, u = line
-    weight = 1 / (np.maximum(u, _LEAST_U_MM) ** 2 + spread)
+    weight = 1 / (np.maximum(u, LEAST_U_MM) ** 2 + spread)
     mean = float(weight @ (at - slope * along) / weight.sum())
     return StripEnd(mean, float(weight.sum() ** -0.5), closed=True)
 
 
 def strays_mm(path: Course) -> float:
     """How far a strip's middle strays from its straight line, root mean square, what chance adds taken off."""
-    weight = 1 / np.maximum(path.middle_u, _LEAST_U_MM) ** 2
+    weight = 1 / np.maximum(path.middle_u, LEAST_U_MM) ** 2
     off = path.middle - weight @ path.middle / weight.sum()
     return float(np.sqrt(max(0.0, float(weight @ (off**2 - path.middle_u**2) / weight.sum()))))

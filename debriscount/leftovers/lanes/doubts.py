@@ -9,7 +9,7 @@ from ...inputs.patch import Patch
 from .course import Ends, chord, length_mm
 from .evidence import LaneEvidence
 from .search import borders_evidence
-from .strips import STRAY_MM, Found
+from .strips import ROOM_MM, STRAY_MM, Found
 
 #: Straying lanes change a strip's width from end to end by less than this, mm, in nineteen of twenty made-up strips.
 _TAPER_MM = 24.0
@@ -44,7 +44,7 @@ def straightness(evidence: LaneEvidence, heading_deg: float, strip: Found) -> fl
     across, along = evidence.across_along(heading_deg)
     low, high = strip.span
     width = strip.width_mm
-    room = max(10.0, width / 2)
+    room = max(ROOM_MM, width / 2)
     within = (across > low) & (across < high)
     if not within.any():
         return -_MOST_SAID
@@ -83,6 +83,7 @@ def _compared(likely: Floats, size: Floats) -> float:
 def crosses_alone(strip: Found, says: float, ends: Ends, patch: Patch) -> bool:
     """Whether a strip without others is surely one: long, many times longer than wide, and told piece by piece."""
     width, length = strip.width_mm, length_mm(ends)
+    # From side to side, and so slender that no other thing left is like it.
     long = length > 0.8 * min(patch.width_mm, patch.height_mm) and length > 5 * width
     return long and strip.width_u_mm < width / 4 and says > _SAYS_ALONE
 
@@ -134,9 +135,11 @@ def left_elsewhere(evidence: LaneEvidence, heading_deg: float, strips: Sequence[
         near |= (across > low - STRAY_MM) & (across < high + STRAY_MM)
         ends = chord(patch, heading_deg, (low + high) / 2)
         area += 0.0 if ends is None else length_mm(ends) * strip.width_mm
+    # No less than the largest grains take, no more than a corner that was left.
     size = float(np.clip(np.sqrt(8 * patch.width_mm * patch.height_mm / len(evidence)), 10, 60))
     columns = int(np.ceil(patch.width_mm / size)) + 1
     cell = ((evidence.y_mm + patch.height_mm / 2) / size).astype(int) * columns
     cell += ((evidence.x_mm + patch.width_mm / 2) / size).astype(int)
     sums = np.bincount(cell[~near], evidence.ratio[~near])
+    # ln 100; off 0 where no strip crosses.
     return float((sums > 4.6).sum() * size**2 / max(area, 1e-9))

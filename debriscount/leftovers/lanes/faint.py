@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...arrays import Floats
-from .comb import LEAST_PITCH_MM, MOST_PITCH_MM, fit_line
+from .comb import LEAST_PITCH_MM, MOST_PITCH_MM, comb_through
 from .evidence import LaneEvidence
-from .search import borders_evidence
-from .strips import Span
+from .search import STEP_MM, borders_evidence
+from .strips import ROOM_MM, Span
 
 #: Chance that a strip of a comb is missing, because its two lanes happened to overlap.
 _MISSING = 0.1
@@ -57,7 +57,7 @@ def with_faint_strips(evidence: LaneEvidence, heading_deg: float, spans: Sequenc
         if gap / parts > MOST_PITCH_MM:
             continue
         numbers = np.round((middles - middles[0]) * parts / gap).astype(int)
-        comb = fit_line(numbers, middles, np.ones(len(middles)))
+        comb = comb_through(numbers, middles, np.ones(len(middles)))
         if not all(comb.fits(float(middle)) for middle in middles):
             continue
         steps = (np.array([place.min(), place.max()]) - comb.first_mm) / comb.pitch_mm
@@ -72,9 +72,8 @@ def with_faint_strips(evidence: LaneEvidence, heading_deg: float, spans: Sequenc
 
 def _says(place: Floats, ratio: Floats, middle: float, width: float) -> float:
     """Average evidence for a strip of about this width with its middle about here."""
-    room = min(10.0, width)
-    step = 0.25
-    pairs = int((width + 2 * room) / step) + 1
+    room = min(ROOM_MM, width)
+    pairs = int((width + 2 * room) / STEP_MM) + 1
     near = np.abs(place - middle) < width / 2 + room
     total = borders_evidence(place[near] - middle + width / 2, ratio[near], width, room)
     return total - float(np.log(pairs * (pairs + 1) / 2))

@@ -6,11 +6,12 @@ import numpy as np
 
 from ...grains.table import GrainTable
 from ...inputs.patch import Patch
+from ..reach.survival import GrainEvidence
 from ..records import Fates, Lanes, Strip, in_patch
 from .comb import comb_of, lanes_across, strips_on_comb, usual_width
 from .course import chord, course, left_throughout, straighten, strays_mm
 from .doubts import along_wall, apart, crosses_alone, left_elsewhere, no_slivers, straightness
-from .evidence import LaneEvidence, beyond_wall_gaps, weigh_grains
+from .evidence import LaneEvidence, beyond_wall_gaps
 from .pattern import LanePattern, refine_pattern, seek_pattern
 from .strips import Found, strip_borders
 
@@ -32,11 +33,13 @@ _ELSEWHERE, _ELSEWHERE_ALONE = 1.0, 0.25
 _MOST_U_DEG = 2.0
 
 
-def find_lanes(fates: Fates, patch: Patch) -> Lanes | None:
+def find_lanes(said: GrainEvidence, fates: Fates, patch: Patch) -> Lanes | None:
     """Find the lanes that a machine left strips between.
 
     Parameters
     ----------
+    said : GrainEvidence
+        What each grain says of its place.
     fates : Fates
         What became of the grains in one pass.
     patch : Patch
@@ -50,12 +53,10 @@ def find_lanes(fates: Fates, patch: Patch) -> Lanes | None:
     Notes
     -----
     Every grain says how much likelier its fate is where the machine never came. Straight strips are sought at every
-    heading that hold as much of that as possible; what stays elsewhere, by zone, is learned from the first guess.
+    heading that hold as much of that as possible.
     """
-    evidence = weigh_grains(fates, patch)
-    if len(evidence) < _LEAST_GRAINS:
-        return None
-    pattern, evidence = _pattern(fates, patch, evidence)
+    evidence = beyond_wall_gaps(said, fates, patch)
+    pattern = _pattern(evidence) if len(evidence) >= _LEAST_GRAINS else None
     if pattern is None:
         return None
     heading, heading_u = pattern.heading_deg, pattern.heading_u_deg
@@ -72,23 +73,13 @@ def find_lanes(fates: Fates, patch: Patch) -> Lanes | None:
     return _record(evidence, (heading, heading_u), strips, fates.later, patch)
 
 
-def _pattern(fates: Fates, patch: Patch, evidence: LaneEvidence) -> tuple[LanePattern | None, LaneEvidence]:
-    """The likeliest pattern, and the evidence beyond walls' gaps as learned with it."""
+def _pattern(evidence: LaneEvidence) -> LanePattern | None:
     # Grains seen at the foot of a wall may seem to lie a little behind it.
-    reach = float(np.hypot(evidence.x_mm, evidence.y_mm).max())
-    pattern: LanePattern | None = None
-    # The first search only shows where to learn from; the second one judges.
-    for surely in (False, True):
-        pattern = seek_pattern(evidence.take(beyond_wall_gaps(evidence, patch)), reach, surely=surely)
-        if pattern is None:
-            return None, evidence
-        evidence = weigh_grains(fates, patch, pattern.holds(evidence))
+    pattern = seek_pattern(evidence, float(np.hypot(evidence.x_mm, evidence.y_mm).max()))
+    # Twice the step of the coarse headings, then about what the first round leaves.
     for turn in (1.0, 0.25):
-        pattern = refine_pattern(evidence.take(beyond_wall_gaps(evidence, patch)), pattern, turn) if pattern else None
-        if pattern is None:
-            return None, evidence
-        evidence = weigh_grains(fates, patch, pattern.holds(evidence))
-    return pattern, evidence.take(beyond_wall_gaps(evidence, patch))
+        pattern = refine_pattern(evidence, pattern, turn) if pattern else None
+    return pattern
 
 
 def _sure_strips(evidence: LaneEvidence, heading: float, found: Sequence[Found], patch: Patch) -> list[Found]:

@@ -5,12 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...arrays import Mask
 from .comb import LEAST_PITCH_MM, MOST_PITCH_MM
 from .evidence import LaneEvidence
 from .faint import search_combs, with_faint_strips
 from .search import heading_evidence, profiles, strips_at, strips_total
-from .strips import STRAY_MM, Span, strip_borders
+from .strips import ROOM_MM, STRAY_MM, Span, strip_borders
 
 #: How often chance alone may make strips out of a patch without: once in ten thousand.
 _CHANCE = 1e-4
@@ -33,17 +32,9 @@ class LanePattern:
     heading_u_deg: float
     spans: list[Span]
 
-    def holds(self, evidence: LaneEvidence) -> Mask:
-        """Which grains lie in its strips."""
-        across, _ = evidence.across_along(self.heading_deg)
-        inside = np.zeros(len(across), bool)
-        for low, high in self.spans:
-            inside |= (across > low) & (across < high)
-        return inside
 
-
-def seek_pattern(evidence: LaneEvidence, reach_mm: float, *, surely: bool) -> LanePattern | None:
-    """The likeliest strips at any heading.
+def seek_pattern(evidence: LaneEvidence, reach_mm: float) -> LanePattern | None:
+    """The likeliest strips at any heading, if they are such as chance does not bring.
 
     Parameters
     ----------
@@ -51,8 +42,6 @@ def seek_pattern(evidence: LaneEvidence, reach_mm: float, *, surely: bool) -> La
         The patch's grains.
     reach_mm : float
         How far from the middle of the patch they lie at most.
-    surely : bool
-        Only such as chance does not bring; otherwise the best ones whatever they say.
 
     Returns
     -------
@@ -64,7 +53,7 @@ def seek_pattern(evidence: LaneEvidence, reach_mm: float, *, surely: bool) -> La
     """
     if not len(evidence):
         return None
-    least = -np.log(_CHANCE) if surely else -np.inf
+    least = -np.log(_CHANCE)
     profile = profiles(evidence, _HEADINGS, _BIN_MM, reach_mm)
     # What a strip must say for itself: the logarithm of how many places and widths it could have had.
     places, widths = min(len(profile), len(evidence)), min(60.0 / _BIN_MM, len(evidence))
@@ -72,7 +61,7 @@ def seek_pattern(evidence: LaneEvidence, reach_mm: float, *, surely: bool) -> La
     totals = strips_total(profile, penalty)
     best = int(np.argmax(totals))
     says = float(totals[best] - np.log(len(_HEADINGS)))
-    if says > max(least, 0.0) or len(evidence) > _COMB_GRAINS:
+    if says > least or len(evidence) > _COMB_GRAINS:
         spans = [(a * _BIN_MM - reach_mm, b * _BIN_MM - reach_mm) for a, b in strips_at(profile[:, best], penalty)]
         return LanePattern(float(_HEADINGS[best]), 1.0, merged(spans)) if says > least and spans else None
     ratio = int(_COMB_BIN_MM / _BIN_MM)
@@ -96,9 +85,10 @@ def merged(spans: Sequence[Span]) -> list[Span]:
 
 def refine_pattern(evidence: LaneEvidence, pattern: LanePattern, turn_deg: float) -> LanePattern | None:
     """The same strips at a finer heading, within ``turn_deg`` of theirs, their borders found anew."""
+    # Steps of a tenth of the turn.
     headings = pattern.heading_deg + np.linspace(-turn_deg, turn_deg, 21)
     spans = with_faint_strips(evidence, pattern.heading_deg, pattern.spans)
-    likely = heading_evidence(evidence, spans, headings, 10.0)
+    likely = heading_evidence(evidence, spans, headings, ROOM_MM)
     weight = np.exp(likely - likely.max())
     weight /= weight.sum()
     heading = float(headings @ weight)

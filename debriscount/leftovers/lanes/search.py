@@ -8,6 +8,9 @@ from ...arrays import Floats
 from .evidence import LaneEvidence
 from .strips import Span
 
+#: Places of borders that are tried, mm: finer than grains' places are known.
+STEP_MM = 0.25
+
 
 def profiles(evidence: LaneEvidence, headings_deg: Floats, step_mm: float, reach_mm: float) -> Floats:
     """Sums of log-likelihood ratios by place across each heading.
@@ -119,10 +122,8 @@ def borders_evidence(place_mm: Floats, ratio: Floats, width_mm: float, room_mm: 
     float
         Logarithm of the summed likelihoods of all pairs of borders.
     """
-    # Finer than grains' places are known.
-    step = 0.25
-    bins = int((width_mm + 2 * room_mm) / step) + 1
-    cell = np.floor((place_mm + room_mm) / step).astype(int)
+    bins = int((width_mm + 2 * room_mm) / STEP_MM) + 1
+    cell = np.floor((place_mm + room_mm) / STEP_MM).astype(int)
     good = (cell >= 0) & (cell < bins)
     summed = np.concatenate([[0.0], np.cumsum(np.bincount(cell[good], ratio[good], bins))])
     before = np.logaddexp.accumulate(-summed[:-1])

@@ -13,6 +13,10 @@ Span = tuple[float, float]
 #: Lanes stray by some millimetres in slow waves, which shift, bend and turn a strip as well. Of made-up lanes that
 #: stray by 3 mm, root mean square, nineteen in twenty strips do so by less than this, mm.
 STRAY_MM = 8.0
+#: How far off its first place a border is looked for, mm: a little more than lanes stray.
+ROOM_MM = 10.0
+#: No border is known better than this, mm: grains' places are not.
+LEAST_U_MM = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +94,7 @@ def border(place: Floats, ratio: Floats, inner: float, outer: float) -> StripEnd
     weight /= weight.sum()
     middle = (cuts[1:] + cuts[:-1]) / 2
     mean = float(weight @ middle)
+    # An even distribution of a width has a variance of its square over 12.
     variance = float(weight @ ((middle - mean) ** 2 + width**2 / 12))
     # Beyond a closed border the evidence falls by more than a chance of one in a hundred makes it.
     closed = bool(summed.max() - summed[-1] > 4.6)
@@ -108,6 +113,7 @@ def strip_borders(evidence: LaneEvidence, heading_deg: float, spans: Sequence[Sp
         before = (spans[number - 1][1] + low) / 2 if number else place[0]
         after = (high + spans[number + 1][0]) / 2 if number + 1 < len(spans) else place[-1]
         middle = float(np.clip((low + high) / 2, before, after))
+        # The first border may be off by as much as the strip is wide, or by what several straying lanes add up to.
         room = max(30.0, high - low)
         near = slice(*np.searchsorted(place, (before, after)))
         part = place[near], ratio[near]

@@ -102,11 +102,13 @@ def _tiled(x: Floats, y: Floats, ratio: Floats, share: float, known: Floats) -> 
     tiles = len(known)
     odds, weight, directions = np.zeros(len(x)), np.zeros(len(x)), np.full(known.shape, np.nan)
     tried = []
+    # Off 0.
     longest = np.hypot(np.ptp(x), np.ptp(y)) + 1e-9
     columns, rows = _bumps(x, tiles), _bumps(y, tiles)
     for row, column in np.ndindex(tiles, tiles):
         own = rows[row] * columns[column]
         near = np.flatnonzero(own)
+        # Debris lies unevenly; so few places tell no direction.
         if len(near) < _TILE_PLACES / 5:
             continue
         part = x[near], y[near], ratio[near]
@@ -124,7 +126,9 @@ def _bumps(v: Floats, tiles: int) -> list[Floats]:
     """Weights of places in each of the tiles along a side; they fade into the neighbours."""
     if tiles == 1:
         return [np.ones(len(v))]
+    # Off 0 where all lie in a line.
     share = (v - v.min()) / (np.ptp(v) + 1e-9)
+    # Weights fall to 0 at three quarters of a tile from its middle, a quarter into its neighbours.
     return [np.clip(1 - np.abs(share - (i + 0.5) / tiles) * tiles / 0.75, 0, 1) for i in range(tiles)]
 
 
@@ -157,6 +161,7 @@ def _chain_odds(
     own = np.logaddexp(0, odds + ratio) - np.logaddexp(0, odds)
     weight = likely[angle, run][:, None] - own
     weight = np.exp(weight - weight.max(axis=0))
+    # Off 0 and 1 for the logarithms.
     reached = np.clip((weight / (1 + np.exp(-odds))).sum(axis=0) / weight.sum(axis=0), 1e-12, 1 - 1e-12)
     return np.log(reached / (1 - reached)), float(angles[likely.max(axis=1).argmax()])
 
@@ -213,6 +218,7 @@ def _backward(sums: Floats, step: float, share: float, runs: Floats) -> Floats:
     # Beyond e^60 a ratio says no more, and would overflow.
     own = np.exp(np.clip(sums, -60, 60))
     for b in range(sums.shape[1] - 1, 0, -1):
+        # As above.
         later = np.minimum(own[:, b] * odds[:, b], 1e60)
         odds[:, b - 1] = (stay * later + 1 - stay) / (enter * later + 1 - enter)
     return np.asarray(np.log(odds))

@@ -15,10 +15,11 @@ from ...arrays import Floats
 from ...grains.table import zone_members
 from ...inputs.patch import Patch
 from ...registration.grid import FloorGrid
+from ...stats.proportion import Interval
 from ...stats.quantity import Z95
-from ..records import Fates, Interval, Reach, ReachedShare
-from .sites import Sites, gather_sites
-from .survival import Survival, learn_survival
+from ..records import Fates, Reach, ReachedShare
+from .sites import Sites
+from .survival import Survival
 
 Pickups = Mapping[str, tuple[float | None, Interval | None]]
 
@@ -31,11 +32,15 @@ _LEAST_KNOWN = 0.5
 _REPEATS = 40
 
 
-def find_reach(fates: Fates, patch: Patch, pickups: Pickups, grid: FloorGrid | None = None) -> Reach | None:
+def find_reach(
+    survival: Survival, fates: Fates, patch: Patch, pickups: Pickups, grid: FloorGrid | None = None
+) -> Reach:
     """Tell where the machine acted.
 
     Parameters
     ----------
+    survival : Survival
+        What was learned of the pass.
     fates : Fates
         What became of the grains in one pass.
     patch : Patch
@@ -47,8 +52,7 @@ def find_reach(fates: Fates, patch: Patch, pickups: Pickups, grid: FloorGrid | N
 
     Returns
     -------
-    Reach or None
-        None where too few grains lay in the patch to learn from.
+    Reach
 
     Notes
     -----
@@ -56,10 +60,7 @@ def find_reach(fates: Fates, patch: Patch, pickups: Pickups, grid: FloorGrid | N
     leaves open, then the pickup, normal with the standard uncertainty that its interval gives, as photographs and not
     grains make it uncertain.
     """
-    sites = gather_sites(fates, patch)
-    survival = learn_survival(sites, patch)
-    if survival is None:
-        return None
+    sites = survival.sites
     grid = coarse_grid(sites, patch) if grid is None else grid
     chance, told_share = draw_map(survival, patch, grid)
     zones = {}
@@ -124,6 +125,7 @@ def coarse_grid(sites: Sites, patch: Patch) -> FloorGrid:
     step = max(sites.spacing_mm / _CELLS, longest / _MOST)
     columns, rows = (max(1, round(v / step)) for v in (patch.width_mm, patch.height_mm))
     step = max(patch.width_mm / columns, patch.height_mm / rows)
+    # A hair less, so that rounding adds no cell.
     columns, rows = (int(np.ceil(v / step - 1e-9)) for v in (patch.width_mm, patch.height_mm))
     # Square cells that overhang alike on both sides.
     return FloorGrid(

@@ -10,22 +10,23 @@ from ...arrays import Floats, Mask
 from ...grains.table import zone_members
 from ...inputs.patch import Patch
 from ..records import Fates, Lanes, MissedPlace, Reach, Strip
-from .mixture import Mixture
-from .sites import Sites, gather_sites
+from .survival import Survival
 
 #: How often chance alone may make a missed place anywhere in the patch.
 _CHANCE = 0.05
 #: The same for a strip that is called wider than the others.
 _WIDE_CHANCE = 0.01
-#: Grains that a group borrows from all others, so that one without a place reached has a share that stays at all.
-_BORROWED = 2.0
 
 
-def find_missed(fates: Fates, patch: Patch, reach: Reach, lanes: Lanes | None) -> tuple[MissedPlace, ...]:
+def find_missed(
+    survival: Survival, fates: Fates, patch: Patch, reach: Reach, lanes: Lanes | None
+) -> tuple[MissedPlace, ...]:
     """Outline the places that the machine never met.
 
     Parameters
     ----------
+    survival : Survival
+        What was learned of the pass.
     fates : Fates
         What became of the grains in one pass.
     patch : Patch
@@ -44,13 +45,13 @@ def find_missed(fates: Fates, patch: Patch, reach: Reach, lanes: Lanes | None) -
     """
     strips = () if lanes is None else lanes.strips
     wide = _wider(strips)
-    outlines = [_rectangle(strip, patch) for strip in strips]
+    outlines = [strip_outline(strip, patch) for strip in strips]
     found = [
         _place(fates, patch, "wide" if much else "strip", outline, [])
         for outline, much in zip(outlines, wide, strict=True)
         if len(outline)
     ]
-    for outline, holes in _outlines(fates, patch, reach, [o for o in outlines if len(o)]):
+    for outline, holes in _outlines(survival, patch, reach, [o for o in outlines if len(o)]):
         found.append(_place(fates, patch, "place", outline, holes))
     return tuple(sorted(found, key=lambda place: -place.left_mm2))
 
@@ -79,22 +80,22 @@ def _wider(strips: tuple[Strip, ...]) -> list[bool]:
     return wide
 
 
-def _rectangle(strip: Strip, patch: Patch) -> Floats:
+def strip_outline(strip: Strip, patch: Patch) -> Floats:
     """Outline of a strip, shape (N, 2), clipped to the patch; empty where it lies outside."""
     ends = np.array(strip.ends_mm)
     along = ends[1] - ends[0]
+    # Off 0 for a strip without length.
     across = np.array([-along[1], along[0]]) / max(float(np.hypot(*along)), 1e-9) * strip.width_mm / 2
     corners = np.array([ends[0] + across, ends[1] + across, ends[1] - across, ends[0] - across], np.float32)
-    box = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32) * np.array(
-        [patch.width_mm, patch.height_mm], np.float32
-    )
-    area, both = cv2.intersectConvexConvex(corners, box)
+    area, both = cv2.intersectConvexConvex(corners, patch.corners_mm().astype(np.float32))
     if area <= 0 or both is None:
         return np.zeros((0, 2))
     return np.asarray(np.clip(both.reshape(-1, 2).astype(float), 0, (patch.width_mm, patch.height_mm)))
 
 
-def _outlines(fates: Fates, patch: Patch, reach: Reach, strips: list[Floats]) -> list[tuple[Floats, list[Floats]]]:
+def _outlines(
+    survival: Survival, patch: Patch, reach: Reach, strips: list[Floats]
+) -> list[tuple[Floats, list[Floats]]]:
     """Outline and holes of every place beside the strips that the map leaves out and the grains prove."""
     grid = reach.grid
     missed = np.nan_to_num(1 - reach.map.astype(float), nan=0.0)
@@ -105,11 +106,11 @@ def _outlines(fates: Fates, patch: Patch, reach: Reach, strips: list[Floats]) ->
         # The map's border is a cell wide.
         missed[ndimage.binary_dilation(inside, iterations=2)] = 0
     labels, count = ndimage.label(missed > 0.5, np.ones((3, 3)))
-    sites = gather_sites(fates, patch)
+    sites = survival.sites
     column, row = np.round(grid.to_px(np.column_stack([sites.x_mm, sites.y_mm]))).astype(int).T
     row, column = np.clip(row, 0, grid.height_px - 1), np.clip(column, 0, grid.width_px - 1)
-    surer = _surer(sites, reach.map.astype(float)[row, column])
-    proof = np.bincount(labels[row, column], surer, count + 1)[1:]
+    reached, not_reached = survival.evidence
+    proof = np.bincount(labels[row, column], not_reached - reached, count + 1)[1:]
     proven = 1 + np.flatnonzero(proof > np.log(max(len(sites), 1) / _CHANCE))
     found = []
     for number in proven:
@@ -133,24 +134,6 @@ def _outlines(fates: Fates, patch: Patch, reach: Reach, strips: list[Floats]) ->
 def _simple(ring: Floats) -> Floats:
     """A closed contour with as few corners as stay within half a cell of it."""
     return np.asarray(cv2.approxPolyDP(ring[:-1].astype(np.float32)[:, None], 0.5, True)[:, 0], float)
-
-
-def _surer(sites: Sites, chance: Floats) -> Floats:
-    """Log likelihood of what is seen in each place if it was missed over that if it was reached."""
-    mixture = Mixture(sites, np.zeros((len(sites), 0)), np.where(np.isnan(chance), 0.5, chance))
-    reached = mixture.besides
-    params = np.zeros(sites.groups + 1)
-    # What stays is learned of the places that the map calls reached, then of those that look so themselves as well.
-    for _ in range(2):
-        every = ((reached * sites.stayed).sum() + 0.5) / (reached.sum() + 1)
-        stays = np.bincount(sites.group, reached * sites.stayed, sites.groups) + _BORROWED * every
-        stays /= np.bincount(sites.group, reached, sites.groups) + _BORROWED
-        lost = (((1 - reached) * (1 - sites.stayed)).sum() + 0.5) / ((1 - reached).sum() + 50)
-        shares = np.clip(np.append(stays, lost), 0.01, 0.9)
-        params = np.log(shares / (1 - shares))
-        reached = mixture.reached(params)
-    one, none = mixture.evidence(params)
-    return none - one
 
 
 def _place(fates: Fates, patch: Patch, what: str, outline: Floats, holes: list[Floats]) -> MissedPlace:

@@ -86,6 +86,7 @@ class Mixture:
         for _ in range(_STEPS):
             step = np.linalg.solve(outer + np.diag(prior[:, 1] ** -2), slope)
             step *= min(1.0, 2.0 / float(np.abs(step).max()))
+            # A step of a 64th of its length changes nothing that counts.
             for _ in range(6):
                 tried = self._posterior(params + step)
                 if tried[0] > value:
@@ -140,6 +141,7 @@ class Mixture:
 
 def share(logit: Floats) -> Floats:
     """Share of a logit, kept off 0 and 1 so that its logarithms are finite."""
+    # Beyond 30 either way a share differs from 0 or 1 by less than what it is kept off.
     return np.asarray(np.clip(1 / (1 + np.exp(-np.clip(logit, -30, 30))), _LEAST, 1 - _LEAST))
 
 

@@ -22,7 +22,7 @@ class Sites:
     ``area_mm2`` is the debris that lay there, ``stayed`` its share that still lies there. Places of one ``group`` (of
     ``groups``) hold one kind in one zone, so that the machine left alike. ``noise`` is the variance of ``stayed``; 0
     for single grains, which stay or go. ``of_grain`` has one entry a grain of the earlier shot: the place that it is
-    part of, -1 for grains outside the patch.
+    part of, -1 for grains outside the patch; ``grain_noise`` the variance of its own share, 0 where it stays or goes.
     """
 
     x_mm: Floats
@@ -33,6 +33,7 @@ class Sites:
     group: NDArray[np.intp]
     groups: int
     of_grain: NDArray[np.intp]
+    grain_noise: Floats
 
     def __len__(self) -> int:
         return len(self.x_mm)
@@ -45,6 +46,7 @@ class Sites:
     @property
     def spacing_mm(self) -> float:
         """Typical distance between neighbours: the side of the square that each would have to itself."""
+        # Off 0 where all lie in a line.
         spread = max(np.ptp(self.x_mm), 1e-9) * max(np.ptp(self.y_mm), 1e-9)
         return float(np.sqrt(spread / len(self)))
 
@@ -62,7 +64,7 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
     """
     grains = fates.earlier
     inside = zone_members(patch, grains)["patch"]
-    of_grain = np.full(len(grains), -1, np.intp)
+    of_grain, grain_noise = np.full(len(grains), -1, np.intp), np.zeros(len(grains))
     parts: list[tuple[Floats, ...]] = []
     count = 0
     for kind in range(len(fates.matched)):
@@ -79,7 +81,9 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
         x, y, stayed = (_summed(weight * v[own], cell, cells) for v in (grains.x_mm, grains.y_mm, fates.stayed))
         noise = np.zeros(cells)
         if not matched:
-            noise[:] = _noise(fates.stayed[own] - stayed[cell], weight, cell, cells)
+            together = _summed(weight**2, cell, cells)
+            grain_noise[own] = _grain_noise(fates.stayed[own] - stayed[cell], weight, cell, together)
+            noise[:] = grain_noise[own[0]] * together
         first = np.zeros(cells, np.intp)
         first[cell] = np.arange(len(own))
         # Zone codes are below 128, so that every kind and zone have a label of their own.
@@ -96,6 +100,7 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
             group=np.zeros(0, np.intp),
             groups=0,
             of_grain=of_grain,
+            grain_noise=grain_noise,
         )
     x, y, area, stayed, noise, label = (np.concatenate(column) for column in zip(*parts, strict=True))
     labels, group = np.unique(label, return_inverse=True)
@@ -108,6 +113,7 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
         group=group.astype(np.intp),
         groups=len(labels),
         of_grain=of_grain,
+        grain_noise=grain_noise,
     )
 
 
@@ -117,6 +123,7 @@ def _summed(values: Floats, cell: NDArray[np.intp], cells: int) -> Floats:
 
 def _cells(x: Floats, y: Floats, zone: NDArray[np.int8]) -> NDArray[np.intp]:
     """Number of each grain's cell, from 0 on without gaps."""
+    # Off 0 where all lie in a line.
     side = np.sqrt(_CELL_GRAINS * max(np.ptp(x), 1e-9) * max(np.ptp(y), 1e-9) / len(x))
     column, row = ((v - v.min()) // side for v in (x, y))
     # A zone is one of four codes, so that every cell and zone have a number of their own.
@@ -124,11 +131,14 @@ def _cells(x: Floats, y: Floats, zone: NDArray[np.int8]) -> NDArray[np.intp]:
     return cell.astype(np.intp)
 
 
-def _noise(off: Floats, weight: Floats, cell: NDArray[np.intp], cells: int) -> Floats:
-    """Variance of each cell's weighted mean, from the scatter within the cells of the kind; never 0."""
-    spread = np.bincount(cell, weight * off**2, cells)
-    together = np.bincount(cell, weight**2, cells)
-    # One variance of a grain for the whole kind: within a cell of ten it is too rough to be used alone.
+def _grain_noise(off: Floats, weight: Floats, cell: NDArray[np.intp], together: Floats) -> float:
+    """Variance of a grain's share, one for the whole kind, from the scatter within its cells; never 0.
+
+    Within a cell of ten it would be too rough. ``together`` holds each cell's summed squares of weights.
+    """
+    spread = np.bincount(cell, weight * off**2, len(together))
+    # A cell that one grain makes alone tells no scatter.
     several = together < 0.99
     grain = float(spread[several].sum() / (1 - together[several]).sum()) if several.any() else 1.0
-    return np.asarray(max(grain, 1e-4) * together)
+    # Off 0, which would make a cell a single grain.
+    return max(grain, 1e-4)

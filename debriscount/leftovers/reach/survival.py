@@ -16,9 +16,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...arrays import Floats
+from ...arrays import Floats, Mask
 from ...inputs.patch import Patch
-from .beside_walls import beyond_gaps
+from ..gaps import beyond_gaps
+from ..records import Fates
 from .chains import Straight, straight_strips
 from .mixture import LogEvidence, Mixture, share
 from .neighbours import Neighbours, find_neighbours
@@ -33,6 +34,9 @@ _DRAWS = 40
 #: How many places share one piece of evidence: neighbours are predicted from one another, so that their likelihoods are
 #: not independent. Uncertainties are those of a likelihood raised to the inverse [2]_.
 _SHARED = 2.0
+#: A few grains in a hundred are matched wrongly, and no fewer should ever be believed, ln(0.97 / 0.03): one wrong grain
+#: would outweigh many right ones.
+_MOST_SAID = 3.5
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -41,7 +45,8 @@ class Survival:
 
     ``reached`` is the chance that each of N places was reached; ``stays`` the share that stays where the machine acted
     and ``evidence`` the log likelihoods of what is seen in each place if it was reached and if not. ``draws`` of shape
-    (T, N) holds chances as other reasons and parameters that are as probable give them.
+    (T, N) holds chances as other reasons and parameters that are as probable give them. ``lost`` is the share lost
+    where it never acted, ``usual`` the share of places that it reached.
     """
 
     sites: Sites
@@ -50,6 +55,33 @@ class Survival:
     stays: Floats
     evidence: LogEvidence
     draws: Floats
+    lost: float
+    usual: float
+
+    def of_grains(self, fates: Fates) -> "GrainEvidence":
+        """What each grain of the patch says of its place; ``fates`` are those that the places were gathered from."""
+        inside = self.sites.of_grain >= 0
+        stayed, stays = fates.stayed[inside], self.stays[self.sites.of_grain[inside]]
+        noise = self.sites.grain_noise[inside]
+        trial = stayed * np.log((1 - self.lost) / stays) + (1 - stayed) * np.log(self.lost / (1 - stays))
+        # Of a share that is an estimate: normal about one or the other.
+        off = (stayed - stays) ** 2 - (stayed - 1 + self.lost) ** 2
+        ratio = np.where(noise == 0, trial, off / (2 * np.where(noise == 0, 1, noise)))
+        return GrainEvidence(inside, np.clip(ratio, -_MOST_SAID, _MOST_SAID), self.usual)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GrainEvidence:
+    """What grains say of their places.
+
+    ``inside`` tells which grains of the earlier shot lie in the patch; ``ratio`` has an entry for each of these, in
+    their order: the log likelihood of its fate if the machine did not reach its place over that if it did. ``usual`` is
+    the share of places reached.
+    """
+
+    inside: Mask
+    ratio: Floats
+    usual: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,7 +118,7 @@ def learn_survival(sites: Sites, patch: Patch, *, seed: int = 0) -> Survival | N
     for _ in range(2):
         evidence = Mixture(sites, np.zeros((len(sites), 0)), np.ones(len(sites))).evidence(params)
         # A gap along a wall would be taken for a strip, and hide strips that run another way.
-        beyond = beyond_gaps(sites, patch, evidence, np.full(len(sites), usual))
+        beyond = beyond_gaps(sites.x_mm, sites.y_mm, patch, evidence, np.full(len(sites), usual))
         away = evidence[0] * beyond, evidence[1] * beyond
         strips = straight_strips(sites.x_mm, sites.y_mm, away, usual, strips)
         fits = _fits(sites, patch, near, strips, evidence, params, [fit.params for fit in fits])
@@ -112,6 +144,8 @@ def learn_survival(sites: Sites, patch: Patch, *, seed: int = 0) -> Survival | N
         stays=share(params[: sites.groups])[sites.group],
         evidence=best.mixture.evidence(best.params),
         draws=draws,
+        lost=float(share(best.params[sites.groups : sites.groups + 1])[0]),
+        usual=usual,
     )
 
 
@@ -146,7 +180,8 @@ def _fits(
             mixture = Mixture(sites, covariates, in_lanes)
             choices.append(mixture)
             if patch.walls:
-                besides = in_lanes * beyond_gaps(sites, patch, evidence, mixture.chance(mixture.prior[:, 0]))
+                chance = mixture.chance(mixture.prior[:, 0])
+                besides = in_lanes * beyond_gaps(sites.x_mm, sites.y_mm, patch, evidence, chance)
                 # What lies in a gap says nothing of what neighbours share for another reason.
                 around = _covariates(near, stays, besides) if with_near else nothing
                 choices.append(Mixture(sites, around, besides))

@@ -5,19 +5,22 @@ import numpy as np
 from ...arrays import Floats, Mask
 from ...grains.table import GrainTable
 from ...inputs.patch import CORNER, OPEN, Patch
-from ...stats.proportion import mean_share
-from ..records import CornerReach, Fates, Interval, WallProfile, Walls, in_patch
+from ...stats.proportion import Interval, mean_share
+from ..reach.survival import GrainEvidence
+from ..records import CornerReach, Fates, WallProfile, Walls, in_patch
 from .step import Step, find_step
 
 #: Grains that a bin of a profile holds on average: a share of 25 grains is known to 0.1 or better (binomial, one half).
 _BIN_GRAINS = 25
 
 
-def find_walls(fates: Fates, patch: Patch) -> Walls:
+def find_walls(said: GrainEvidence | None, fates: Fates, patch: Patch) -> Walls:
     """Find what stays along each wall and in each corner.
 
     Parameters
     ----------
+    said : GrainEvidence or None
+        What each grain says of its place; without it no gaps are told.
     fates : Fates
         From the shot that the pass began with to the shot after it.
     patch : Patch
@@ -31,10 +34,9 @@ def find_walls(fates: Fates, patch: Patch) -> Walls:
         neighbouring gaps do not enter it; those within a wall's gap are kept out of what is said of a corner. Each
         leftover grain is laid to one wall or corner at most, so that their shares can be added.
     """
-    earlier, later = in_patch(fates.earlier), in_patch(fates.later)
-    steps = {wall: _wall_step(fates, patch, wall, earlier) for wall in patch.walls}
-    pairs = [(a, b) for a in ("top", "bottom") for b in ("left", "right") if a in steps and b in steps]
-    corners = {pair: _corner_step(fates, patch, pair, steps, earlier) for pair in pairs}
+    later = in_patch(fates.later)
+    steps = {wall: _wall_step(said, fates, patch, wall) for wall in patch.walls}
+    corners = {pair: _corner_step(said, fates, patch, pair, steps) for pair in patch.wall_corners()}
 
     left = fates.later
     total = float(left.area_mm2[later].sum())
@@ -85,26 +87,37 @@ def _along_wall(grains: GrainTable, patch: Patch, wall: str) -> Mask:
     return np.asarray(clear)
 
 
-def _wall_step(fates: Fates, patch: Patch, wall: str, earlier: Mask) -> Step | None:
+def _wall_step(said: GrainEvidence | None, fates: Fates, patch: Patch, wall: str) -> Step | None:
     grains = fates.earlier
-    own = earlier & _along_wall(grains, patch, wall)
     along = grains.x_mm if wall in ("top", "bottom") else grains.y_mm
-    return find_step(_to_wall(grains, patch, wall)[own], along[own], fates.stayed[own], _depth(patch, wall))
+    own, distance = _along_wall(grains, patch, wall), _to_wall(grains, patch, wall)
+    return _step(said, fates, own, distance, along, _depth(patch, wall))
 
 
 def _corner_step(
-    fates: Fates, patch: Patch, pair: tuple[str, str], steps: dict[str, Step | None], earlier: Mask
+    said: GrainEvidence | None, fates: Fates, patch: Patch, pair: tuple[str, str], steps: dict[str, Step | None]
 ) -> Step | None:
     """Step from a corner outwards, by angle in place of length along the wall."""
     grains = fates.earlier
-    own = earlier.copy()
+    own = in_patch(grains)
     for wall in patch.walls:
         step = steps[wall]
         if step is not None:
             own &= _to_wall(grains, patch, wall) >= step.place_mm
-    first, second = (_to_wall(grains, patch, wall)[own] for wall in pair)
+    first, second = (_to_wall(grains, patch, wall) for wall in pair)
     reach = min(_depth(patch, wall) for wall in pair)
-    return find_step(np.hypot(first, second), np.arctan2(first, second), fates.stayed[own], reach)
+    return _step(said, fates, own, np.hypot(first, second), np.arctan2(first, second), reach)
+
+
+def _step(
+    said: GrainEvidence | None, fates: Fates, own: Mask, distance: Floats, along: Floats, reach_mm: float
+) -> Step | None:
+    if said is None:
+        return None
+    # Of the grains that say something, those that are asked.
+    asked = own[said.inside]
+    own = own & said.inside
+    return find_step(distance[own], along[own], fates.stayed[own], said.ratio[asked], said.usual, reach_mm)
 
 
 def _profile(fates: Fates, patch: Patch, wall: str, step: Step | None, share: float) -> WallProfile:

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import linregress
 
-from debriscount.leftovers.lanes.comb import comb_of, fit_comb, fit_line, lanes_across, strips_on_comb, usual_width
+from debriscount.leftovers.lanes.comb import comb_of, comb_through, fit_comb, lanes_across, strips_on_comb, usual_width
 from debriscount.leftovers.lanes.strips import Found, StripEnd
 
 
@@ -30,11 +30,11 @@ def test_pitch_is_found_though_strips_are_missing(pitch: float, first: float, st
 
 def test_line_and_uncertainty_are_those_of_scipy() -> None:
     numbers, middles = np.array([0, 1, 2, 4, 5]), np.array([-203.0, -55.0, 102.0, 398.0, 553.0])
-    comb, expected = fit_line(numbers, middles, np.ones(5)), linregress(numbers, middles)
+    comb, expected = comb_through(numbers, middles, np.ones(5)), linregress(numbers, middles)
     assert (comb.pitch_mm, comb.first_mm) == pytest.approx((expected.slope, expected.intercept))
     assert comb.pitch_u_mm == pytest.approx(expected.stderr)
     # Two strips leave no scatter to learn from: the borders' uncertainty counts.
-    assert fit_line(np.array([0, 1]), np.array([0.0, 150.0]), np.array([3.0, 4.0])).pitch_u_mm == pytest.approx(5)
+    assert comb_through(np.array([0, 1]), np.array([0.0, 150.0]), np.array([3.0, 4.0])).pitch_u_mm == pytest.approx(5)
 
 
 @pytest.mark.parametrize("middles", [[], [10.0], [0.0, 480.0], [0.0, 30.0], [-200.0, 0.0, 268.0, 390.0]])

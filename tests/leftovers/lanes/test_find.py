@@ -11,11 +11,10 @@ from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import Patch
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.leftovers.lanes.find import find_lanes
 from debriscount.leftovers.records import Fates, Lanes
 from debriscount.simulate.spec import Cleaning, Portion, SceneSpec, Strewing
 
-from ..conftest import true_fates
+from ..conftest import lanes_in, true_fates
 
 GRIT = DebrisKind("grit", (90, 150, 60), (1.2, 1.8))
 OPEN_FLOOR = lay_patch(600, 400)
@@ -36,7 +35,7 @@ def spec_of(
 
 
 def lanes_of(seed: int, patch: Patch = CORNER, **changes: Any) -> Lanes | None:
-    return find_lanes(true_fates(spec_of(seed, patch, **changes)), patch)
+    return lanes_in(true_fates(spec_of(seed, patch, **changes)), patch)
 
 
 def seen(seed: int, patch: Patch = CORNER, **changes: Any) -> Lanes:
@@ -87,7 +86,7 @@ def test_uncertainties_cover_the_errors() -> None:
 
 def test_a_strip_tells_where_it_lies_and_what_it_holds() -> None:
     fates = made_up(OPEN_FLOOR, 6000, lambda x, y: (np.abs(y - 130) < 10) | (np.abs(y - 290) < 10), stays=0.02)
-    lanes = find_lanes(fates, OPEN_FLOOR)
+    lanes = lanes_in(fates, OPEN_FLOOR)
     assert lanes is not None
     middles = sorted(strip.ends_mm[0][1] for strip in lanes.strips)
     assert middles == pytest.approx([130, 290], abs=1)
@@ -105,13 +104,13 @@ def test_a_missing_strip_does_not_double_the_pitch() -> None:
         8000,
         lambda x, y: np.isin(np.round(x / 130), (1, 2, 4)) & (np.abs(x / 130 - np.round(x / 130)) < 7 / 130),
     )
-    lanes = find_lanes(fates, OPEN_FLOOR)
+    lanes = lanes_in(fates, OPEN_FLOOR)
     assert lanes is not None and lanes.pitch_mm == pytest.approx(130, rel=0.02)
     assert len(lanes.strips) == 3 and lanes.lanes == 5
 
 
 def test_a_strip_alone_has_a_width_but_no_pitch() -> None:
-    lanes = find_lanes(made_up(OPEN_FLOOR, 6000, lambda x, y: np.abs(x - 300) < 12), OPEN_FLOOR)
+    lanes = lanes_in(made_up(OPEN_FLOOR, 6000, lambda x, y: np.abs(x - 300) < 12), OPEN_FLOOR)
     assert lanes is not None
     assert (lanes.pitch_mm, lanes.pitch_u_mm, lanes.lanes) == (None, None, None)
     assert turned(lanes.heading_deg, 90) < 0.5 and lanes.strip_mm == pytest.approx(24, abs=2)
@@ -124,7 +123,7 @@ def test_a_turn_too_wide_leaves_a_wide_strip_and_the_same_pitch() -> None:
         9000,
         lambda x, y: (np.abs(x - 70) < 7) | (np.abs(x - 200) < 7) | (np.abs(x - 348) < 25) | (np.abs(x - 496) < 7),
     )
-    lanes = find_lanes(fates, OPEN_FLOOR)
+    lanes = lanes_in(fates, OPEN_FLOOR)
     assert lanes is not None and lanes.pitch_mm == pytest.approx(130, rel=0.02)
     assert lanes.strip_mm == pytest.approx(14, abs=2) and lanes.lanes == 5
     assert max(strip.width_mm for strip in lanes.strips) == pytest.approx(50, abs=2)
@@ -160,7 +159,7 @@ def test_wrong_matches_and_the_noise_of_fine_debris_do_not_hide_lanes() -> None:
     flipped = np.where(rng.random(len(fates.stayed)) < 0.03, 1 - fates.stayed, fates.stayed)
     noisy = fates.stayed + rng.normal(0, 0.5, len(fates.stayed))
     for changed in (replace(fates, stayed=flipped), replace(fates, stayed=noisy, matched=(False,))):
-        lanes = find_lanes(changed, CORNER)
+        lanes = lanes_in(changed, CORNER)
         assert lanes is not None and turned(lanes.heading_deg, 8) < 0.5
         assert lanes.pitch_mm == pytest.approx(150, rel=0.02) and lanes.strip_mm == pytest.approx(20, abs=3)
 
@@ -177,7 +176,7 @@ def test_kinds_of_debris_are_taken_together() -> None:
     )
     noisy = other.stayed + np.random.default_rng(2).normal(0, 0.5, 6000)
     stayed, untouched = np.concatenate([one.stayed, noisy]), np.ones(len(later))
-    lanes = find_lanes(
+    lanes = lanes_in(
         Fates(
             earlier=earlier,
             later=later,
@@ -213,22 +212,22 @@ def test_no_lanes_where_there_are_none(changes: dict[str, Any]) -> None:
 
 
 def test_nothing_is_said_of_too_little_debris_or_a_machine_that_did_nothing() -> None:
-    assert find_lanes(made_up(OPEN_FLOOR, 20, lambda x, y: np.abs(x - 300) < 12), OPEN_FLOOR) is None
-    assert find_lanes(made_up(OPEN_FLOOR, 0, lambda x, y: x > 0), OPEN_FLOOR) is None
-    assert find_lanes(made_up(OPEN_FLOOR, 3000, lambda x, y: x > 0), OPEN_FLOOR) is None
-    assert find_lanes(made_up(OPEN_FLOOR, 3000, lambda x, y: x < 0, stays=0.0), OPEN_FLOOR) is None
+    assert lanes_in(made_up(OPEN_FLOOR, 20, lambda x, y: np.abs(x - 300) < 12), OPEN_FLOOR) is None
+    assert lanes_in(made_up(OPEN_FLOOR, 0, lambda x, y: x > 0), OPEN_FLOOR) is None
+    assert lanes_in(made_up(OPEN_FLOOR, 3000, lambda x, y: x > 0), OPEN_FLOOR) is None
+    assert lanes_in(made_up(OPEN_FLOOR, 3000, lambda x, y: x < 0, stays=0.0), OPEN_FLOOR) is None
 
 
 def test_a_strip_at_the_foot_of_a_wall_is_no_lane() -> None:
     fates = made_up(OPEN_FLOOR, 4000, lambda x, y: y < 18)
-    assert find_lanes(fates, OPEN_FLOOR) is None
-    assert find_lanes(fates, replace(OPEN_FLOOR, walls=("top",))) is None
+    assert lanes_in(fates, OPEN_FLOOR) is None
+    assert lanes_in(fates, replace(OPEN_FLOOR, walls=("top",))) is None
 
 
 @settings(max_examples=15)
 @given(st.floats(0, 1), st.integers(0, 1000))
 def test_chance_makes_no_lanes(stays: float, seed: int) -> None:
-    assert find_lanes(made_up(OPEN_FLOOR, 1500, lambda x, y: x < 0, stays, seed), OPEN_FLOOR) is None
+    assert lanes_in(made_up(OPEN_FLOOR, 1500, lambda x, y: x < 0, stays, seed), OPEN_FLOOR) is None
 
 
 @settings(max_examples=10)
@@ -240,7 +239,7 @@ def test_a_turned_floor_turns_the_heading_alone(heading: float, pitch: float) ->
         across = (y - 250) * cosine - (x - 250) * sine + pitch / 3
         return np.abs(across - pitch * np.round(across / pitch)) < 9
 
-    lanes = find_lanes(made_up(lay_patch(500, 500), 7000, missed), lay_patch(500, 500))
+    lanes = lanes_in(made_up(lay_patch(500, 500), 7000, missed), lay_patch(500, 500))
     assert lanes is not None and turned(lanes.heading_deg, heading) < 0.5
     assert lanes.pitch_mm == pytest.approx(pitch, rel=0.02) and lanes.strip_mm == pytest.approx(18, abs=2.5)
 
@@ -257,7 +256,7 @@ def test_pitch_and_width_agree_with_periodogram_and_peak_finder() -> None:
     smooth = np.convolve(share, np.ones(5) / 5, "same")
     peaks, _ = find_peaks(smooth, height=0.6, distance=60)
     widths = peak_widths(smooth, peaks, rel_height=0.5)[0]
-    lanes = find_lanes(fates, patch)
+    lanes = lanes_in(fates, patch)
     assert lanes is not None and len(lanes.strips) == len(peaks)
     assert lanes.pitch_mm == pytest.approx(pitches[np.argmax(power)], rel=0.005)
     assert lanes.strip_mm == pytest.approx(float(np.median(widths)), abs=1.5)

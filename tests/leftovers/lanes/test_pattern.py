@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from debriscount.leftovers.lanes.evidence import LaneEvidence
-from debriscount.leftovers.lanes.pattern import LanePattern, merged, refine_pattern, seek_pattern
+from debriscount.leftovers.lanes.pattern import merged, refine_pattern, seek_pattern
 
 
 def strewn(count: int, heading: float, width: float = 14.0, seed: int = 0) -> LaneEvidence:
@@ -16,7 +16,7 @@ def strewn(count: int, heading: float, width: float = 14.0, seed: int = 0) -> La
 @pytest.mark.parametrize(("count", "heading"), [(500, 71.0), (9000, 71.0), (9000, 0.0)])
 def test_strips_are_sought_at_all_headings_and_refined(count: int, heading: float) -> None:
     grains = strewn(count, heading)
-    pattern = seek_pattern(grains, 360.0, surely=True)
+    pattern = seek_pattern(grains, 360.0)
     assert pattern is not None
     refined = refine_pattern(grains, pattern, 1.0)
     assert refined is not None
@@ -28,15 +28,10 @@ def test_strips_are_sought_at_all_headings_and_refined(count: int, heading: floa
 
 def test_chance_is_a_guess_but_not_sure() -> None:
     grains = strewn(2000, 0.0, width=0.0)
-    assert seek_pattern(grains, 360.0, surely=True) is None
-    assert seek_pattern(strewn(0, 0.0), 360.0, surely=False) is None
+    assert seek_pattern(grains, 360.0) is None
+    assert seek_pattern(strewn(0, 0.0), 360.0) is None
 
 
 def test_rows_between_parts_of_a_strip_do_not_divide_it() -> None:
     assert merged([(0.0, 3.0), (4.0, 20.0), (60.0, 70.0), (77.0, 80.0)]) == [(0.0, 20.0), (60.0, 80.0)]
     assert merged([]) == []
-
-
-def test_a_pattern_holds_the_grains_in_its_strips() -> None:
-    grains = LaneEvidence(np.array([0.0, 5.0, 50.0]), np.array([0.0, 50.0, 5.0]), np.zeros(3))
-    assert LanePattern(90.0, 0.1, [(-10.0, 2.0)]).holds(grains).tolist() == [True, True, False]

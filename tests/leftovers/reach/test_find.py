@@ -11,7 +11,7 @@ from debriscount.grains.table import zone_members
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import CustomZone, Patch
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.leftovers.reach.find import coarse_grid, draw_map, find_reach
+from debriscount.leftovers.reach.find import coarse_grid, draw_map
 from debriscount.leftovers.reach.neighbours import find_neighbours
 from debriscount.leftovers.reach.survival import Survival
 from debriscount.leftovers.records import Reach
@@ -19,7 +19,7 @@ from debriscount.registration.grid import FloorGrid
 from debriscount.simulate.spec import Cleaning, Portion, SceneSpec
 from debriscount.simulate.truth import draw_truth
 
-from ..conftest import true_fates
+from ..conftest import reach_of, true_fates
 from .strewn import OPEN_FLOOR, Floats, fates_of, left, sites_of, strewn
 
 CORNER = lay_patch(600, 400, ("top", "left"))
@@ -37,7 +37,7 @@ def case(seed: int, **changes: Any) -> Case:
     spec = spec_of(seed, **changes)
     truth = draw_truth(spec)
     pickup = truth.pickup_percent(1)
-    reach = find_reach(true_fates(spec), spec.patch, {zone: (value, None) for zone, value in pickup.items()})
+    reach = reach_of(true_fates(spec), spec.patch, {zone: (value, None) for zone, value in pickup.items()})
     assert reach is not None
     return reach, truth.reached_percent(1), pickup
 
@@ -97,7 +97,7 @@ def test_intervals_hold_the_truth_about_as_often_as_they_say() -> None:
 def test_the_pickups_uncertainty_widens_that_of_what_was_reached_alone() -> None:
     spec = spec_of(3)
     fates = true_fates(spec)
-    narrow, wide = (find_reach(fates, spec.patch, {"patch": (80.0, (80.0 - w, 80.0 + w))}) for w in (0.1, 4.0))
+    narrow, wide = (reach_of(fates, spec.patch, {"patch": (80.0, (80.0 - w, 80.0 + w))}) for w in (0.1, 4.0))
     assert narrow is not None
     assert wide is not None
     assert narrow.zones["patch"].interval95 == wide.zones["patch"].interval95
@@ -115,7 +115,7 @@ def test_the_pickups_uncertainty_widens_that_of_what_was_reached_alone() -> None
 
 def test_an_unknown_pickup_leaves_the_share_known() -> None:
     spec = spec_of(5)
-    reach = find_reach(true_fates(spec), spec.patch, {})
+    reach = reach_of(true_fates(spec), spec.patch, {})
     assert reach is not None
     zone = reach.zones["patch"]
     assert zone.share_percent is not None
@@ -130,7 +130,7 @@ def test_zones_with_hardly_a_grain_are_unknown_and_custom_zones_reported() -> No
     far = np.hypot(x - 2, y - 2) > 10
     x, y = x[far], y[far]
     fates = fates_of(x, y, left(x > 100, 0.1, 6), patch)
-    reach = find_reach(fates, patch, {"left": (50.0, None)})
+    reach = reach_of(fates, patch, {"left": (50.0, None)})
     assert reach is not None
     assert reach.zones["dot"].share_percent is None
     inside = zone_members(patch, fates.earlier)["left"]
@@ -139,14 +139,14 @@ def test_zones_with_hardly_a_grain_are_unknown_and_custom_zones_reported() -> No
 
 def test_few_grains_give_no_reach() -> None:
     x, y = strewn(12, OPEN_FLOOR, 0)
-    assert find_reach(fates_of(x, y, np.ones(12)), OPEN_FLOOR, {}) is None
+    assert reach_of(fates_of(x, y, np.ones(12)), OPEN_FLOOR, {}) is None
 
 
 def test_the_map_shows_what_was_reached_and_is_silent_where_no_debris_lay() -> None:
     x, y = strewn(3000, OPEN_FLOOR, 2)
     lay = x < 400
     x, y = x[lay], y[lay]
-    reach = find_reach(fates_of(x, y, left(x > 150, 0.05, 3)), OPEN_FLOOR, {})
+    reach = reach_of(fates_of(x, y, left(x > 150, 0.05, 3)), OPEN_FLOOR, {})
     assert reach is not None
     grid = reach.grid
     assert reach.map.shape == grid.shape
@@ -161,7 +161,7 @@ def test_the_map_shows_what_was_reached_and_is_silent_where_no_debris_lay() -> N
 def test_the_map_can_be_drawn_on_another_raster() -> None:
     x, y = strewn(500, OPEN_FLOOR, 2)
     grid = FloorGrid(-50.0, -50.0, 20.0, 25, 35)
-    reach = find_reach(fates_of(x, y, left(x > 150, 0.05, 3)), OPEN_FLOOR, {}, grid)
+    reach = reach_of(fates_of(x, y, left(x > 150, 0.05, 3)), OPEN_FLOOR, {}, grid)
     assert reach is not None
     assert reach.grid == grid
     outside = (grid.x_mm()[None] < 0) | (grid.y_mm()[:, None] < 0)
@@ -173,7 +173,7 @@ def test_the_map_can_be_drawn_on_another_raster() -> None:
 def test_shares_lie_in_their_intervals_and_hold_what_was_taken(seed: int, stays: float, cut: float) -> None:
     x, y = strewn(200, OPEN_FLOOR, seed)
     stayed = left(x > cut, stays, seed + 1)
-    reach = find_reach(fates_of(x, y, stayed), OPEN_FLOOR, {"patch": (50.0, (49.0, 51.0))})
+    reach = reach_of(fates_of(x, y, stayed), OPEN_FLOOR, {"patch": (50.0, (49.0, 51.0))})
     assert reach is not None
     zone = reach.zones["patch"]
     assert zone.share_percent is not None
@@ -186,7 +186,7 @@ def test_shares_lie_in_their_intervals_and_hold_what_was_taken(seed: int, stays:
 def test_what_was_picked_up_was_reached_and_no_more_than_all_of_it() -> None:
     """Photos and grains may err apart: 99.9 % picked up of which the grains say that less was reached."""
     spec = spec_of(7, width_mm=115.0)
-    reach = find_reach(true_fates(spec), spec.patch, {"patch": (99.9, (99.0, 100.0))})
+    reach = reach_of(true_fates(spec), spec.patch, {"patch": (99.9, (99.0, 100.0))})
     assert reach is not None
     zone = reach.zones["patch"]
     assert zone.share_percent == pytest.approx(99.9)
@@ -196,7 +196,7 @@ def test_what_was_picked_up_was_reached_and_no_more_than_all_of_it() -> None:
 
 def test_a_share_not_known_to_a_factor_of_two_makes_no_pickup_there() -> None:
     spec = spec_of(8, pickup=0.0, edge_pickup=0.0, corner_pickup=0.0, displaced_share=0.0, flung_share=0.0)
-    reach = find_reach(true_fates(spec), spec.patch, {"patch": (-0.2, (-2.0, 1.5))})
+    reach = reach_of(true_fates(spec), spec.patch, {"patch": (-0.2, (-2.0, 1.5))})
     zone = None if reach is None else reach.zones["patch"]
     assert zone is None or (zone.pickup_percent, zone.pickup_interval95) == (None, None)
 
@@ -211,6 +211,8 @@ def survival_of(x: Floats, y: Floats, reached: Floats) -> Survival:
         stays=nothing,
         evidence=(nothing, nothing),
         draws=reached[None],
+        lost=0.01,
+        usual=0.9,
     )
 
 

@@ -9,6 +9,7 @@ from debriscount.leftovers.reach.find import find_reach
 from debriscount.leftovers.reach.missed import find_missed
 from debriscount.leftovers.records import Lanes, MissedPlace, Strip
 
+from ..conftest import learned
 from .strewn import Bools, Floats, fates_of, left, strewn
 
 OPEN_FLOOR = lay_patch(600, 400)
@@ -18,9 +19,9 @@ def missed(x: Floats, y: Floats, reached: Bools, lanes: Lanes | None = None, sta
     fates = fates_of(x, y, left(reached, stays, 31))
     # What was taken is not there any more.
     later = fates.only(np.ones(len(x), bool), fates.untouched > 0)
-    reach = find_reach(fates, OPEN_FLOOR, {})
-    assert reach is not None
-    return find_missed(later, OPEN_FLOOR, reach, lanes), later
+    survival = learned(fates, OPEN_FLOOR)
+    assert survival is not None
+    return find_missed(survival, later, OPEN_FLOOR, find_reach(survival, fates, OPEN_FLOOR, {}), lanes), later
 
 
 def lanes_of(*widths: float) -> Lanes:

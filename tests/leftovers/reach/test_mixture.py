@@ -48,6 +48,7 @@ def cells(stayed: Floats, noise: Floats) -> Sites:
         group=np.zeros(many, np.intp),
         groups=1,
         of_grain=index,
+        grain_noise=np.zeros(many),
     )
 
 

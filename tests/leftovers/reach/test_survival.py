@@ -81,3 +81,28 @@ def test_fine_debris_is_gathered_so_that_its_mean_counts() -> None:
     found = learn_survival(sites, OPEN_FLOOR)
     assert found is not None
     assert (sites.area_mm2 @ found.reached) / sites.area_mm2.sum() == pytest.approx(reached.mean(), abs=0.03)
+
+
+def test_what_each_grain_says_are_the_ratios_of_bernoulli_trials() -> None:
+    x, y = strewn(6000, OPEN_FLOOR, 5)
+    fates = fates_of(x, y, left(x > 60, 0.2, 6))
+    found = learn_survival(gather_sites(fates, OPEN_FLOOR), OPEN_FLOOR)
+    assert found is not None
+    said = found.of_grains(fates)
+    assert said.inside.all() and said.usual == pytest.approx(0.9, abs=0.03)
+    # By hand: nearly all stay where the machine never came, 20 % where it did; no grain says more than one matched
+    # wrongly in 33 lets it.
+    assert said.ratio[fates.stayed == 1].mean() == pytest.approx(np.log(1 / 0.2), abs=0.1)
+    assert -3.5 <= said.ratio[fates.stayed == 0].mean() < np.log(0.05 / 0.8)
+
+
+def test_no_single_estimate_says_more_than_that_the_grain_stayed() -> None:
+    x, y = strewn(3000, OPEN_FLOOR, 7)
+    noisy = left(x > 200, 0.1, 8) + np.random.default_rng(9).normal(0, 0.5, 3000)
+    noisy[0] = 50.0
+    fates = fates_of(x, y, noisy, matched=False)
+    found = learn_survival(gather_sites(fates, OPEN_FLOOR), OPEN_FLOOR)
+    assert found is not None
+    said = found.of_grains(fates)
+    assert np.isfinite(said.ratio).all() and said.ratio.max() <= 3.5
+    assert said.ratio[x < 190].mean() > 0 > said.ratio[x > 210].mean()

@@ -9,10 +9,9 @@ from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import Patch
 from debriscount.layout.lay_patch import lay_patch
 from debriscount.leftovers.records import CornerReach, Fates, WallProfile
-from debriscount.leftovers.walls.find import find_walls
 from debriscount.simulate.spec import Cleaning, Portion, SceneSpec
 
-from ..conftest import true_fates
+from ..conftest import true_fates, walls_in
 
 LENTILS = DebrisKind("lentils", (90, 150, 60), (3.0, 5.0))
 PATCH = lay_patch(600, 400, ("top", "left"))
@@ -24,7 +23,7 @@ def spec_of(seed: int, patch: Patch = PATCH, **cleaning: Any) -> SceneSpec:
 
 
 def walls_of(seed: int, patch: Patch = PATCH, **cleaning: Any) -> tuple[dict[str, WallProfile], CornerReach | None]:
-    walls = find_walls(true_fates(spec_of(seed, patch, **cleaning)), patch)
+    walls = walls_in(true_fates(spec_of(seed, patch, **cleaning)), patch)
     return {profile.wall: profile for profile in walls.walls}, next(iter(walls.corners), None)
 
 
@@ -122,7 +121,7 @@ def test_shares_are_of_all_leftovers_and_do_not_overlap() -> None:
             flung_share=0.0,
         )
     )
-    walls = find_walls(scene, patch)
+    walls = walls_in(scene, patch)
     assert len(walls.corners) == 2
     total = sum(p.share_percent for p in walls.walls) + sum(c.share_percent for c in walls.corners)
     # All that is left lies in gaps and corners.
@@ -139,14 +138,14 @@ def test_noisy_estimates_give_the_gap_too() -> None:
             untouched=true.untouched + rng.normal(0, 0.3, len(true.untouched)),
             matched=(False,),
         )
-        for profile in find_walls(noisy, PATCH).walls:
+        for profile in walls_in(noisy, PATCH).walls:
             assert profile.gap_mm == pytest.approx(20.0, abs=5.0)
             assert all(area >= 0 for area in (*profile.untouched_mm2, *profile.shifted_mm2))
 
 
 def test_a_profile_sums_the_areas_of_its_grains() -> None:
     true = true_fates(spec_of(4, wall_gap_mm=10.0))
-    for profile in find_walls(true, PATCH).walls:
+    for profile in walls_in(true, PATCH).walls:
         depth = 200 if profile.wall == "top" else 300
         x, y = (true.later.x_mm, true.later.y_mm) if profile.wall == "top" else (true.later.y_mm, true.later.x_mm)
         own = (
@@ -165,7 +164,7 @@ def test_bins_are_wider_for_fewer_and_for_larger_grains() -> None:
     def width(number: int, area: float) -> float:
         places = np.random.default_rng(2).uniform(0, 1, (number, 2)) * (600, 400)
         grains = table([(x, y) for x, y in places], PATCH, area)
-        profile = find_walls(fates(grains, grains, [1.0] * number, [1.0] * number), PATCH).walls[0]
+        profile = walls_in(fates(grains, grains, [1.0] * number, [1.0] * number), PATCH).walls[0]
         return profile.edges_mm[1]
 
     assert width(4000, 1.0) < width(200, 1.0)
@@ -190,14 +189,14 @@ def test_grains_seen_behind_the_wall_lie_at_its_foot() -> None:
         u_untouched_percent=(1.0,),
         chance_percent=(0.0,),
     )
-    assert find_walls(scene, patch).walls[0].gap_mm == pytest.approx(15, abs=3)
+    assert walls_in(scene, patch).walls[0].gap_mm == pytest.approx(15, abs=3)
 
 
 def test_bare_floor_and_a_patch_without_walls() -> None:
     empty = table([], PATCH)
-    walls = find_walls(fates(empty, empty, [], []), PATCH)
+    walls = walls_in(fates(empty, empty, [], []), PATCH)
     assert [(p.gap_mm, p.share_percent) for p in walls.walls] == [(None, 0.0)] * 2
     assert [(c.radius_mm, c.share_percent) for c in walls.corners] == [(None, 0.0)]
     open_floor = lay_patch(600, 400, ())
-    alone = find_walls(true_fates(spec_of(1, open_floor)), open_floor)
+    alone = walls_in(true_fates(spec_of(1, open_floor)), open_floor)
     assert (alone.walls, alone.corners) == ((), ())

@@ -7,10 +7,7 @@ import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
 
-import numpy as np
-
-from ..arrays import Floats
-from ..printable import csv_cell
+from .printable import csv_cell, printable
 
 TABLE_WIDTH = 100
 #: Columns of what a measurement prints, unless the terminal is narrower.
@@ -43,12 +40,6 @@ def header_mark(header: Sequence[str]) -> bytes:
     return (",".join(header[:_FIRST]) + ",").encode()
 
 
-def decimals(values: Floats) -> list[str]:
-    """Return numbers, shape (N,), as cells with four decimals; what is not finite is empty."""
-    finite = np.isfinite(values).all()
-    return [f"{v:.4f}" if finite or np.isfinite(v) else "" for v in values.tolist()]
-
-
 def aligned(rows: list[list[str]], width: int = TABLE_WIDTH) -> list[str]:
     """Lines of equal columns, the first to the left and cut to the room it has, all others to the right."""
     widths = [max(columns_of(row[i]) for row in rows if i < len(row)) for i in range(len(rows[0]))]
@@ -67,13 +58,8 @@ def columns_of(text: str) -> int:
     return sum((unicodedata.east_asian_width(c) in "WF") + 1 - bool(unicodedata.combining(c)) for c in text)
 
 
-def _printable(text: str) -> str:
-    """Blank out what could break the line or command the terminal: names come from files."""
-    return "".join(c if c.isprintable() else " " for c in text)
-
-
 def _shortened(text: str, width: int) -> str:
-    text = _printable(text)
+    text = printable(text)
     if columns_of(text) <= width:
         return text
     while columns_of(text) > width - 3:
@@ -83,5 +69,5 @@ def _shortened(text: str, width: int) -> str:
 
 def wrapped(text: str, indent: str, width: int = TABLE_WIDTH) -> str:
     """Return text in lines of ``width``, those after the first indented; a number keeps its unit."""
-    words = re.sub(r"(?<=\d) (?=(mm|cm²|%)(\W|$))", _NO_BREAK, " ".join(_printable(text).split()))
+    words = re.sub(r"(?<=\d) (?=(mm|cm²|%)(\W|$))", _NO_BREAK, printable(" ".join(text.split())))
     return textwrap.fill(words, width, subsequent_indent=indent).replace(_NO_BREAK, " ")

@@ -4,11 +4,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from debriscount.inputs.patch import Patch
-from debriscount.leftovers.reach.beside_walls import beyond_gaps
+from debriscount.leftovers.gaps import beyond_gaps, gap_depth
 from debriscount.leftovers.reach.mixture import Mixture
 from debriscount.leftovers.reach.sites import Sites
 
-from .strewn import CORNER, OPEN_FLOOR, WALLED, Floats, left, sites_of, strewn
+from .reach.strewn import CORNER, OPEN_FLOOR, WALLED, Floats, left, sites_of, strewn
 
 
 def evidence_of(sites: Sites, stays: float = 0.3) -> tuple[Floats, Floats]:
@@ -17,7 +17,7 @@ def evidence_of(sites: Sites, stays: float = 0.3) -> tuple[Floats, Floats]:
 
 
 def beyond_of(sites: Sites, patch: Patch, stays: float = 0.3, chance: float = 1 - 1e-6) -> Floats:
-    return beyond_gaps(sites, patch, evidence_of(sites, stays), np.full(len(sites), chance))
+    return beyond_gaps(sites.x_mm, sites.y_mm, patch, evidence_of(sites, stays), np.full(len(sites), chance))
 
 
 def test_a_gap_along_a_wall_is_told_by_the_other_places_in_it() -> None:
@@ -63,7 +63,7 @@ def test_the_odds_are_those_of_all_depths_by_the_other_places(seed: int, chance:
     stayed = left(y > 25, 0.3, seed)
     sites = sites_of(x, y, stayed, WALLED)
     one, none = evidence_of(sites)
-    beyond = beyond_gaps(sites, WALLED, (one, none), np.full(40, chance))
+    beyond = beyond_gaps(sites.x_mm, sites.y_mm, WALLED, (one, none), np.full(40, chance))
     deepest = 2 * WALLED.edge_mm
     near = np.sort(y[y < deepest])
     edges = np.array([0.0, *near, deepest])
@@ -91,3 +91,23 @@ def test_a_places_own_fate_has_no_say() -> None:
     second = beyond_of(sites_of(x, y, stayed, WALLED), WALLED)
     assert second[place] == pytest.approx(first[place], abs=1e-6)
     assert np.abs(second - first).max() > 1e-3
+
+
+def test_the_depth_is_that_of_the_step_and_its_interval_holds_it_as_often_as_it_says() -> None:
+    rng = np.random.default_rng(5)
+    held = 0
+    for _ in range(300):
+        distance = rng.uniform(0, 200, 800)
+        gone = rng.random(800) < np.where(distance < 30, 0.02, 0.8)
+        # By hand: 98 % stay in the gap, 20 % beyond it.
+        found = gap_depth(distance, gone * np.log(0.02 / 0.8) + ~gone * np.log(0.98 / 0.2), 200.0)
+        assert found.none_share < 1e-6
+        assert found.depth_mm(0.5) == pytest.approx(30, abs=4)
+        held += found.depth_mm(0.025) <= 30 <= found.depth_mm(0.975)
+    assert held / 300 == pytest.approx(0.95, abs=3 * np.sqrt(0.05 * 0.95 / 300))
+
+
+def test_without_places_nothing_is_told_but_that_either_way_is_as_likely() -> None:
+    found = gap_depth(np.zeros(0), np.zeros(0), 60.0)
+    assert found.none_share == pytest.approx(0.5)
+    assert [found.depth_mm(q) for q in (0, 0.5, 1)] == pytest.approx([0, 30, 60])
