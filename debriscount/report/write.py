@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..columns import header_mark
+from ..inputs.patch_file import read_patch
 from ..run.records import MeasuredShot, Measurement
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .left_picture import draw_leftovers
@@ -79,9 +80,10 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
             pool.shutdown(wait=False, cancel_futures=True)
 
 
-def load_plots() -> None:
-    """Load what plots of walls and passes are drawn with, which takes a second."""
-    from . import plots  # noqa: F401
+def load_plots(patch: str | Path, passes: int) -> None:
+    """Load what plots are drawn with, which takes a second, if a run on that patch will have any."""
+    if passes > 1 or read_patch(patch).walls:
+        from . import plots  # noqa: F401
 
 
 def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, partial[NDArray[np.uint8]]]:
