@@ -20,7 +20,7 @@ from .reach_picture import draw_reach
 from .record import measurement_json
 from .tables import GRAINS_HEADER, ZONES_HEADER, grains_csv, zones_csv
 
-_MARKS = {
+MARKS = {
     "measurement.json": RECORD_MARK,
     "zones.csv": header_mark(ZONES_HEADER),
     "grains.csv": header_mark(GRAINS_HEADER),
@@ -75,7 +75,7 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
             make = partial(_bytes, draw)
             contents[name] = make if draw.func in (_walls, _passes) else pool.submit(make).result
         try:
-            return write_files(ResultFiles(contents, _MARKS, _PICTURE, photos), out_dir, overwrite=overwrite)
+            return write_files(ResultFiles(contents, MARKS, _PICTURE, photos), out_dir, overwrite=overwrite)
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
 
