@@ -27,6 +27,8 @@ STAGES = (
     "compare",
     "plan",
     "report",
+    "page",
+    "stills",
     "demo",
     "manual",
     "cli",

@@ -26,6 +26,7 @@ TOPICS = (
     "runs",
     "compare",
     "plan",
+    "stills",
     "simulate",
     "records",
     "safety",

@@ -191,7 +191,7 @@ def over_ground(draw_over: Sequence[NDArray[np.uint8]]) -> NDArray[np.uint8]:
     ndarray of uint8, shape (H, W, 4)
         RGBA, transparent where nothing was drawn. Over black a colour c of opacity a shows a c, over white 1 - a more.
     """
-    black, white = (np.asarray(image, np.int16) for image in draw_over)
+    black, white = (np.asarray(image, np.float32) for image in draw_over)
     opacity = np.clip(255 - (white - black).mean(axis=2), 0, 255)
     color = np.where(opacity[..., None] > 0, 255 * black / np.maximum(opacity[..., None], 1), 0)
     return np.asarray(np.rint(np.dstack([np.clip(color, 0, 255), opacity])), np.uint8)
