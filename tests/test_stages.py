@@ -29,6 +29,7 @@ STAGES = (
     "report",
     "page",
     "stills",
+    "verify",
     "demo",
     "manual",
     "cli",

@@ -109,12 +109,15 @@ def test_magnifier_shows_the_pictures_own_pixels(opened: Any) -> None:
     shown = opened.evaluate(
         """() => {
           const photo = document.querySelector(".before .photo"), canvas = document.createElement("canvas");
+          const lens = document.createElement("canvas");
           canvas.width = photo.naturalWidth; canvas.height = photo.naturalHeight;
-          canvas.getContext("2d").drawImage(photo, 0, 0);
+          const own = canvas.getContext("2d", {willReadFrequently: true});
+          const seen = lens.getContext("2d", {willReadFrequently: true});
+          own.drawImage(photo, 0, 0);
+          seen.drawImage(document.querySelector(".lens-before"), 0, 0);
           const x = Math.round(photo.naturalWidth / 2 - 40), y = Math.round(photo.naturalHeight / 2 - 30);
-          const own = [...canvas.getContext("2d").getImageData(x, y, 1, 1).data];
-          const lens = document.querySelector(".lens-before").getContext("2d");
-          return [own, [...lens.getImageData(0, 0, 1, 1).data], [...lens.getImageData(3, 3, 1, 1).data]];
+          return [own.getImageData(x, y, 1, 1), seen.getImageData(0, 0, 1, 1), seen.getImageData(3, 3, 1, 1)]
+            .map((one) => [...one.data]);
         }"""
     )
     assert shown[0] == shown[1] == shown[2]
