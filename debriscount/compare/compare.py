@@ -262,7 +262,7 @@ def _more_runs(one: _Found, wanted: float, power: float, comparisons: int) -> in
     else:
         groups = [one.first, one.second]
         common = pooled([group.sd or 0.0 for group in groups], [group.n - 1 for group in groups])
-        sd, design = (0.0 if common is None else common[0]), "groups"
+        sd, design = (0.0 if common is None else common[0]), "welch"
     return needed(wanted, sd, power, design=design, comparisons=comparisons)  # type: ignore[arg-type]
 
 

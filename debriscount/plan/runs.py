@@ -141,8 +141,8 @@ def plan_runs(
     if order not in ORDERS:
         raise CompareError(f'order "{order}" is unknown. Known are: {", ".join(ORDERS)}.')
     comparisons = math.comb(len(levels), 2)
-    design: Design = "groups" if order == "none" else "pairs"
-    sd = repeatability.sd * (1.0 if design == "groups" else math.sqrt(2))
+    design: Design = "welch" if order == "none" else "pairs"
+    sd = repeatability.sd * (math.sqrt(2) if design == "pairs" else 1.0)
     counts = {often: needed(wanted, sd, often, design=design, comparisons=comparisons) for often in (0.8, 0.9)}
     if each is None:
         each = counts[0.8]

@@ -8,12 +8,16 @@ References
 import math
 from typing import Literal
 
+import numpy as np
+
 #: Chance of a false alarm that intervals and tests are made for.
 USUAL_CHANCE = 0.05
 #: More runs a group than anybody makes.
 MOST_RUNS = 1_000_000
 
-Design = Literal["groups", "pairs"]
+Design = Literal["groups", "welch", "pairs"]
+#: Shares of the scatter that Welch's test may find in one of two groups, over which its power is averaged.
+_SHARES = 64
 
 
 def power(difference: float, sd: float, n: int, *, design: Design = "groups", chance: float = USUAL_CHANCE) -> float:
@@ -28,8 +32,9 @@ def power(difference: float, sd: float, n: int, *, design: Design = "groups", ch
         unit of the difference.
     n : int
         Values in each group, or pairs; two or more.
-    design : {"groups", "pairs"}
-        Whether two groups of ``n`` are compared, or ``n`` pairs.
+    design : {"groups", "welch", "pairs"}
+        Whether two groups of ``n`` are compared, by Student's test with a common standard deviation or by Welch's, or
+        ``n`` pairs.
     chance : float
         Of a false alarm.
 
@@ -37,24 +42,30 @@ def power(difference: float, sd: float, n: int, *, design: Design = "groups", ch
     -------
     float
         P(T > t or T < −t), T non-central t with 2 n − 2 degrees of freedom and δ = difference / sd · √(n/2); for
-        pairs n − 1 and √n [1].
+        pairs n − 1 and √n [1]. Welch's statistic is the same for groups of one size, but its degrees of freedom,
+        (n − 1) / (r² + (1 − r)²), hang on the share r of the scatter that one group shows. For like groups r follows a
+        beta distribution with (n − 1)/2 twice, independent of the statistic, over which the power is averaged.
 
     Raises
     ------
     ValueError
         ``sd``, ``n`` or ``chance`` is out of range.
     """
-    from scipy.special import nctdtr, stdtrit
+    from scipy.special import betaincinv, nctdtr, stdtrit
 
     if not (sd > 0 and n >= 2 and 0 < chance < 1 and math.isfinite(difference)):
         raise ValueError(f"no power for sd {sd}, {n} values and a chance of {chance}")
-    dof, shift = (2 * n - 2, math.sqrt(n / 2)) if design == "groups" else (n - 1, math.sqrt(n))
-    t, delta = float(stdtrit(dof, 1 - chance / 2)), abs(difference) / sd * shift
-    if delta > t + 40:  # the distribution function underflows there; the normal tail is long gone
+    dof, shift = (n - 1, math.sqrt(n)) if design == "pairs" else (2 * n - 2, math.sqrt(n / 2))
+    tested = np.array([float(dof)])
+    if design == "welch":
+        share = betaincinv((n - 1) / 2, (n - 1) / 2, (np.arange(_SHARES) + 0.5) / _SHARES)
+        tested = (n - 1) / (share**2 + (1 - share) ** 2)
+    t, delta = stdtrit(tested, 1 - chance / 2), abs(difference) / sd * shift
+    if delta > t.max() + 40:  # the distribution function underflows there; the normal tail is long gone
         return 1.0
-    # With the wrong sign, at most Φ(−δ) of cases are told; scipy's function gives no number far out.
-    wrong = float(nctdtr(dof, delta, -t)) if delta < 6 else 0.0
-    return 1.0 - float(nctdtr(dof, delta, t)) + wrong
+    # Where scipy's function gives no number, so far from δ that nothing lies there, its value is 0.
+    missed, wrong = (np.nan_to_num(nctdtr(dof, delta, x)) for x in (t, -t))
+    return float(np.mean(1.0 - missed + wrong))
 
 
 def runs_needed(

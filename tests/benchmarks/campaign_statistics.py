@@ -103,7 +103,7 @@ def main(campaigns: int) -> None:
         print(f"  {machines} machines, {n} runs each: {100 * false_alarms(rng, campaigns, machines, n):.1f} %")
     print("differences told, and planned (within 5 points for two machines)")
     for order in ORDERS:
-        for difference, machines in ((3.0, 2), (5.0, 2), (3.0, 3)):
+        for difference, machines in ((3.0, 2), (5.0, 2), (7.0, 2), (3.0, 3)):
             seen, planned, held = told(rng, campaigns, difference, order, machines)
             print(
                 f"  {difference:g} points, order {order}, {machines} machines: {100 * seen:.1f} % told,"

@@ -21,7 +21,7 @@ def campaign(tmp_path: Path) -> Path:
     return folder
 
 
-def ran(*arguments: str, code: int = 0) -> str:
+def ran(*arguments: str | Path, code: int = 0) -> str:
     done = CliRunner().invoke(app, [str(argument) for argument in arguments], catch_exceptions=False)
     assert done.exit_code == code, done.output
     return done.stdout if code == 0 else " ".join(done.stderr.split())

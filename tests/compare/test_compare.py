@@ -57,7 +57,8 @@ def test_repeats_within_a_block_are_averaged_first() -> None:
     rows = [("A", "1", 80.0), ("A", "1", 82.0), ("A", "2", 90.0), ("B", "1", 78.0), ("B", "2", 86.0)]
     runs = named([filed_run(i + 1, v, machine=m, block=b) for i, (m, b, v) in enumerate(rows)])
     (found,) = compare(runs, "machine").differences
-    assert (found.paired, found.value) == (2, pytest.approx(((81 - 78) + (90 - 86)) / 2))
+    assert found.paired == 2
+    assert found.value == pytest.approx(((81 - 78) + (90 - 86)) / 2)
 
 
 def test_levels_are_compared_within_others_and_all_chances_adjusted_together() -> None:
@@ -140,4 +141,6 @@ def test_zones_are_compared_like_anything_else() -> None:
         [filed_run(i, zones={"open": filed_figure(90.0 + i), "edge": filed_figure(60.0 + i)}) for i in (1, 2, 3)]
     )
     (found,) = compare(runs, "zone", choice=Choice(zones=("open", "edge")), block=None).differences
-    assert (found.first, found.second, found.value) == ("open", "edge", pytest.approx(30))
+    assert found.first == "open"
+    assert found.second == "edge"
+    assert found.value == pytest.approx(30)
