@@ -3,6 +3,7 @@ import errno
 import hashlib
 import json
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -17,7 +18,7 @@ from debriscount.errors import OutputError
 from debriscount.flags import Flag
 from debriscount.leftovers.records import Explained
 from debriscount.report import write
-from debriscount.report.folder import MARK, refuse_other_photos, settle_folder
+from debriscount.report.folder import MARK, prepare_folder, refuse_other_photos
 from debriscount.report.record import measurement_json, read_record
 from debriscount.report.tables import grains_csv, zones_csv
 from debriscount.report.write import write_measurement
@@ -334,8 +335,38 @@ def test_a_run_killed_while_it_wrote_is_put_right_by_the_next(run: Measurement, 
     for name in ("measurement.json", "zones.csv"):
         (tmp_path / name).rename(work / ".old" / name)
     (tmp_path / "zones.csv").write_text("new")
-    settle_folder(tmp_path)
+    prepare_folder(tmp_path, write.MARKS, [])
     assert _contents(tmp_path) == old
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("file", "is a file, not a folder"),
+        ("file/sub", "the results cannot be written"),
+        ("mine", "zones.csv: is no result of debriscount and would be overwritten"),
+        ("counted", "holds count.json, another kind of result"),
+    ],
+)
+def test_a_folder_that_cannot_be_written_is_refused_before_any_photo_is_read(
+    tmp_path: Path, name: str, said: str
+) -> None:
+    (tmp_path / "file").write_text("a")
+    for folder, file, text in (
+        ("mine", "zones.csv", "mine"),
+        ("counted", "count.json", '{"format": "debriscount/count/1"'),
+    ):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / file).write_text(text)
+    with pytest.raises(OutputError, match=re.escape(said)):
+        prepare_folder(tmp_path / name, write.MARKS, [tmp_path / "missing.jpg"])
+
+
+def test_a_folder_that_can_be_written_is_left_as_it_is(tmp_path: Path) -> None:
+    for name in ("new", "deep/in/new"):
+        prepare_folder(tmp_path / name, write.MARKS, [])
+    prepare_folder(tmp_path, write.MARKS, [])
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_other_photos_are_refused_before_they_are_measured(run: Measurement, tmp_path: Path) -> None:
