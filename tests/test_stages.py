@@ -26,6 +26,7 @@ STAGES = (
     "campaign",
     "report",
     "demo",
+    "demo_campaign",
     "manual",
     "cli",
 )
