@@ -40,6 +40,8 @@ from debriscount.campaign.remeasure import Job, RemeasuredRun, Spread
 
 #: Runs of one campaign before a fresh one is made: what is there slows later adding down.
 _RUNS_A_CAMPAIGN = 25
+#: What is counted of killed writers that is no fault.
+_NO_FAULT = ("killed", "done before")
 #: Beside the campaign: seconds of each measuring, a line each.
 _TIMES = "times.txt"
 #: Share of runs and answers after which the writer is let be, so that there is something to lose.
@@ -348,15 +350,18 @@ def main() -> None:
     parser.add_argument("--idle", action="store_true", help="stand in for measuring by waiting two seconds")
     parser.add_argument("--only", choices=("kills", "cores", "words"))
     options = parser.parse_args()
+    missed = False
     if options.only in (None, "kills"):
         for what, tried in (("run add", run_add_killed), ("weigh", weigh_killed)):
             told = tried(options.kills // 2)
             print(f"{what}: " + ", ".join(f"{name} {number}" for name, number in sorted(told.items())), flush=True)
+            missed |= any(number for name, number in told.items() if name not in _NO_FAULT)
     if options.only in (None, "words"):
         print("\n".join(words_typed()), flush=True)
     if options.only in (None, "cores"):
         for line in cores_busy(options.runs, timed_idle if options.idle else timed_files):
             print(line, flush=True)
+    sys.exit(missed)
 
 
 if __name__ == "__main__":
