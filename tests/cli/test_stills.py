@@ -16,7 +16,8 @@ def test_stills_say_what_they_wrote(result: Path, tmp_path: Path) -> None:  # no
     done = CliRunner().invoke(app, ["stills", str(result), "--out", str(tmp_path / "s"), "--size", "320x240"])
     assert done.exit_code == 0, done.output
     assert "stills of 320 x 240 px" in done.stderr
-    assert Image.open(tmp_path / "s" / "zones-after2.png").size == (320, 240)
+    with Image.open(tmp_path / "s" / "zones-after2.png") as still:
+        assert still.size == (320, 240)
 
 
 @pytest.mark.parametrize(
