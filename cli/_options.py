@@ -7,7 +7,9 @@ import typer
 
 PatchFile = Annotated[Path, typer.Option(metavar="FILE", help="Patch file: size, walls, markers, zones.")]
 Blank = Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")]
-Debris = Annotated[list[Path] | None, typer.Option(metavar="FILE", help="Debris file; once for each kind of debris.")]
+Debris = Annotated[
+    list[Path] | None, typer.Option(metavar="NAME", help="Kind of debris, by name or file; once for each.")
+]
 LensFile = Annotated[Path | None, typer.Option(metavar="FILE", help="Lens file of the camera, from debriscount lens.")]
 WallSides = Annotated[
     list[str] | None, typer.Option(metavar="SIDE", help="Side with a wall: top, right, bottom or left; once for each.")

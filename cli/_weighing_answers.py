@@ -1,6 +1,7 @@
 """A weighing from a person's answers: given on the command line, or when asked."""
 
 import math
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from debriscount.errors import WeighingError
@@ -13,6 +14,8 @@ from ._interview import Answer, Ask
 Loads = tuple[float, ...]
 
 _NONE = "none"
+#: With a comma, this may be either.
+_THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
 _KITCHEN = "kitchen"
 
 
@@ -209,12 +212,17 @@ def _named(given: Sequence[str]) -> Iterable[tuple[str, str]]:
 
 
 def _number(text: str) -> float:
+    """Return a reading with a decimal point or a decimal comma."""
+    written = text.strip()
+    if _THOUSANDS.fullmatch(written):
+        raise WeighingError(
+            f'"{written}" may be meant with a decimal comma or with thousands. Write {written.replace(",", ".")} or'
+            f" {written.replace(',', '')}."
+        )
     try:
-        number = float(text)
+        number = float(written.replace(",", ".", 1))
     except ValueError:
         number = math.nan
     if not (math.isfinite(number) and (number == 0 or number >= LEAST_NUMBER)):
-        raise WeighingError(
-            f'a reading must be a number of 0 or more with a decimal point, such as 152.3, got "{text.strip()}".'
-        )
+        raise WeighingError(f'a reading must be a number of 0 or more, such as 152.3, got "{written}".')
     return number

@@ -7,6 +7,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
+from ._debris import debris_paths
 from ._options import Blank, Debris, Json, LensFile, MostMegapixels, OverwriteResult, Quiet
 from ._terminal import print_record, progress_bar, said_aside, said_written, share_of, terminal_width
 
@@ -60,7 +61,7 @@ def count(
                     mm_per_px=mm_per_px,
                     region=part,
                     blank=blank,
-                    debris=debris or (),
+                    debris=debris_paths(debris),
                     lens=lens,
                     most_megapixels=most_megapixels,
                     progress=share_of(progress, number, len(photos)),

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ._terminal import progress_bar, said_aside
+from ._terminal import progress_bar, said_aside, terminal_width
 
 
 def demo(
@@ -15,7 +15,7 @@ def demo(
     every: Annotated[bool, typer.Option("--all", help="Measure all shipped runs, not only the first.")] = False,
 ) -> None:
     """Measure shipped photos whose true result is known."""
-    from debriscount.demo import SCENES, copy_scenes, demo_text, run_scene
+    from debriscount.demo import SCENES, campaign_text, copy_campaign, copy_scenes, demo_text, run_scene
 
     for folder in copy_scenes(directory, SCENES if every else SCENES[:1]):
         with progress_bar(wanted=True) as progress:
@@ -23,3 +23,4 @@ def demo(
         for warning in run.warnings:
             said_aside(f"Warning: {warning}")
         typer.echo(demo_text(run) + "\n")
+    typer.echo(campaign_text(copy_campaign(directory), terminal_width()))

@@ -21,6 +21,9 @@ def markers(
         typer.Option(metavar="MM", help="True length of the printed ruler: write the corrected patch file to OUT."),
     ] = None,
     megapixels: Annotated[float, typer.Option(min=0.05, help="Megapixels of the camera.")] = 12.0,
+    corner_angles: Annotated[
+        bool, typer.Option("--corner-angles", help="Add a page of corner angles, to tape down on open floor.")
+    ] = False,
     overwrite: OverwriteFile = False,
 ) -> None:
     """Draw the markers of a patch at true size, to be printed.
@@ -39,5 +42,5 @@ def markers(
     require_opencv()
     from debriscount.layout.write_sheet import write_sheet
 
-    written = write_sheet(patch, out, paper, megapixels=megapixels, overwrite=overwrite)
+    written = write_sheet(patch, out, paper, megapixels=megapixels, corner_angles=corner_angles, overwrite=overwrite)
     said_aside(f"wrote {', '.join(str(path) for path in written)}")

@@ -7,6 +7,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
+from ._debris import debris_paths
 from ._options import Blank, Debris, Json, LensFile, MostMegapixels, OverwriteResult, PatchFile, Quiet
 from ._terminal import print_record, progress_bar, said_aside, said_written, terminal_width
 from ._timings import StageTimes
@@ -63,7 +64,7 @@ def measure(
             before,
             after,
             blank=blank,
-            debris=debris or (),
+            debris=debris_paths(debris),
             lens=lens,
             weighing=weighing,
             allow_growth=allow_growth,

@@ -40,6 +40,14 @@ def new(
     marker: Annotated[
         list[str] | None, typer.Option(metavar="ID,X,Y", help="Marker at a place of your own, in mm; once for each.")
     ] = None,
+    laid: Annotated[
+        Path | None,
+        typer.Option(metavar="PHOTO", help="Photo of the squares as they lie on open floor, laid anyhow."),
+    ] = None,
+    tape: Annotated[
+        str | None,
+        typer.Option(metavar="MM", help="With --laid: what a tape measure says between the squares it names."),
+    ] = None,
     paper: Annotated[str | None, typer.Option(help="Paper to print on: a4 or letter.")] = None,
     megapixels: Annotated[float, typer.Option(min=0.05, help="Megapixels of the camera.")] = 12.0,
     yes: Yes = False,
@@ -49,6 +57,12 @@ def new(
 
     It refuses a layout whose markers cannot work, and says why.
     """
+    if laid is not None:
+        from ._laid_answers import patch_of_laid
+
+        given = {"name": name, "size": size, "margin": margin, "side": side, "tape": tape}
+        patch_of_laid(laid, given, out, silent=yes, overwrite=overwrite)
+        return
     from debriscount.errors import PatchLayoutError
     from debriscount.inputs.patch_write import patch_toml
     from debriscount.inputs.save import refuse_existing, save_files
@@ -60,12 +74,14 @@ def new(
     interview = Interview(PatchLayoutError, silent=yes)
     given = {"name": name, "size": size, "place": place, "side": side, "paper": paper}
     given |= {"edge": edge, "corner": corner, "margin": margin}
-    answers = gather_answers(given, wall or [], marker or [], interview.ask, megapixels)
+    answers = interview.corrected(
+        lambda ask: gather_answers(given, wall or [], marker or [], ask, megapixels),
+        lambda answers: patch_text(make_patch(answers), answers.paper),
+        f"Save this as {out}?",
+    )
     made = make_patch(answers)
-    typer.echo(patch_text(made, answers.paper), nl=False)
-    if not interview.confirmed(f"Save this as {out}?"):
-        said_aside("nothing saved")
-        raise typer.Exit
+    if not interview.asked:
+        typer.echo(patch_text(made, answers.paper), nl=False)
     save_files({out: patch_toml(made).encode()}, overwrite=overwrite)
     said_aside(f"wrote {out}; print its markers with")
     typer.echo(f"debriscount markers --patch {out} --paper {answers.paper} --out markers.pdf", err=True)

@@ -8,6 +8,7 @@ import typer
 
 from debriscount.photo.limits import MOST_MEGAPIXELS
 
+from ._debris import debris_paths
 from ._options import Debris, Json, LensFile, MostMegapixels, PatchFile
 from ._terminal import in_colour, print_record, said_aside, terminal_width
 
@@ -55,7 +56,7 @@ def shot(
     if not photos and watch is None:
         raise ShotOptionsError("nothing to check. Give photos, or --watch with a folder.")
     check = shot_check(
-        patch, debris or (), against=against, want_percent=want, lens=lens, most_megapixels=most_megapixels
+        patch, debris_paths(debris), against=against, want_percent=want, lens=lens, most_megapixels=most_megapixels
     )
     fit = True
     if json and photos:

@@ -17,7 +17,10 @@ def weigh(
         typer.Option(metavar="FILE", help="Print mass balance and pickup of this weighing file; ask nothing."),
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="With --show: print the record as JSON.")] = False,
-    out: Annotated[Path, typer.Option(metavar="FILE", help="The file to write.")] = Path("weighing.toml"),
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="The file to write; weighing.toml, that of the campaign in its folder."),
+    ] = None,
     unit: Annotated[str | None, typer.Option(help="Unit of all readings: g or oz.")] = None,
     readability: Annotated[
         str | None, typer.Option(metavar="N", help="Smallest step of the display of the scale.")
@@ -64,32 +67,50 @@ def weigh(
 ) -> None:
     """Write down what the scale said, or show what follows from it.
 
-    It asks step by step for what is not given. Before you open the machine: machine off, plug or battery out, brush
-    stopped. Never sweep sand or other fine mineral dust dry.
+    It asks step by step for what is not given, and keeps every answer: stop with Ctrl-C, go on later. "-" goes back.
+    Before you open the machine: machine off, plug or battery out, brush stopped. Never sweep sand or other fine mineral
+    dust dry.
     """
+    from debriscount.campaign.places import around
     from debriscount.errors import WeighingError
     from debriscount.inputs.save import refuse_existing, save_files
     from debriscount.inputs.weighing_write import weighing_toml
     from debriscount.report.weighing import weighing_text
 
+    from ._kept_answers import KeptAnswers
+    from ._remembered import remembered_words
     from ._weighing_answers import gather_weighing
 
     if show is not None:
         _show(show, json=json)
         return
+    campaign = around() if out is None else None
+    out = out or (campaign or Path()) / "weighing.toml"
     if not overwrite:
         refuse_existing([out])
-    interview = Interview(WeighingError, silent=yes)
     given = {"unit": unit, "readability": readability, "repeatability": repeatability, "linearity": linearity}
-    given |= {"full": full, "empty": empty, "portion": portion, "left_in_cup": left_in_cup, "clean_cup": clean_cup}
+    if not any(given.values()):
+        known, where = remembered_words(out, campaign)
+        given |= known
+        if known and not yes:
+            said_aside(f"scale as in {where}: steps of {known['readability']} {known['unit']}; options say otherwise")
+    given |= {"full": full, "empty": empty, "portion": portion, "left_in_cup": left_in_cup}
+    given |= {"clean_cup": clean_cup or given.get("clean_cup")}
     given |= {"bin_before": bin_before, "bin_after": bin_after, "emptied": emptied, "clean_bin": clean_bin}
-    weighing = gather_weighing(given, swept or [], elsewhere or [], interview.ask)
+    kept = KeptAnswers(out)
+    interview = Interview(WeighingError, silent=yes, answers={} if yes else kept.read(), keep=kept.keep)
+    if interview.answers:
+        said_aside(f'taken up where it stopped, with {len(interview.answers)} answers kept; "-" goes back')
+    weighing = interview.corrected(
+        lambda ask: gather_weighing(given, swept or [], elsewhere or [], ask),
+        lambda weighing: f"{weighing_toml(weighing)}\n{weighing_text(weighing, terminal_width())}",
+        f"Save this as {out}?",
+    )
     text = weighing_toml(weighing)
-    typer.echo(f"{text}\n{weighing_text(weighing, terminal_width())}", nl=False)
-    if not interview.confirmed(f"Save this as {out}?"):
-        said_aside("nothing saved")
-        return
+    if not interview.asked:
+        typer.echo(f"{text}\n{weighing_text(weighing, terminal_width())}", nl=False)
     save_files({out: text.encode()}, overwrite=overwrite)
+    kept.clear()
     said_aside(f"wrote {out}")
 
 

@@ -67,7 +67,9 @@ class _CalibrationTable(Table):
     )
 
 
-class _DebrisFile(Table):
+class DebrisFile(Table):
+    """A debris file as it is written."""
+
     debris: _DebrisTable = Field(description="Describe the debris under [debris].")
     calibration: _CalibrationTable | None = Field(
         default=None, description="Say under [calibration] how the masses were learned, or leave that out."
@@ -98,7 +100,7 @@ def read_debris(path: str | PathLike[str]) -> DebrisKind:
     ('red lentils', (4.14, 5.58))
     """
     toml = read_toml(Path(path), "debris file")
-    content = validated(_DebrisFile, toml)
+    content = validated(DebrisFile, toml)
     table = content.debris
     small, large = table.size_mm
     if large < small:

@@ -58,7 +58,9 @@ class _CalibrationTable(Table):
     u_p2: _Doubt = Field(description="Give the standard uncertainty of p2.")
 
 
-class _LensFile(Table):
+class LensFile(Table):
+    """lens.toml as it is written."""
+
     lens: _LensTable = Field(description="Describe the lens under [lens].")
     calibration: _CalibrationTable | None = Field(
         default=None, description="Say under [calibration] how the lens was learnt, or leave that out."
@@ -91,7 +93,7 @@ def read_lens(path: str | PathLike[str]) -> CameraLens:
     (3010.0, 3010.0)
     """
     toml = read_toml(Path(path), "lens file")
-    content = validated(_LensFile, toml)
+    content = validated(LensFile, toml)
     lens, how = content.lens, content.calibration
     for side, center, size in zip(("width", "height"), lens.center_px, lens.size_px, strict=True):
         if center >= size:

@@ -27,17 +27,37 @@ def zone_in_patch(zone: NDArray[np.int8]) -> Mask:
 
 @dataclass(frozen=True, slots=True)
 class Marker:
-    """A printed square lying flat on the floor, read upright (its top towards the patch's top)."""
+    """A printed square lying flat on the floor.
+
+    It is read upright, its top towards the patch's top, unless it lies turned clockwise by ``turned_deg``.
+    """
 
     id: int
     center_mm: tuple[float, float]
     side_mm: float
+    turned_deg: float = 0.0
 
     def corners_mm(self) -> Floats:
-        """Corners of the black square, ndarray of shape (4, 2): top left, then clockwise, mm."""
+        """Corners of the black square, ndarray of shape (4, 2): top left of the print, then clockwise, mm."""
+        return self.box_mm(self.side_mm / 2)
+
+    def box_mm(self, half_mm: float) -> Floats:
+        """Corners of a square about its centre that lies as it does, ndarray of shape (4, 2), as `corners_mm`."""
         x, y = self.center_mm
-        h = self.side_mm / 2
-        return np.array([[x - h, y - h], [x + h, y - h], [x + h, y + h], [x - h, y + h]])
+        h = half_mm
+        if not self.turned_deg:
+            return np.array([[x - h, y - h], [x + h, y - h], [x + h, y + h], [x - h, y + h]])
+        return np.array([[-h, -h], [h, -h], [h, h], [-h, h]]) @ self._turn() + self.center_mm
+
+    def from_center_mm(self, places_mm: Floats) -> Floats:
+        """Floor places of shape (N, 2) as seen from the square: from its centre, along its own sides, mm."""
+        away = places_mm - self.center_mm
+        return np.asarray(away @ self._turn().T if self.turned_deg else away)
+
+    def _turn(self) -> Floats:
+        angle = np.deg2rad(self.turned_deg)
+        c, s = np.cos(angle), np.sin(angle)
+        return np.array([[c, s], [-s, c]])
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,6 +38,9 @@ class _MarkerTable(Table):
     )
     center_mm: _Place = Field(description="Give x and y of the square's centre in millimetres.")
     side_mm: _Side = Field(description="Give the side of the black square in millimetres.")
+    turned_deg: Annotated[Number, Field(ge=-360, le=360)] = Field(
+        default=0.0, description="Give how far the square lies turned clockwise, in degrees, or leave it out."
+    )
 
 
 class _CustomTable(Table):
@@ -61,7 +64,9 @@ class _ZonesTable(Table):
     )
 
 
-class _PatchFile(Table):
+class PatchFile(Table):
+    """patch.toml as it is written."""
+
     patch: _PatchTable = Field(description="Describe the patch under [patch].")
     markers: tuple[_MarkerTable, ...] = Field(
         max_length=1000, description="Each printed square begins with [[markers]]."
@@ -94,14 +99,14 @@ def read_patch(path: str | PathLike[str]) -> Patch:
     (600.0, 400.0, ('top', 'left'))
     """
     toml = read_toml(Path(path), "patch file")
-    content = validated(_PatchFile, toml)
+    content = validated(PatchFile, toml)
     zones = content.zones
     patch = Patch(
         name=content.patch.name,
         width_mm=content.patch.width_mm,
         height_mm=content.patch.height_mm,
         walls=content.patch.walls,
-        markers=tuple(Marker(m.id, m.center_mm, m.side_mm) for m in content.markers),
+        markers=tuple(Marker(m.id, m.center_mm, m.side_mm, m.turned_deg) for m in content.markers),
         edge_mm=zones.edge_mm,
         corner_mm=zones.corner_mm,
         margin_mm=zones.margin_mm,
@@ -173,7 +178,7 @@ def _check_markers(patch: Patch, toml: TomlText) -> None:
 
 
 def _check_outside(patch: Patch, toml: TomlText, number: int, marker: Marker) -> None:
-    (x, y), half = marker.center_mm, marker.side_mm / 2
+    (x, y), half = marker.center_mm, float(np.ptp(marker.corners_mm()[:, 0])) / 2
     if -half < x < patch.width_mm + half and -half < y < patch.height_mm + half:
         raise toml.error(
             ("markers", number, "center_mm"),

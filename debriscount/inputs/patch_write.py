@@ -7,6 +7,7 @@ _REMARKS = {
     "walls": "sides with a wall or skirting",
     "center_mm": "from the patch's top-left corner: x to the right, y down",
     "side_mm": "side of the black square",
+    "turned_deg": "how far it lies turned clockwise",
     "edge_mm": "strip along a wall",
     "corner_mm": "square where two walls meet",
     "margin_mm": "ring around the patch",
@@ -29,9 +30,13 @@ def patch_toml(patch: Patch) -> str:
     size = {"width_mm": patch.width_mm, "height_mm": patch.height_mm}
     zones = {"edge_mm": patch.edge_mm, "corner_mm": patch.corner_mm, "margin_mm": patch.margin_mm}
     custom = [{"name": zone.name, "polygon_mm": zone.polygon_mm} for zone in patch.custom_zones]
+    markers = [
+        {"id": m.id, "center_mm": m.center_mm, "side_mm": m.side_mm, "turned_deg": m.turned_deg or None}
+        for m in patch.markers
+    ]
     content = {
         "patch": {"name": patch.name, **size, "walls": patch.walls},
-        "markers": [{"id": m.id, "center_mm": m.center_mm, "side_mm": m.side_mm} for m in patch.markers],
+        "markers": markers,
         "zones": {**zones, "custom": custom or None},
     }
     return toml_text(content, _REMARKS)

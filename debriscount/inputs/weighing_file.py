@@ -54,7 +54,7 @@ _PAIRED = {("dispensed", "full"), ("dispensed", "empty"), ("dispensed", "usual_e
 
 
 @cache
-def _file_model(unit: str) -> type[Table]:
+def file_model(unit: str) -> type[Table]:
     """Return the model of a file whose readings are in a unit: "g" has keys such as full_g, "oz" full_oz.
 
     Readings are checked later (`_Readings`): one may be a number, a list or a pair.
@@ -114,7 +114,7 @@ def read_weighing(path: str | PathLike[str]) -> Weighing:
     """
     toml = read_toml(Path(path), "weighing file")
     unit = _unit(toml)
-    validated(_file_model(unit), toml)
+    validated(file_model(unit), toml)
     read = _Readings(toml, unit)
     dispensed = _dispensed(read)
     bin_net, emptied = _bin(read)

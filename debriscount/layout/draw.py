@@ -180,3 +180,13 @@ def png_bytes(page: Page) -> bytes:
     content = io.BytesIO()
     Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("L").save(content, "PNG", dpi=(DPI, DPI))
     return content.getvalue()
+
+
+def page_files(pages: Sequence[Page], title: str, out: Folder) -> dict[Folder, bytes]:
+    """Return the files of pages by path: one PDF of all, or an SVG or PNG of each with its number in the name."""
+    if out.suffix.lower() == ".pdf":
+        return {out: pdf_bytes(pages, title)}
+    names = [out.with_name(f"{out.stem}-{number}{out.suffix}") for number in range(1, len(pages) + 1)]
+    if out.suffix.lower() == ".svg":
+        return {name: svg_bytes(page, title) for name, page in zip(names, pages, strict=True)}
+    return {name: png_bytes(page) for name, page in zip(names, pages, strict=True)}

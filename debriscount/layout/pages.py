@@ -1,7 +1,7 @@
 """Which square is printed on which page, and where on it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..inputs.patch import Marker
 from .paper import Box, check_fits_page, paper_box_mm, printed_box_mm
@@ -42,7 +42,7 @@ def lay_pages(markers: Sequence[Marker], paper: str) -> list[list[Printed]]:
     left, top, right, bottom = printed_box_mm(paper)
     pages: list[list[Printed]] = [[]]
     x, y, row_mm = left, top, 0.0
-    for marker in markers:
+    for marker in (replace(laid, turned_deg=0.0) for laid in markers):  # however it is laid, it is printed upright
         check_fits_page(marker, paper)
         box = paper_box_mm(marker)
         width, height = box[2] - box[0], box[3] - box[1]

@@ -1,5 +1,7 @@
 """The paper of a printed square, and the pages that it is printed on."""
 
+import numpy as np
+
 from ..errors import SheetError
 from ..inputs.patch import Marker
 
@@ -25,6 +27,9 @@ HEAD_MM, FOOT_MM = 9.0, 48.0
 def paper_box_mm(marker: Marker) -> Box:
     """Left, top, right and bottom of a square's paper, cut along its dashed line and laid in its place, mm."""
     (x, y), half = marker.center_mm, HALF_PAPER * marker.side_mm
+    if marker.turned_deg:  # the label may be on any side
+        reach = float(np.ptp(marker.box_mm(half + LABEL_MM)[:, 0])) / 2
+        return x - reach, y - reach, x + reach, y + reach
     return x - half, y - half - LABEL_MM, x + half, y + half
 
 

@@ -8,7 +8,8 @@ from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
 from ..inputs.save import save_files
 from .check_layout import USUAL_MEGAPIXELS, check_layout
-from .draw import Page, pdf_bytes, plain_style, png_bytes, svg_bytes
+from .corner_angles import draw_angles
+from .draw import Page, page_files, plain_style
 from .frame import framed_page
 from .layout_pages import draw_layout, plan_layout
 from .pages import lay_pages
@@ -24,6 +25,7 @@ def write_sheet(
     paper: str = "a4",
     *,
     megapixels: float = USUAL_MEGAPIXELS,
+    corner_angles: bool = False,
     overwrite: bool = False,
 ) -> list[Path]:
     """Draw a patch's squares at true size, and a sketch of where they lie.
@@ -38,6 +40,8 @@ def write_sheet(
         One of ``PAGES_MM``.
     megapixels : float
         Of the photos, to tell whether the squares can be read.
+    corner_angles : bool
+        Whether a page of corner angles comes last, to tape down on open floor.
     overwrite : bool
         Whether files that are there may be replaced.
 
@@ -67,10 +71,13 @@ def write_sheet(
         check_layout(patch, megapixels)
     except PatchLayoutError as error:
         raise PatchLayoutError(f"{patch_file}: {error}") from None
-    return save_files(sheet_files(patch, out, paper, patch_file.name), overwrite=overwrite)
+    made = sheet_files(patch, out, paper, patch_file.name, corner_angles=corner_angles)
+    return save_files(made, overwrite=overwrite)
 
 
-def sheet_files(patch: Patch, out: Path, paper: str, patch_file: str = "patch.toml") -> dict[Path, bytes]:
+def sheet_files(
+    patch: Patch, out: Path, paper: str, patch_file: str = "patch.toml", *, corner_angles: bool = False
+) -> dict[Path, bytes]:
     """Return what `write_sheet` writes, by path; the layout is taken as it is.
 
     Raises
@@ -79,20 +86,14 @@ def sheet_files(patch: Patch, out: Path, paper: str, patch_file: str = "patch.to
         A square does not fit the paper, or the paper is unknown.
     """
     with plain_style():
-        pages = draw_sheet(patch, paper, patch_file)
-        title = f"Markers of {patch.name}"
-        if out.suffix.lower() == ".pdf":
-            return {out: pdf_bytes(pages, title)}
-        names = [out.with_name(f"{out.stem}-{number}{out.suffix}") for number in range(1, len(pages) + 1)]
-        if out.suffix.lower() == ".svg":
-            return {name: svg_bytes(page, title) for name, page in zip(names, pages, strict=True)}
-        return {name: png_bytes(page) for name, page in zip(names, pages, strict=True)}
+        pages = draw_sheet(patch, paper, patch_file, corner_angles=corner_angles)
+        return page_files(pages, f"Markers of {patch.name}", out)
 
 
-def draw_sheet(patch: Patch, paper: str, patch_file: str) -> list[Page]:
-    """Return the pages of a sheet: first the squares, then the layout; within `plain_style`."""
+def draw_sheet(patch: Patch, paper: str, patch_file: str, *, corner_angles: bool = False) -> list[Page]:
+    """Return the pages of a sheet: the squares, the layout and, if wanted, the angles; within `plain_style`."""
     printed, layout = lay_pages(patch.markers, paper), plan_layout(patch, paper)
-    count = len(printed) + len(layout)
+    count = len(printed) + len(layout) + corner_angles
     numbers = iter(range(1, count + 1))
     pages = []
     for squares in printed:
@@ -104,4 +105,6 @@ def draw_sheet(patch: Patch, paper: str, patch_file: str) -> list[Page]:
         page = framed_page(paper, f"Layout of {patch.name}", next(numbers), count, patch_file)
         draw_layout(page, patch, tables, paper, first=step == 0)
         pages.append(page)
+    if corner_angles:
+        pages.append(draw_angles(paper, f"Corner angles of {patch.name}", next(numbers), count, patch_file))
     return pages

@@ -28,7 +28,7 @@ from .jpeg_zeroed import check_zeroed
 from .limits import check_packed, check_size
 from .quiet import quiet_stderr
 from .raw import develop
-from .settings import CameraSettings
+from .settings import UNKNOWN_SETTINGS, CameraSettings
 from .stored import filled_warning, stored_pixels, upright
 from .webp import webp_size
 
@@ -91,6 +91,30 @@ def decode(content: bytes, most_megapixels: float) -> Decoded:
         raise PhotoFileError(f"is damaged, or takes more memory than there is. {_ANEW}") from None
     except Exception as error:  # damaged files make decoders raise whatever they stumble over
         raise PhotoFileError(f"is damaged or cut off ({_reason(error)}). {_ANEW}") from None
+
+
+def settings_told(content: bytes) -> CameraSettings:
+    """Return how a photo was taken, as far as its file tells, without decoding its pixels.
+
+    Parameters
+    ----------
+    content : bytes
+        The file.
+
+    Raises
+    ------
+    PhotoFileError
+        It is no photo; the message does not name the file. What is damaged otherwise tells nothing.
+    """
+    kind = container(content)
+    with _switches, _stderr_of(content), suppress(Exception):
+        if kind != "DNG":
+            with _picture(content, kind) as image:
+                return _told(image)[0]
+        exif = Image.Exif()
+        exif.load_from_fp(BytesIO(content))
+        return camera_settings(exif)
+    return UNKNOWN_SETTINGS
 
 
 def _reason(error: Exception) -> str:

@@ -1,19 +1,16 @@
 """The measurement as a JSON record that others, and later versions, can read."""
 
-import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 from .. import __version__
-from ..errors import InputFileError
 from ..inputs.lens import CameraLens
-from ..inputs.patch import Patch
-from ..inputs.text_file import file_text
-from ..inputs.toml_guard import line_of_long_number
+from ..inputs.patch import CustomZone, Marker, Patch
+from ..inputs.record_file import MEASUREMENT, read_json
 from ..photo.settings import CameraSettings
 from ..pickup.records import Amount, PassFigures, ZoneFigures
-from ..printable import printable
 from ..registration.grid import FloorGrid
 from ..run.records import BestPickup, KindColor, MeasuredShot, Measurement
 from ..scale.agreement import Agreement
@@ -25,12 +22,11 @@ from ..serialize import (
 )
 from .lookup import base_name, zones_in_order
 from .palette import hex_color
+from .verdict import verdict_text
 from .weighing import weighing_json
 from .why_record import why_json
 
-FORMAT = "debriscount/measurement/1"
-#: Far more than a record takes.
-_MOST_BYTES = 64_000_000
+FORMAT = MEASUREMENT
 
 
 def measurement_json(measurement: Measurement) -> JsonObject:
@@ -50,6 +46,7 @@ def measurement_json(measurement: Measurement) -> JsonObject:
     return {
         "format": FORMAT,
         "version": __version__,
+        "verdict": verdict_text(measurement),
         "patch": patch_json(measurement.patch),
         "grid": grid_json(measurement.grid),
         "kinds": [kind_json(kind) for kind in measurement.kinds],
@@ -60,8 +57,20 @@ def measurement_json(measurement: Measurement) -> JsonObject:
         "budget": plain(measurement.budget),
         "agreement": _agreement(measurement),
         "weighing": _weighing(measurement),
+        "inputs": _inputs(measurement),
         "warnings": list(measurement.warnings),
         "flags": [picked(flag, "code severity shot zone sentence") for flag in measurement.flags],
+    }
+
+
+def _inputs(measurement: Measurement) -> JsonObject:
+    """All that the photos and the patch were measured with, not rounded, so that it can be done again."""
+    scale, lens, given = measurement.scale, measurement.lens, measurement.given
+    return {
+        "debris": [asdict(kind) for kind in given.debris],
+        "lens": None if lens is None else asdict(lens),
+        "weighing": None if scale is None else {**asdict(scale.weighing), "file": base_name(scale.weighing.file)},
+        "allow_growth": given.allow_growth,
     }
 
 
@@ -109,34 +118,50 @@ def read_record(path: str | Path) -> JsonObject:
     InputFileError
         The file cannot be read, is no JSON object, or is of an unknown format.
     """
-    path = Path(path)
-    text = file_text(path, "record", _MOST_BYTES)
-    try:
-        record = json.loads(text, parse_constant=_refuse_constant)
-    except RecursionError:
-        raise InputFileError(f"{path}: is nested too deeply. Give a record.") from None
-    except ValueError as error:
-        if (line := line_of_long_number(text)) is not None:  # Python's limit of digits
-            raise InputFileError(f"{path} line {line}: holds a number of too many digits. Give a record.") from None
-        raise InputFileError(f"{path}: is not a JSON file ({error}).") from error
-    found = record.get("format") if isinstance(record, dict) else None
-    if found != FORMAT:
-        other = printable(json.dumps(found), 60)
-        raise InputFileError(
-            f"{path}: its format is {other}, but only {json.dumps(FORMAT)} can be read here. "
-            "Measure the photos again, or use the version of debriscount that wrote the file."
-        )
-    return dict(record)
-
-
-def _refuse_constant(name: str) -> None:
-    raise ValueError(f"{name} is not a JSON number")
+    cure = "Measure the photos again, or use the version of debriscount that wrote the file."
+    return read_json(Path(path), (FORMAT,), cure)
 
 
 def patch_json(patch: Patch) -> JsonObject:
     """Return the patch in the words and order of patch.toml."""
     zones = {**picked(patch, "edge_mm corner_mm margin_mm"), "custom": plain(patch.custom_zones)}
-    return {**picked(patch, "name width_mm height_mm walls markers"), "zones": zones}
+    markers = [
+        {key: value for key, value in plain(marker).items() if value or key != "turned_deg"} for marker in patch.markers
+    ]
+    return {**picked(patch, "name width_mm height_mm walls"), "markers": markers, "zones": zones}
+
+
+def patch_of(found: Mapping[str, Any]) -> Patch:
+    """Return the patch that `patch_json` put into a record.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        It is not whole.
+    """
+    zones = found["zones"]
+    return Patch(
+        name=str(found["name"]),
+        width_mm=float(found["width_mm"]),
+        height_mm=float(found["height_mm"]),
+        walls=tuple(map(str, found["walls"])),
+        markers=tuple(
+            Marker(
+                int(one["id"]),
+                (float(one["center_mm"][0]), float(one["center_mm"][1])),
+                float(one["side_mm"]),
+                float(one.get("turned_deg", 0)),
+            )
+            for one in found["markers"]
+        ),
+        edge_mm=float(zones["edge_mm"]),
+        corner_mm=float(zones["corner_mm"]),
+        margin_mm=float(zones["margin_mm"]),
+        custom_zones=tuple(
+            CustomZone(str(zone["name"]), tuple((float(x), float(y)) for x, y in zone["polygon_mm"]))
+            for zone in zones.get("custom", ())
+        ),
+    )
 
 
 def grid_json(grid: FloorGrid) -> JsonObject:

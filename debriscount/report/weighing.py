@@ -4,12 +4,13 @@ from pathlib import Path
 
 from .. import __version__
 from ..columns import aligned, wrapped
+from ..inputs.record_file import WEIGHING
 from ..inputs.weighing import Weighing
 from ..scale.pickup import WeighedPickup, weighed_pickup
 from ..scale.readings import scale_errors
 from ..serialize import JsonObject, picked, plain
 
-FORMAT = "debriscount/weighing/1"
+FORMAT = WEIGHING
 
 
 def weighing_record(weighing: Weighing) -> JsonObject:

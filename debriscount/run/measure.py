@@ -45,7 +45,7 @@ from ..plausibility.suspicions import mixup_flags
 from ..registration.grid import FloorGrid
 from ..registration.register import RegisteredShots
 from .pipeline import comparable, grain_tables, hints_of, on_patch, strewn_floor, told_debris
-from .records import MeasuredShot, Measurement
+from .records import Given, MeasuredShot, Measurement
 from .sources import (
     PhotoSource,
     Progress,
@@ -127,6 +127,7 @@ def measure(
     lens = None if lens is None else loaded(lens, read_lens)
     weighing = None if weighing is None else loaded(weighing, read_weighing)
     kinds = read_kinds(debris)
+    given = Given(tuple(kinds), allow_growth)
     photos, told, kinds = comparable(_read_photos(before, afters, blank, most_megapixels, tell), kinds, "before")
     registered = on_patch(photos, patch, kinds, lens, tell)
     if registered.located is not None:
@@ -210,6 +211,7 @@ def measure(
         scale=scale_side,
         lens=lens,
         left=left,
+        given=given,
     )
 
 

@@ -103,7 +103,7 @@ def _clear_of_paper(patch: Patch, rows: int, columns: int) -> Mask:
     clear = patch.inside(x[None, :], y)
     for marker in patch.markers:
         off = np.maximum(np.abs(x - marker.center_mm[0]), np.abs(y - marker.center_mm[1]))
-        clear &= off > marker.side_mm
+        clear &= off > float(np.ptp(marker.corners_mm()[:, 0]))
     return np.asarray(clear, bool)
 
 

@@ -32,8 +32,7 @@ def draw_markers(light: Image, patch: Patch, pose: Pose, floor_x: Image, floor_y
 
 def _draw_marker(light: Image, marker: Marker, pose: Pose, floor_x: Image, floor_y: Image) -> None:
     half = marker.side_mm * (0.5 + QUIET_MODULES / MODULES)
-    paper = np.array(marker.center_mm) + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
-    seen = pose.view.project(paper)
+    seen = pose.view.project(marker.box_mm(half))
     low = np.maximum(np.floor(seen.min(axis=0)).astype(int) - 2, 0)
     high = np.minimum(np.ceil(seen.max(axis=0)).astype(int) + 3, pose.size_px)
     if (high <= low).any():
@@ -41,7 +40,7 @@ def _draw_marker(light: Image, marker: Marker, pose: Pose, floor_x: Image, floor
     window = (slice(low[1], high[1]), slice(low[0], high[0]))
     module = marker.side_mm / MODULES
     places = np.stack([floor_x[window].ravel(), floor_y[window].ravel()], axis=1).astype(float)
-    places = (places - marker.center_mm) / module + MODULES / 2 + 1
+    places = marker.from_center_mm(places) / module + MODULES / 2 + 1
     # A pixel's footprint as a square along the marker's axes: symmetric, so that edges stay where they are.
     width = pose.mm_per_px(marker.center_mm) / module
     ink, sheet = _footprint_means(places, width, _modules(marker.id))

@@ -59,10 +59,10 @@ def test_questions_are_answered_read_back_and_saved(out: Path) -> None:
 
 
 def test_a_wrong_answer_is_asked_for_again(out: Path) -> None:
-    result = weigh("--out", str(out), answers="lb\ng\n0\n\n\n\n152,3\n152.3\n102.3\nmaybe\n\nhall\n\n\n\n")
+    result = weigh("--out", str(out), answers="lb\ng\n0\n\n\n\n1,523\n152,3\n102.3\nmaybe\n\nhall\n\n\n\n")
     assert result.exit_code == 0, result.output
     assert read_weighing(out).dispensed.mass_g == pytest.approx(50)
-    for words in ('unit "lb" is unknown', "smallest step", "a reading is needed", 'got "152,3"', '"maybe" is unknown',
+    for words in ('unit "lb" is unknown', "smallest step", "a reading is needed", 'thousands', '"maybe" is unknown',
                   '"hall" is unknown'):  # fmt: skip
         assert words in result.stderr
 

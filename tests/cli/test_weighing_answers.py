@@ -101,7 +101,12 @@ def test_a_linearity_alone_leaves_repeatability_as_usual() -> None:
         ({"unit": "lb"}, [], r'unit "lb" is unknown\. Known are: g, oz\.'),
         ({"readability": "0"}, [], r'the smallest step of the scale must be more than 0, got "0"\.'),
         ({"full": ""}, [], r'a reading is needed, such as "152\.3", or repeats'),
-        ({"full": "152,3"}, [], r'a reading must be a number of 0 or more with a decimal point, .* got "152,3"\.'),
+        ({"full": "152,3,1"}, [], r'a reading must be a number of 0 or more, such as 152\.3, got "152,3,1"\.'),
+        (
+            {"full": "1,523"},
+            [],
+            r'"1,523" may be meant with a decimal comma or with thousands\. Write 1\.523 or 1523\.',
+        ),
         ({"full": "-3"}, [], r"a reading must be a number of 0 or more"),
         ({"full": "nan"}, [], r"a reading must be a number of 0 or more"),
         ({"full": "1e6"}, [], r"1e6 g are more than any scale for this carries\. Read it again\."),

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -26,11 +27,13 @@ from debriscount.run.records import Measurement
 #: Makes a record that differs from the made-up run's.
 NEW = (Flag(code="new", severity="note", sentence="new"),)
 
-NAMES = ["measurement.json", "zones.csv", "grains.csv", "overlay-before.jpg", "overlay-after.jpg", "overlay-after2.jpg"]
+DRAWN = ["measurement.json", "zones.csv", "grains.csv", "overlay-before.jpg", "overlay-after.jpg", "overlay-after2.jpg"]
+BARE = [f"{name}" for shot in ("before", "after", "after2") for name in (f"floor-{shot}.jpg", f"found-{shot}.png")]
+NAMES = [*DRAWN, *BARE]
 
 WHY_NAMES = [
-    *NAMES, "leftovers-after.jpg", "reach-after.jpg", "walls-after.jpg", "leftovers-after2.jpg", "reach-after2.jpg",
-    "passes.jpg",
+    *DRAWN, "leftovers-after.jpg", "reach-after.jpg", "walls-after.jpg", "leftovers-after2.jpg", "reach-after2.jpg",
+    "passes.jpg", *BARE,
 ]  # fmt: skip
 
 
@@ -60,9 +63,20 @@ def test_all_files_are_written_into_a_new_folder(run: Measurement, tmp_path: Pat
         assert picture.info["comment"] == MARK
 
 
+def test_floor_views_are_written_bare_with_a_map_of_what_was_found(run: Measurement, tmp_path: Path) -> None:
+    write_measurement(run, tmp_path)
+    shot = run.shots[1]
+    with Image.open(tmp_path / f"floor-{shot.name}.jpg") as view:
+        assert view.size == shot.floor_view.shape[1::-1]
+        assert np.abs(np.asarray(view, float) - shot.floor_view).mean() < 12  # JPEG, and flat colours of a made-up view
+    with Image.open(tmp_path / f"found-{shot.name}.png") as found:
+        assert found.info["Comment"] == MARK.decode()
+        assert (np.asarray(found) == shot.kind_map).all()
+
+
 def test_pictures_of_why_debris_stayed_are_written_with_the_others(explained: Measurement, tmp_path: Path) -> None:
     assert write_measurement(explained, tmp_path / "out") == [tmp_path / "out" / name for name in WHY_NAMES]
-    for name in WHY_NAMES[3:]:
+    for name in (name for name in WHY_NAMES if name.endswith(".jpg")):
         with Image.open(tmp_path / "out" / name) as picture:
             picture.load()
             assert (picture.format, picture.info["comment"]) == ("JPEG", MARK)
@@ -120,7 +134,11 @@ def test_an_earlier_result_is_replaced_and_other_files_stay(run: Measurement, tm
     shorter = replace(run, shots=run.shots[:2], passes=run.passes[:1])
     write_measurement(shorter, out)
     contents = _contents(out)
-    assert set(contents) == {*NAMES, *own, "copy of after.jpg"} - {"overlay-after2.jpg"}
+    assert set(contents) == {*NAMES, *own, "copy of after.jpg"} - {
+        "overlay-after2.jpg",
+        "floor-after2.jpg",
+        "found-after2.png",
+    }
     assert {name: contents[name] for name in own} == own
     assert read_record(out / "measurement.json") == measurement_json(shorter)
 
