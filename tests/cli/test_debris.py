@@ -58,7 +58,7 @@ class _Pinch:
     ],
 )
 def test_outlines_are_named_as_one_writes_them(text: str, numbers: tuple[int, ...]) -> None:
-    assert read_numbers(text, _Pinch()) == numbers  # type: ignore[arg-type]
+    assert read_numbers(text, _Pinch()) == numbers
 
 
 @pytest.mark.parametrize(
