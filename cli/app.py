@@ -7,6 +7,7 @@ import typer
 from ._group import ErrorsToExitCodes
 from .agreement import agreement
 from .campaign import campaign
+from .compare import compare
 from .count import count
 from .debris import debris
 from .demo import demo
@@ -14,12 +15,17 @@ from .lens import lens
 from .manual import manual
 from .markers import markers
 from .measure import measure
+from .page import page
 from .patch import patch
+from .plan import plan
 from .portion import portion
 from .run import run
 from .schema import schema
 from .shot import shot
 from .simulate import simulate
+from .stills import clip, stills
+from .summary import summary
+from .verify import verify
 from .weigh import weigh
 
 app = typer.Typer(
@@ -36,6 +42,8 @@ app.add_typer(patch, name="patch")
 app.add_typer(debris, name="debris")
 app.command()(markers)
 app.command()(measure)
+app.command()(page)
+app.command()(verify)
 app.command()(count)
 app.command()(shot)
 app.command()(portion)
@@ -44,8 +52,13 @@ app.command()(weigh)
 app.command()(agreement)
 app.add_typer(campaign, name="campaign")
 app.add_typer(run, name="run")
+app.command()(plan)
+app.command()(summary)
+app.command()(compare)
 app.command()(schema)
 app.command()(demo)
+app.command()(stills)
+app.command()(clip)
 app.command()(simulate)
 app.command()(manual)
 

@@ -48,16 +48,16 @@ def measure(
 
     require_opencv()
     import debriscount
+    from debriscount.at_once import load_ahead
     from debriscount.flags import said_once
-    from debriscount.report.folder import refuse_other_photos, settle_folder
+    from debriscount.report.folder import prepare_folder
     from debriscount.report.record import measurement_json
     from debriscount.report.tables import table_text
     from debriscount.report.verdict import is_sound
-    from debriscount.report.write import write_measurement
+    from debriscount.report.write import MARKS, load_plots, write_measurement
 
-    settle_folder(out)
-    if not overwrite:
-        refuse_other_photos(out, [*filter(None, [blank]), before, *after])
+    prepare_folder(out, MARKS, [*filter(None, [blank]), before, *after], overwrite=overwrite)
+    load_ahead(lambda: load_plots(patch, len(after)))
     with progress_bar(not quiet) as progress:
         measurement = debriscount.measure(
             patch,

@@ -18,11 +18,21 @@ _NO_BREAK = "\N{NO-BREAK SPACE}"
 _FIRST = 4
 
 
-def csv_text(rows: Iterable[Iterable[object]]) -> str:
-    """Return rows as lines of a CSV file; None is an empty cell, and no text is taken for a formula."""
+def csv_text(rows: Iterable[Iterable[object]], *, decimal_comma: bool = False) -> str:
+    """Return rows as lines of a CSV file; None is an empty cell, and no text is taken for a formula.
+
+    With ``decimal_comma``, numbers have a comma and cells are parted by semicolons, as spreadsheets in much of Europe
+    want it.
+    """
     out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerows([csv_cell(cell) for cell in row] for row in rows)
+    writer = csv.writer(out, lineterminator="\n", delimiter=";" if decimal_comma else ",")
+    cells = ([csv_cell(cell) for cell in row] for row in rows)
+    writer.writerows(map(_with_commas, cells) if decimal_comma else cells)
     return out.getvalue()
+
+
+def _with_commas(row: Iterable[object]) -> list[object]:
+    return [str(cell).replace(".", ",") if isinstance(cell, float) else cell for cell in row]
 
 
 def header_mark(header: Sequence[str]) -> bytes:

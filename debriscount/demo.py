@@ -15,6 +15,9 @@ from .shipped import shipped_folder
 #: The shipped runs; the first is the one that is measured unless all are asked for.
 SCENES = ("lentils-oak-corner", "rice-two-pass-oblique", "mixed-tile-edge")
 
+#: The shipped campaign: records of 16 made-up runs of two invented machines with two brushes, without their photos.
+CAMPAIGN = "two-brushes"
+
 _MARK = ".debriscount-demo"
 _MARK_TEXT = "Made by the demo of debriscount, which may write here again.\n"
 
@@ -72,7 +75,15 @@ def copy_scenes(directory: str | PathLike[str], scenes: Sequence[str] = SCENES[:
     unknown = [scene for scene in scenes if scene not in SCENES]
     if unknown:
         raise ValueError(f"scenes must be among {', '.join(SCENES)}, got {unknown[0]!r}")
-    directory = Path(directory)
+    return _copy(Path(directory), scenes)
+
+
+def copy_campaign(directory: str | PathLike[str]) -> Path:
+    """Copy the shipped campaign into a folder and return its own; parameter and errors as `copy_scenes` has them."""
+    return _copy(Path(directory), [CAMPAIGN])[0]
+
+
+def _copy(directory: Path, names: Sequence[str]) -> list[Path]:
     if directory.exists() and not directory.is_dir():
         raise OutputError(f"{directory}: is a file. Give a new or empty folder for the demo.")
     source = shipped_folder("debriscount._reference", "reference_images")
@@ -81,8 +92,9 @@ def copy_scenes(directory: str | PathLike[str], scenes: Sequence[str] = SCENES[:
             raise OutputError(f"{directory}: holds files that are no earlier demo's. Give a new or empty folder.")
         directory.mkdir(parents=True, exist_ok=True)
         (directory / _MARK).write_text(_MARK_TEXT, encoding="utf-8")
-        for scene in scenes:
-            files = {directory / scene / file.name: file.read_bytes() for file in sorted((source / scene).iterdir())}
+        for name in names:
+            shipped = sorted(path for path in (source / name).rglob("*") if path.is_file())
+            files = {directory / path.relative_to(source): path.read_bytes() for path in shipped}
             save_files(files, overwrite=True)
     except OutputError:
         raise
@@ -90,7 +102,7 @@ def copy_scenes(directory: str | PathLike[str], scenes: Sequence[str] = SCENES[:
         raise OutputError(
             f"{directory}: cannot be written ({error.strerror}). Give a folder of your own for the demo."
         ) from None
-    return [directory / scene for scene in scenes]
+    return [directory / name for name in names]
 
 
 def run_scene(folder: Path, progress: Callable[[float, str], None] | None = None) -> DemoRun:
@@ -172,4 +184,37 @@ def demo_text(run: DemoRun) -> str:
     lines = [f"{run.scene} (rendered pictures, so the truth is known)", *aligned(rows)]
     lines += ["", "Open these pictures:", *(f"  {picture}" for picture in run.pictures)]
     lines += ["The same by hand:", f"  cd {run.folder}", f"  {run.command}"]
+    return "\n".join(lines)
+
+
+def campaign_text(folder: Path, width: int) -> str:
+    """Return what a person should read of the copied campaign: means, differences, and how to get them by hand.
+
+    Parameters
+    ----------
+    folder : Path
+        As `copy_campaign` returns it.
+    width : int
+        Columns.
+
+    Raises
+    ------
+    DebriscountError
+        As reading a campaign does.
+    """
+    from .campaign.read_runs import read_runs
+    from .compare.compare import compare
+    from .compare.labels import campaign_runs
+    from .compare.selected import Choice
+    from .compare.summary import summarise
+    from .report.runs_comparison import comparison_text
+    from .report.runs_summary import summary_text
+
+    runs, choice = campaign_runs({folder: read_runs(folder).runs}), Choice()
+    summary = summarise(runs, ["machine", "setting.brush"], choice)
+    comparison = compare(runs, "setting.brush", choice=choice)
+    lines = [f"{folder.name} (a campaign of made-up runs of invented machines)", ""]
+    lines += [summary_text(summary, choice, width), comparison_text(comparison, choice, width)]
+    lines += ["The same by hand:", f"  cd {folder}", "  debriscount summary --by machine,setting.brush"]
+    lines += ["  debriscount compare --factor setting.brush"]
     return "\n".join(lines)

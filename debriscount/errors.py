@@ -60,6 +60,10 @@ class CampaignError(DebriscountError, ValueError):
     """A campaign, or a run of it, is not there, is not whole or cannot be changed as asked."""
 
 
+class CompareError(DebriscountError, ValueError):
+    """Runs cannot be grouped, compared or planned as asked."""
+
+
 class PortionError(DebriscountError, ValueError):
     """Portions, their weights or their photos cannot be used as given."""
 

@@ -3,7 +3,16 @@ from pathlib import Path
 
 import pytest
 
-from debriscount.demo import SCENES, DemoFigure, DemoRun, copy_scenes, demo_text, run_scene
+from debriscount.demo import (
+    SCENES,
+    DemoFigure,
+    DemoRun,
+    campaign_text,
+    copy_campaign,
+    copy_scenes,
+    demo_text,
+    run_scene,
+)
 from debriscount.errors import OutputError
 from debriscount.report.rounding import UNKNOWN
 
@@ -77,3 +86,12 @@ def test_a_shipped_run_is_measured_near_its_truth(tmp_path: Path, scene: str) ->
         # A broken demo is to be seen here; how accurate the figures are is tested with the stages.
         assert figure.measured_percent == pytest.approx(figure.true_percent, abs=3)
     assert run.pictures
+
+
+def test_the_campaign_is_copied_whole_and_says_what_differs(tmp_path: Path) -> None:
+    folder = copy_campaign(tmp_path)
+    assert len(list((folder / "runs").glob("*/measurement.json"))) == 16
+    text = campaign_text(folder, 80)
+    assert "Pickup of the patch by machine and brush: 16 runs" in text
+    assert "brush rubber picked up" in text
+    assert "debriscount compare --factor setting.brush" in text

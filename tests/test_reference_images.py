@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from debriscount.demo import SCENES
+from debriscount.demo import CAMPAIGN, SCENES
 from debriscount.inputs.debris_file import read_debris_files
 from debriscount.inputs.patch_file import read_patch
 
@@ -21,6 +21,10 @@ TABLE = {
 }
 PICTURE_OF_THE_RESULT = "demo-result.jpg"
 FILES = sorted(path.relative_to(ROOT).as_posix() for scene in SCENES for path in (ROOT / scene).iterdir())
+CAMPAIGN_FILES = sorted(path for path in (ROOT / CAMPAIGN).rglob("*") if path.is_file())
+CAMPAIGN_ROW = re.compile(
+    r"^\| two-brushes/ \| .+ \| .+ \| free to copy \| (?P<size>\d+) \| (?P<sha256>[0-9a-f]{64}) \|$", re.M
+)
 
 
 def test_the_table_names_every_file_and_no_other() -> None:
@@ -32,6 +36,15 @@ def test_size_and_checksum_are_as_written(file: str) -> None:
     content = (ROOT / file).read_bytes()
     assert len(content) == int(TABLE[file]["size"])
     assert hashlib.sha256(content).hexdigest() == TABLE[file]["sha256"]
+
+
+def test_the_campaign_is_as_written() -> None:
+    """One row for its folder: bytes of all files, and the SHA-256 of all one after the other, in the order of their names."""
+    row = CAMPAIGN_ROW.search((ROOT / "README.md").read_text(encoding="utf-8"))
+    assert row is not None
+    contents = b"".join(path.read_bytes() for path in CAMPAIGN_FILES)
+    assert len(contents) == int(row["size"]) < 1_000_000
+    assert hashlib.sha256(contents).hexdigest() == row["sha256"]
 
 
 def test_all_together_stay_small() -> None:

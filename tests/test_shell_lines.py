@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 
 import debriscount
-from debriscount.demo import SCENES
+from debriscount.demo import CAMPAIGN, SCENES
 from debriscount.manual.pages import TOPICS, page
 from debriscount.report.record import agreement_json
 from debriscount.scale.agreement import agree
@@ -48,9 +48,11 @@ LINES = [line for line in dict.fromkeys(line for _, line in ALL) if line in FIRS
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo's first run, photos of a board and three weighed runs, as a person would have them."""
-    home = tmp_path_factory.mktemp("shell")
-    shutil.copytree(shipped_folder("debriscount._reference", "reference_images") / SCENES[0], home, dirs_exist_ok=True)
+    """The demo's first run beside its campaign, photos of a board and three weighed runs, as a person would have them."""
+    home = tmp_path_factory.mktemp("demo") / SCENES[0]
+    shipped = shipped_folder("debriscount._reference", "reference_images")
+    shutil.copytree(shipped / SCENES[0], home)
+    shutil.copytree(shipped / CAMPAIGN, home.parent / CAMPAIGN)
     for photo in (ROOT / "tests" / "data" / "photos").glob("left*.jpg"):
         shutil.copyfile(photo, home / photo.name.replace("left", "board"))
     (home / "inbox").mkdir()

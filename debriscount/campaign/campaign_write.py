@@ -10,8 +10,8 @@ from ..errors import CampaignError
 from ..inputs.debris_names import debris_slug
 from ..inputs.save import save_files
 from ..inputs.text_file import file_content, file_text
-from ..inputs.toml_write import toml_text
-from .campaign_file import FILE, Campaign
+from ..inputs.toml_write import toml_table, toml_text
+from .campaign_file import FILE, Campaign, PlannedRun
 from .places import BLANKS, DEBRIS, INBOX, RUNS
 
 _REMARKS = {
@@ -96,6 +96,19 @@ def add_machine(folder: Path, name: str, settings: Mapping[str, str]) -> None:
     if settings:
         machine.add("settings", dict(settings))
     machines.append(machine)
+    save_files({path: tomlkit.dumps(document).encode()}, overwrite=True)
+
+
+def plan_runs(folder: Path, planned: Sequence[PlannedRun]) -> None:
+    """Put planned runs into a campaign's file, behind those that stand there; all else stays as it is written."""
+    path = folder / FILE
+    document: Any = tomlkit.parse(file_text(path, "campaign file"))
+    entries = document.get("planned")
+    if entries is None:
+        entries = tomlkit.aot()
+        document.add("planned", entries)
+    for run in planned:
+        entries.append(toml_table(run.model_dump(exclude_defaults=True), _REMARKS))
     save_files({path: tomlkit.dumps(document).encode()}, overwrite=True)
 
 

@@ -1,11 +1,6 @@
 """Measurements beside the photos: sound, air flow, suction, time, height, mass, volume.
 
 Values are kept in the unit they were read in; they are converted when they are shown.
-
-References
-----------
-.. [1] ISO 80000-8:2020, 8-14 to 8-16: a level in decibels is 10 lg of a ratio of powers, so that the mean of several
-   levels is taken of the powers.
 """
 
 import math
@@ -21,6 +16,7 @@ from ..inputs.faults import closest
 from ..inputs.names import MOST_NAME
 from ..inputs.toml_guard import LEAST_NUMBER, MOST_NUMBER
 from ..printable import printable, spoils
+from ..stats.decibel import energy_mean_db
 from .records import SideMeasurement
 
 #: Readings of one quantity that anybody takes at once.
@@ -123,8 +119,9 @@ def side_figure(side: SideMeasurement) -> SideFigure:
 
     Notes
     -----
-    A level's mean is 10 lg(mean of 10^(L/10)) [1]_. The uncertainty is that of the mean of the readings, from what they
-    scatter and, once for all of them, from what is said of the instrument: an instrument's error is in every reading.
+    A level's mean is that of `debriscount.stats.decibel`. The uncertainty is that of the mean of the readings, from
+    what they scatter and, once for all of them, from what is said of the instrument: an instrument's error is in every
+    reading.
     CampaignError where quantity or unit are unknown, as a file that was changed by hand may have them.
     """
     kind = QUANTITIES.get(side.quantity)
@@ -158,12 +155,6 @@ def shown_side(side: SideMeasurement) -> str:
     mean = "energy mean of " if QUANTITIES[side.quantity].level else "mean of "
     as_read = f"read {mean * (len(side.values) > 1)}{read} {side.unit}"
     return f"{figure.value:.4g}{u} {figure.unit} ({as_read})"
-
-
-def energy_mean_db(levels_db: Sequence[float]) -> float:
-    """Return the mean of levels by energy, dB [1]_; the largest is taken out first, so that no power overflows."""
-    top = max(levels_db)
-    return top + 10 * math.log10(fmean(10 ** ((level - top) / 10) for level in levels_db))
 
 
 def _factor(quantity: str, unit: str) -> float:

@@ -1,11 +1,11 @@
 """Grains that are all edge: where they stand out of the floor, and what full cover is in the photos of a run."""
 
+import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from .floor import RIM_PX, disc
 from .kinds import BLUR_PX, KindHint
@@ -112,7 +112,7 @@ def faint_share(sigma: NDArray[np.float32], kind: KindHint) -> float:
     # Percentiles 5 and 95 lie 1.645 standard deviations off the middle; 5 % apart diameters are as good as equal.
     spread = max(float(large - small) / (2 * 1.645), 0.05)
     off = (np.log(least) - (small + large) / 2 - 2 * spread**2) / spread
-    return float(ndtr(off))
+    return 0.5 * math.erfc(-off / math.sqrt(2))
 
 
 def _limit(sigma: NDArray[np.float32], kind: KindHint) -> NDArray[np.float32]:

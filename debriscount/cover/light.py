@@ -48,14 +48,15 @@ def stiff_gain(
     basis = quadratic_basis((x.ravel() + 0.5) * TILE, (y.ravel() + 0.5) * TILE, width, height)
     gain = np.empty_like(view)
     fx, fy = np.arange(width) + 0.5, np.arange(height) + 0.5
-    across, down = 2 * fx / width - 1, (2 * fy / height - 1)[:, None]
+    across, down = (np.asarray(2 * f / size - 1, np.float32) for f, size in ((fx, width), (fy, height)))
     surfaces = [fit_quadratic(basis, np.asarray(logs[..., c].ravel(), float), filled.ravel()) for c in range(3)]
 
     def work(strip: slice) -> None:
-        u, v = across, down[strip]
-        for channel, a in enumerate(surfaces):
-            surface = a[0] + a[1] * u + a[2] * v + a[3] * u**2 + a[4] * u * v + a[5] * v**2
-            gain[strip, :, channel] = np.exp(surface, out=surface)
+        u, v = across, down[strip, None]
+        for channel, surface in enumerate(surfaces):
+            a = surface.astype(np.float32)  # of some tenths, so that the gain is good to a ten-millionth
+            along = a[0] + a[2] * v + a[5] * v**2 + (a[1] + a[4] * v + a[3] * u) * u
+            gain[strip, :, channel] = np.exp(along, out=along)
 
     over_strips(work, height)
     return gain

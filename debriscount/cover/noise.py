@@ -184,12 +184,19 @@ def learn_mix(
     A photo's colour noise comes in blocks (chroma subsampling, JPEG) that do not average out over a
     grain as its brightness noise does, so colour deserves less trust than single pixels suggest.
     """
-    z = difference / sigma
-    extreme = (np.abs(z) > 4).any(axis=-1) | ~usable
+    z, extreme = np.empty_like(difference), np.empty(usable.shape, np.float32)
+
+    def work(rows: slice) -> None:
+        np.divide(difference[rows], sigma[rows], out=z[rows])
+        red, green, blue = cv2.split(np.abs(z[rows]))
+        extreme[rows] = (cv2.max(cv2.max(red, green), blue) > 4) | ~usable[rows]
+        np.clip(z[rows], -4, 4, out=z[rows])
+
+    over_strips(work, usable.shape[0])
     reach = max(1, round(0.5 * grain_px))
     # Keep clear of debris: its blurred rim and its shade are no noise.
-    busy = cv2.blur(extreme.astype(np.float32), (4 * reach + 1, 4 * reach + 1)) > 0.02
-    smooth = cv2.GaussianBlur(np.clip(z, -4, 4), (0, 0), max(0.25 * grain_px, 0.5))
+    busy = cv2.blur(extreme, (4 * reach + 1, 4 * reach + 1)) > 0.02
+    smooth = cv2.GaussianBlur(z, (0, 0), max(0.25 * grain_px, 0.5))
     sample = smooth[::3, ::3][~busy[::3, ::3]]
     if len(sample) < FEWEST:
         return np.eye(3)

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from skimage.segmentation import watershed
 
 #: Two humps of the distance map are as likely one grain as two when the saddle between them keeps this share of the
 #: lower hump. Two equal discs keep it when their centres are closer than 1.2 radii: four fifths overlap.
@@ -53,6 +52,8 @@ def split_grains(
     areas are log-normal with the spread that the sizes tell and the median that the mask itself shows. What is found in
     the tighter mask grows to fill the wider one, where pieces of one grain that shading broke up are joined in turn.
     """
+    from skimage.segmentation import watershed  # takes long to load
+
     inner = mask if parted is None else parted
     height = _height(inner, size_px)
     peak = (height >= cv2.dilate(height, np.ones((3, 3), np.uint8))) & inner

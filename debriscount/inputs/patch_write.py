@@ -28,12 +28,12 @@ def patch_toml(patch: Patch) -> str:
         What `debriscount.inputs.patch_file.read_patch` reads as the same patch.
     """
     size = {"width_mm": patch.width_mm, "height_mm": patch.height_mm}
+    zones = {"edge_mm": patch.edge_mm, "corner_mm": patch.corner_mm, "margin_mm": patch.margin_mm}
+    custom = [{"name": zone.name, "polygon_mm": zone.polygon_mm} for zone in patch.custom_zones]
     markers = [
         {"id": m.id, "center_mm": m.center_mm, "side_mm": m.side_mm, "turned_deg": m.turned_deg or None}
         for m in patch.markers
     ]
-    zones = {"edge_mm": patch.edge_mm, "corner_mm": patch.corner_mm, "margin_mm": patch.margin_mm}
-    custom = [{"name": zone.name, "polygon_mm": zone.polygon_mm} for zone in patch.custom_zones]
     content = {
         "patch": {"name": patch.name, **size, "walls": patch.walls},
         "markers": markers,

@@ -31,7 +31,9 @@ def toml_text(content: Content, remarks: Mapping[str, str], *, head: str = "", d
     for line in head.splitlines():
         document.add(tomlkit.comment(line))
     for name, table in content.items():
-        document.add(name, _several(table, remarks, digits) if _are_tables(table) else _table(table, remarks, digits))
+        document.add(
+            name, _several(table, remarks, digits) if _are_tables(table) else toml_table(table, remarks, digits)
+        )
     return tomlkit.dumps(document)
 
 
@@ -42,11 +44,12 @@ def _are_tables(value: Any) -> bool:
 def _several(contents: Any, remarks: Mapping[str, str], digits: int) -> Any:
     tables = tomlkit.aot()
     for number, content in enumerate(contents):
-        tables.append(_table(content, remarks if number == 0 else {}, digits))
+        tables.append(toml_table(content, remarks if number == 0 else {}, digits))
     return tables
 
 
-def _table(content: Content, remarks: Mapping[str, str], digits: int) -> Any:
+def toml_table(content: Content, remarks: Mapping[str, str], digits: int = 17) -> Any:
+    """Return a table of a TOML document, as `toml_text` writes it."""
     table = tomlkit.table()
     for key, value in content.items():
         if _are_tables(value):

@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 from matplotlib import get_data_path, style
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, get_font
 from matplotlib.lines import Line2D
@@ -158,6 +157,8 @@ def pdf_bytes(pages: Sequence[Page], title: str) -> bytes:
     """Return pages as one PDF."""
     content = io.BytesIO()
     about = {"Title": title, "Creator": None, "Producer": None, "CreationDate": None}
+    from matplotlib.backends.backend_pdf import PdfPages  # plots do without, and it takes long to load
+
     with PdfPages(content, metadata=about) as pdf:
         for page in pages:
             pdf.savefig(page.figure)
@@ -179,3 +180,13 @@ def png_bytes(page: Page) -> bytes:
     content = io.BytesIO()
     Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("L").save(content, "PNG", dpi=(DPI, DPI))
     return content.getvalue()
+
+
+def page_files(pages: Sequence[Page], title: str, out: Folder) -> dict[Folder, bytes]:
+    """Return the files of pages by path: one PDF of all, or an SVG or PNG of each with its number in the name."""
+    if out.suffix.lower() == ".pdf":
+        return {out: pdf_bytes(pages, title)}
+    names = [out.with_name(f"{out.stem}-{number}{out.suffix}") for number in range(1, len(pages) + 1)]
+    if out.suffix.lower() == ".svg":
+        return {name: svg_bytes(page, title) for name, page in zip(names, pages, strict=True)}
+    return {name: png_bytes(page) for name, page in zip(names, pages, strict=True)}

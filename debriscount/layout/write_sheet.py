@@ -9,7 +9,7 @@ from ..inputs.patch_file import read_patch
 from ..inputs.save import save_files
 from .check_layout import USUAL_MEGAPIXELS, check_layout
 from .corner_angles import draw_angles
-from .draw import Page, pdf_bytes, plain_style, png_bytes, svg_bytes
+from .draw import Page, page_files, plain_style
 from .frame import framed_page
 from .layout_pages import draw_layout, plan_layout
 from .pages import lay_pages
@@ -87,13 +87,7 @@ def sheet_files(
     """
     with plain_style():
         pages = draw_sheet(patch, paper, patch_file, corner_angles=corner_angles)
-        title = f"Markers of {patch.name}"
-        if out.suffix.lower() == ".pdf":
-            return {out: pdf_bytes(pages, title)}
-        names = [out.with_name(f"{out.stem}-{number}{out.suffix}") for number in range(1, len(pages) + 1)]
-        if out.suffix.lower() == ".svg":
-            return {name: svg_bytes(page, title) for name, page in zip(names, pages, strict=True)}
-        return {name: png_bytes(page) for name, page in zip(names, pages, strict=True)}
+        return page_files(pages, f"Markers of {patch.name}", out)
 
 
 def draw_sheet(patch: Patch, paper: str, patch_file: str, *, corner_angles: bool = False) -> list[Page]:

@@ -3,6 +3,7 @@
 A figure that cannot be known is None.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -64,6 +65,18 @@ class LeftShares:
     untouched_percent: float | None
     shifted_percent: float | None
     untouched_interval95: Interval | None
+
+
+@dataclass(frozen=True, slots=True)
+class WhySplit:
+    """Debris left in a zone, parted by what the pass did to it; shares of its area, percent, that sum to 100.
+
+    It lay where the machine never went, or the machine went over it and left it lying, or moved it and left it.
+    """
+
+    never_reached_percent: float
+    left_lying_percent: float
+    moved_percent: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -262,13 +275,15 @@ class Explanation:
 class WhyLeft:
     """All that is said of the leftovers of one pass.
 
-    ``leftovers`` compares with *before*; ``reach``, ``lanes``, ``missed``, ``walls`` and ``scatter`` with the shot that
-    the pass began with. ``untouched`` has one entry a grain of the pass's shot, the share of it that lies where it lay
-    *before*: what pictures and tables show. ``way_mm`` of shape (N, 2) is, for those that the pass moved, the way to
-    them from the nearest place that lost one of their kind, x and y; both are NaN where nothing is known.
+    ``leftovers`` compares with *before*; ``split``, ``reach``, ``lanes``, ``missed``, ``walls`` and ``scatter`` with
+    the shot that the pass began with. ``split`` holds "patch" and those zones of which it can be told. ``untouched``
+    has one entry a grain of the pass's shot, the share of it that lies where it lay *before*: what pictures and tables
+    show. ``way_mm`` of shape (N, 2) is, for those that the pass moved, the way to them from the nearest place that lost
+    one of their kind, x and y; both are NaN where nothing is known.
     """
 
     leftovers: Leftovers
+    split: Mapping[str, WhySplit]
     reach: Reach | None
     lanes: Lanes | None
     missed: tuple[MissedPlace, ...]

@@ -9,7 +9,7 @@ from ..grains.table import zone_members
 from ..inputs.patch import Patch
 from ..stats.proportion import mean_share
 from ..stats.quantity import Z95
-from .records import Fates, Leftovers, LeftShares
+from .records import Fates, Leftovers, LeftShares, Reach, WhySplit
 
 
 def leftovers_of(fates: Fates, patch: Patch, kind_names: Sequence[str]) -> Leftovers:
@@ -44,6 +44,46 @@ def leftovers_of(fates: Fates, patch: Patch, kind_names: Sequence[str]) -> Lefto
         chance_percent=dict(zip(kind_names, fates.chance_percent, strict=True)),
         matched=dict(zip(kind_names, fates.matched, strict=True)),
     )
+
+
+def why_split(fates: Fates, patch: Patch, reach: Reach | None) -> dict[str, WhySplit]:
+    """Part what a pass left by what the pass did to it.
+
+    Parameters
+    ----------
+    fates : Fates
+        From the shot that the pass began with to the one after it.
+    patch : Patch
+        Its zones.
+    reach : Reach or None
+        How much of each zone's debris lay where the machine acted.
+
+    Returns
+    -------
+    dict of str to WhySplit
+        By zone, "patch" among them; without those of which the reach or the leftovers are not known.
+
+    Notes
+    -----
+    All that lay where the machine never went is left, and was not moved: of the leftovers it is the share of the debris
+    that lay there over the share that is left. That cannot be more than what was not moved, to which it is cut where
+    the two estimates differ. What else was not moved was left lying.
+    """
+    if reach is None:
+        return {}
+    earlier, later = zone_members(patch, fates.earlier), zone_members(patch, fates.later)
+    split = {}
+    for zone, reached in reach.zones.items():
+        before = float(fates.earlier.area_mm2[earlier[zone]].sum())
+        left = _shares(fates, later[zone])
+        # A pass that took next to nothing tells nothing of where it was.
+        unknown = zone == "margin" or reached.share_percent is None or reached.pickup_percent is None
+        if unknown or left.untouched_percent is None or left.shifted_percent is None or before <= 0:
+            continue
+        missed_mm2 = before * (100 - (reached.share_percent or 0.0)) / 100
+        never = min(100 * missed_mm2 / left.area_mm2, left.untouched_percent)
+        split[zone] = WhySplit(never, left.untouched_percent - never, left.shifted_percent)
+    return split
 
 
 def _shares(fates: Fates, chosen: Mask) -> LeftShares:

@@ -17,7 +17,7 @@ from .reach.sites import gather_sites
 from .reach.survival import Survival, learn_survival
 from .records import Explained, Fates, PassStep, Reach, WhyLeft
 from .scatter import find_scatter
-from .shares import leftovers_of
+from .shares import leftovers_of, why_split
 from .trace import TracedShot, trace
 from .walls.find import find_walls
 
@@ -106,6 +106,7 @@ def _explained(
     sentences = findings(leftovers, reach, lanes, missed, walls, scatter, step)
     return WhyLeft(
         leftovers=leftovers,
+        split=why_split(own, patch, reach),
         reach=reach,
         lanes=lanes,
         missed=missed,

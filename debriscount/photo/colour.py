@@ -45,12 +45,21 @@ def _encoded_table() -> NDArray[np.uint8]:
 def srgb_pixels(linear: NDArray[np.float32]) -> NDArray[np.uint8]:
     """8-bit sRGB pixels of linear light, same shape, clipped; by a 16-bit table."""
     index = np.clip(linear * np.float32(65535) + np.float32(0.5), 0, 65535).astype(np.uint16)
-    return np.asarray(_encoded_table()[index])
+    return np.asarray(_encoded_table().take(index))
+
+
+#: Shares of the channels.
+_LUMINANCE = 0.2126, 0.7152, 0.0722
 
 
 def luminance(linear: NDArray[np.floating]) -> NDArray[np.floating]:
     """Relative luminance Y of linear sRGB, shape (..., 3) to (...) [IEC 61966-2-1]."""
-    return linear @ np.array([0.2126, 0.7152, 0.0722], linear.dtype)
+    return linear @ np.array(_LUMINANCE, linear.dtype)
+
+
+def luminance_view(linear: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The same of a picture of shape (H, W, 3), several times as quick."""
+    return np.asarray(cv2.transform(linear, np.array([_LUMINANCE], np.float32)), np.float32)
 
 
 def linear_to_lab(linear: NDArray[np.floating]) -> Floats:

@@ -3,7 +3,7 @@
 import threading
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from importlib import import_module
 from io import BytesIO
@@ -43,7 +43,8 @@ _LOOKED_AT = 8
 _SEVERAL = "it holds several pictures, of which the first was taken; give the others as files of their own"
 _ANEW = "Copy it from the camera once more."
 
-_pillow_settings = threading.Lock()
+#: Held by whoever sends stderr nowhere.
+_quiet = threading.Lock()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -79,7 +80,7 @@ def decode(content: bytes, most_megapixels: float) -> Decoded:
     """
     kind = "photo"
     try:
-        with _own_settings(), quiet_stderr() if content[:2] in _LOUD else nullcontext():
+        with _switches, _stderr_of(content):
             kind = container(content)
             return _developed(content, most_megapixels) if kind == "DNG" else _opened(content, kind, most_megapixels)
     except PhotoFileError:
@@ -106,7 +107,7 @@ def settings_told(content: bytes) -> CameraSettings:
         It is no photo; the message does not name the file. What is damaged otherwise tells nothing.
     """
     kind = container(content)
-    with _own_settings(), quiet_stderr() if content[:2] in _LOUD else nullcontext(), suppress(Exception):
+    with _switches, _stderr_of(content), suppress(Exception):
         if kind != "DNG":
             with _picture(content, kind) as image:
                 return _told(image)[0]
@@ -123,21 +124,47 @@ def _reason(error: Exception) -> str:
     return printable(" ".join(text.split())) or type(error).__name__
 
 
-@contextmanager
-def _own_settings() -> Iterator[None]:
-    """Lift Pillow's limit of pixels, since ours is told in its place, and hold its warnings back.
+class _Switches:
+    """Switches of the whole process: the first of several threads turns them, the last turns them back.
 
-    TIFF goes through libtiff, for Pillow itself takes channels of 16 bits that are stored one after the other for
-    channels of 8. All are switches of the process, hence the lock.
+    They lift Pillow's limit of pixels, since ours is told in its place, and hold its warnings back. TIFF goes through
+    libtiff, for Pillow itself takes channels of 16 bits that are stored one after the other for channels of 8.
     """
-    with _pillow_settings, warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        before = Image.MAX_IMAGE_PIXELS, TiffImagePlugin.READ_LIBTIFF
-        Image.MAX_IMAGE_PIXELS, TiffImagePlugin.READ_LIBTIFF = None, True
-        try:
-            yield
-        finally:
-            Image.MAX_IMAGE_PIXELS, TiffImagePlugin.READ_LIBTIFF = before
+
+    def __init__(self) -> None:
+        self._lock, self._threads, self._before = threading.Lock(), 0, ExitStack()
+
+    def __enter__(self) -> None:
+        with self._lock:
+            if self._threads == 0:
+                limit, libtiff = Image.MAX_IMAGE_PIXELS, TiffImagePlugin.READ_LIBTIFF
+                self._before.enter_context(warnings.catch_warnings())
+                self._before.callback(self._turn, limit, libtiff)
+                warnings.simplefilter("ignore")
+                self._turn(None, True)
+            self._threads += 1
+
+    def __exit__(self, *_: object) -> None:
+        with self._lock:
+            self._threads -= 1
+            if self._threads == 0:
+                self._before.close()
+
+    def _turn(self, limit: int | None, libtiff: bool) -> None:
+        Image.MAX_IMAGE_PIXELS, TiffImagePlugin.READ_LIBTIFF = limit, libtiff
+
+
+_switches = _Switches()
+
+
+@contextmanager
+def _stderr_of(content: bytes) -> Iterator[None]:
+    """Keep stderr clean where a decoder prints on it, one thread at a time."""
+    if content[:2] not in _LOUD:
+        yield
+        return
+    with _quiet, quiet_stderr():
+        yield
 
 
 def _opened(content: bytes, kind: str, most_megapixels: float) -> Decoded:

@@ -21,7 +21,10 @@ ALIKE_LEVELS, NEARLY_ALL, SMOOTHED_PX = 12.0, 99.9, 2.0
 def same_picture(one: Photo, other: Photo) -> bool:
     """Whether two photos are one file or equal pixel by pixel."""
     same_file = bool(one.sha256) and one.sha256 == other.sha256
-    return same_file or (one.pixels.shape == other.pixels.shape and np.array_equal(one.pixels, other.pixels))
+    if same_file or one.pixels.shape != other.pixels.shape:
+        return same_file
+    some = np.s_[:: one.pixels.shape[0] // 8]  # a few rows tell two photos apart at once
+    return np.array_equal(one.pixels[some], other.pixels[some]) and np.array_equal(one.pixels, other.pixels)
 
 
 def saved_again(one: Photo, other: Photo) -> bool:

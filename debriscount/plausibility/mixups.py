@@ -19,7 +19,7 @@ from ..photo.read import Photo
 from ..pickup.grain_sizes import area_spread
 from ..pickup.records import PassFigures
 from .checks import TOO_FINE_PX
-from .standing_out import stands_out
+from .standing_out import LogViews
 
 #: Fewest things that say something about a whole photo.
 FEWEST = 10
@@ -70,7 +70,7 @@ def check_shot_order(
     found: Mapping[str, FoundGrains],
     maps: CoverMaps,
     strewn: Mask,
-    hints: Sequence[KindHint],
+    views: LogViews,
 ) -> None:
     """Raise ShotOrderError if the blank is *before*, or a later pass shows what an earlier one had taken.
 
@@ -79,17 +79,17 @@ def check_shot_order(
     photos : mapping of str to Photo
     found : mapping of str to FoundGrains
     maps : CoverMaps
-        Views in one light, and the cover of every shot.
+        The cover of every shot.
     strewn : ndarray of bool, shape (H, W)
         The patch, as far as all shots show it.
-    hints : sequence of KindHint
+    views : LogViews
     """
     if "blank" in found:
         blank, before = (covered(maps.shots[name].cover) & strewn for name in ("blank", "before"))
         more = blank.sum() > before.sum() and _things(blank) >= FEWEST
         # What the blank hides is not known as floor, nor, then, what is debris: but where things lie is.
-        views, large_px = (maps.matched["blank"], maps.matched["before"]), max(hint.size_px[1] for hint in hints)
-        went, came = (np.logical_and.reduce([*stands_out(*pair, large_px), strewn]) for pair in (views, views[::-1]))
+        pair = ("blank", "before")
+        went, came = (np.logical_and.reduce([*views.stands_out(*two), strewn]) for two in (pair, pair[::-1]))
         if more or (went.sum() > EXCHANGED * came.sum() and _things(went) >= FEWEST):
             raise ShotOrderError(
                 f"{photos['blank'].name}: is given as the blank but shows more debris than {photos['before'].name}, "

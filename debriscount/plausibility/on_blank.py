@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
 from ..cover.colours import LearnedColour
@@ -15,7 +14,7 @@ from ..flags import Flag
 from ..grains.find import FoundGrains
 from ..stats.robust import robust_sd
 from .mixups import FEWEST
-from .standing_out import CHANGED, log_light, stands_out
+from .standing_out import CHANGED, LogViews, largest_difference
 
 #: How many robust deviations the last shot must differ from blank and *before*, in the logarithm of any channel, and
 #: how much those two may differ.
@@ -27,20 +26,19 @@ TOLD = 0.01
 
 
 def gone_flags(
-    matched: Mapping[str, NDArray[np.float32]],
+    views: LogViews,
     where: Mask,
     found: Mapping[str, FoundGrains],
     hints: Sequence[KindHint],
     colours: Sequence[LearnedColour],
 ) -> list[Flag]:
     """A flag if grains lie on the blank as in *before* and are gone in the last shot; arguments as `unnamed_flags`."""
-    if "blank" not in matched or min(hint.size_px[0] for hint in hints) < LEAST_PX or not where.any():
+    if "blank" not in views.matched or min(hint.size_px[0] for hint in hints) < LEAST_PX or not where.any():
         return []
-    last = list(matched)[-1]
+    last = list(views.matched)[-1]
     sizes = min(h.size_px[0] for h in hints), max(h.size_px[1] for h in hints)
     kinds = [c.mean for c in colours]
-    views = matched["blank"], matched["before"], matched[last]
-    mask = gone_places(*views, where, kinds, sizes)
+    mask = gone_places(views, last, where, kinds, sizes)
     share = float(mask.sum() / max(int(((found["before"].kind_map > 0) & where).sum()), 1))
     number = cv2.connectedComponents(mask.astype(np.uint8))[0] - 1
     if share < TOLD or number < FEWEST:
@@ -57,22 +55,20 @@ def gone_flags(
 
 
 def gone_places(
-    blank: NDArray[np.float32],
-    before: NDArray[np.float32],
-    last: NDArray[np.float32],
+    views: LogViews,
+    last: str,
     where: Mask,
     colours: Sequence[Floats],
     sizes_px: tuple[float, float],
 ) -> Mask:
     """Where blank and *before* show a thing of a kind's colour alike, and the last shot what lies around it.
 
-    Views are linear light of shape (H, W, 3) in one light, masks have shape (H, W). ``sizes_px`` are a small and a
+    Masks have shape (H, W); ``colours`` are linear, shape (3,) each. ``sizes_px`` are a small and a
     large grain's diameter. Beside a grain of the last shot it is that shot which departs from its surroundings, by
     shade: so this holds among leftovers as well.
     """
-    logs = [log_light(cv2.blur(v, (3, 3))) for v in (blank, before, last)]
-    stayed, went = (np.abs(logs[0] - other).max(axis=-1) for other in logs[1:])
-    lay, gone = stands_out(blank, last, sizes_px[1])
+    stayed, went = (largest_difference(views.log("blank"), views.log(other)) for other in ("before", last))
+    lay, gone = views.stands_out("blank", last)
     limit = max(CHANGED, SURE * robust_sd(went[where], 0.0))
     mask = ((went > limit) & (stayed < ALIKE) & lay & gone & where).astype(np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(max(round(sizes_px[0] / 6), 1))), np.uint8)
@@ -80,6 +76,7 @@ def gone_places(
     rows, columns = np.nonzero(labels)
     label = labels[rows, columns]
     pixels = np.maximum(np.bincount(label, minlength=count), 1)
+    blank = views.matched["blank"]
     colour = np.stack([np.bincount(label, blank[rows, columns, c], count) / pixels for c in range(3)], axis=-1)
     own = np.zeros(count, bool)
     for kind in colours:

@@ -21,7 +21,7 @@ from .mixups import FEWEST, blank_flags, other_run_flags, size_flags
 from .on_blank import gone_flags
 from .same_photo import time_flags
 from .seen_first import SeenFirst
-from .standing_out import stands_out
+from .standing_out import LogViews
 from .unnamed import unnamed_flags
 
 
@@ -40,9 +40,9 @@ def photo_mixup_flags(
     """
     (name,) = (n for n in found if n != "blank")
     cover, usable, scale = maps.shots[name].cover, registered.usable, registered.grid.mm_per_px
-    large_px, views = max(hint.size_px[1] for hint in hints), maps.matched
+    views = LogViews(maps.matched, max(hint.size_px[1] for hint in hints))
     went, came = (
-        np.logical_and.reduce([*stands_out(views[a], views[b], large_px), usable, strewn]).sum()
+        np.logical_and.reduce([*views.stands_out(a, b), usable, strewn]).sum()
         for a, b in (("blank", name), (name, "blank"))
     )
     if went > came:
@@ -52,14 +52,14 @@ def photo_mixup_flags(
         sentence = f"no {names} is seen, but other things are. Is it the right debris file?"
         return (Flag(code="not-found", severity="doubtful", sentence=sentence),)
     # What stands out from the other shot's floor may be debris that is gone.
-    there = np.logical_and(*stands_out(views["blank"], views[name], large_px)).astype(np.uint8)
+    there = np.logical_and(*views.stands_out("blank", name)).astype(np.uint8)
     known = {"blank": replace(found["blank"], kind_map=there), name: found[name]}
     things = foreign_things(cell_views(registered.views, hints, scale), maps, usable, strewn, known, hints, scale)
     clear = usable & ~np.logical_or.reduce([~usable, *(thing.mask for thing in things)])
     return (
         *(thing.flag for thing in things),
         *size_flags(kinds, hints, np.where(clear, cover, np.float32(0)), strewn, scale),
-        *unnamed_flags(maps.matched, clear & strewn, found, hints, maps.colours),
+        *unnamed_flags(views, clear & strewn, found, hints, maps.colours),
     )
 
 
@@ -68,6 +68,7 @@ def mixup_flags(
     first: SeenFirst,
     registered: RegisteredShots,
     maps: CoverMaps,
+    views: LogViews,
     found: Mapping[str, FoundGrains],
     strewn: Mask,
     kinds: Sequence[DebrisKind],
@@ -80,9 +81,9 @@ def mixup_flags(
     on_blank = blank_flags(found["before"], covers["blank"]) if "blank" in covers else []
     return (
         *time_flags(photos),
-        *(on_blank or gone_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours)),
+        *(on_blank or gone_flags(views, registered.usable & strewn, found, hints, maps.colours)),
         *size_flags(kinds, hints, covers["before"], strewn, scale),
         *other_run_flags(passes, explained, hints),
-        *unnamed_flags(maps.matched, registered.usable & strewn, found, hints, maps.colours),
+        *unnamed_flags(views, registered.usable & strewn, found, hints, maps.colours),
         *alike_flags(first.tones, maps.matched, found, registered.usable),
     )

@@ -4,18 +4,17 @@ from collections.abc import Mapping, Sequence
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
 from ..cover.colours import LearnedColour
 from ..cover.floor import disc
 from ..cover.kinds import KindHint
-from ..cover.light import FAINTEST
-from ..cover.membership import STRAY, colour_places
+from ..cover.membership import colour_places
 from ..flags import Flag
 from ..grains.find import FoundGrains
 from ..photo.colour import linear_to_srgb
 from ..stats.robust import robust_sd
+from .standing_out import LogViews
 
 #: How many robust deviations of the floor's own a place must have changed by, and by how much at least: in the
 #: logarithms of a colour's ratios, and of light, which only debris adds.
@@ -30,10 +29,14 @@ RIM_PX, LEAST = 2, 1 / 3
 SAID, SPOILS = 0.05, 0.3
 #: Times as much as the debris named, from which on the number says no more.
 MOST = 10.0
+#: Every so many rows and columns the floor's own change is read.
+SAMPLED = 2
+#: Matrix by which `cv2.transform` makes ratios of red and blue over green, as logarithms, and light of a colour's.
+_HUE_AND_LIGHT = np.array([[1, -1, 0], [0, -1, 1], [1 / 3, 1 / 3, 1 / 3]], np.float32)
 
 
 def unnamed_flags(
-    matched: Mapping[str, NDArray[np.float32]],
+    views: LogViews,
     where: Mask,
     found: Mapping[str, FoundGrains],
     hints: Sequence[KindHint],
@@ -43,8 +46,7 @@ def unnamed_flags(
 
     Parameters
     ----------
-    matched : mapping of str to ndarray of float32, each of shape (H, W, 3)
-        Floor views in one light.
+    views : LogViews
     where : ndarray of bool, shape (H, W)
         The patch, as far as all shots show it.
     found : mapping of str to FoundGrains
@@ -53,7 +55,7 @@ def unnamed_flags(
     """
     if not all(hint.size_known and hint.outlined for hint in hints) or not where.any():
         return []
-    last = list(matched)[-1]
+    matched, last = views.matched, list(views.matched)[-1]
     pairs = (
         [(name, "blank") for name in matched if name != "blank"]
         if "blank" in matched
@@ -64,7 +66,7 @@ def unnamed_flags(
     means = [c.mean for c in colours]
     # Debris of *before* shades the floor, which is then brighter where it is gone.
     masks = {
-        n: unnamed_places(matched[n], matched[bare], where, debris, means, least_px, by_light=bare != "before")
+        n: unnamed_places(views, n, bare, where, debris, means, least_px, by_light=bare != "before")
         for n, bare in pairs
     }
     name = max(masks, key=lambda n: int(masks[n].sum()))
@@ -89,8 +91,9 @@ def _as_much(share: float) -> str:
 
 
 def unnamed_places(
-    view: NDArray[np.float32],
-    other: NDArray[np.float32],
+    views: LogViews,
+    name: str,
+    other: str,
     where: Mask,
     debris: Mask,
     colours: Sequence[Floats],
@@ -99,29 +102,31 @@ def unnamed_places(
 ) -> Mask:
     """Where a shot departs from another, ``least_px`` wide or more, to neither a kind's colour nor the floor's.
 
-    Views are linear light of shape (H, W, 3), masks have shape (H, W), ``colours`` are linear, shape (3,) each. What is
-    merely brighter than floor counts if ``by_light``.
+    Masks have shape (H, W), ``colours`` are linear, shape (3,) each. What is merely brighter than floor counts if
+    ``by_light``.
     """
-    logs = [np.log(np.maximum(cv2.blur(v, (3, 3)), FAINTEST) + np.float32(STRAY)) for v in (view, other)]
-    change = logs[0] - logs[1]
-    hue, light = change[..., [0, 2]] - change[..., 1:2], change.mean(axis=-1)
-    spread = [robust_sd(v[where], 0.0) for v in (hue[..., 0], hue[..., 1], light)]
+    change = cv2.subtract(views.log(name), views.log(other))
+    planes = [np.asarray(plane, np.float32) for plane in cv2.split(cv2.transform(change, _HUE_AND_LIGHT))]
+    some = where[::SAMPLED, ::SAMPLED]
+    spread = [robust_sd(plane[::SAMPLED, ::SAMPLED][some], 0.0) if some.any() else 0.0 for plane in planes]
+    red, blue, light = planes
     brighter = BRIGHTER if by_light else np.inf
     changed = light > max(brighter, SURE * spread[2])
-    for channel in range(2):
-        changed |= np.abs(hue[..., channel]) > max(HUE, SURE * spread[channel])
+    for hue, own in zip((red, blue), spread[:2], strict=True):
+        changed |= np.abs(hue) > max(HUE, SURE * own)
     near = cv2.dilate(debris.astype(np.uint8), disc(RIM_PX)) > 0
     mask = (changed & ~near & where).astype(np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(max(round(least_px / 2), 1))), np.uint8)
     count, labels = cv2.connectedComponents(mask)
     # The middle of a thing tells its colour; its rim is mixed with floor.
     middle = cv2.erode(mask, disc(max(round(least_px / 2), 1)))
+    view = views.matched[name]
     rows, columns = np.nonzero(np.where(middle > 0, labels, 0))
     label = labels[rows, columns]
     pixels = np.maximum(np.bincount(label, minlength=count), 1)
     things, floor = (
         colour_places(np.stack([np.bincount(label, v[rows, columns, c], count) / pixels for c in range(3)], axis=-1))
-        for v in (view, other)
+        for v in (view, views.matched[other])
     )
     usual = colour_places(np.median(view[where & ~near], axis=0)[None]) if (where & ~near).any() else floor
     known = np.zeros(count, bool)

@@ -137,15 +137,41 @@ def residual_mm(pull: Pull, mm_per_px: float) -> float | None:
     return float(np.median(np.hypot(local[:, 0], local[:, 1])) * mm_per_px)
 
 
-def floor_likeness(
-    reference: NDArray[np.float32], moving: NDArray[np.float32], usable: Mask, mm_per_px: float
-) -> float | None:
+@dataclass(frozen=True, slots=True, eq=False)
+class Texture:
+    """A view's texture between about 1 and 8 mm, at every ``EVERY`` rows and columns, and its single-pixel noise."""
+
+    band: NDArray[np.float32]
+    noise: float
+
+
+#: Every so many rows and columns texture is compared: it is smooth over more than that.
+EVERY = 4
+
+
+def texture_of(view: NDArray[np.float32], mm_per_px: float) -> Texture:
+    """Texture of a view, logarithm of brightness of shape (H, W)."""
+    fine, coarse = _widths_px(mm_per_px)
+    height, width = view.shape
+    small = cv2.resize(view, (max(width // EVERY, 1), max(height // EVERY, 1)), interpolation=cv2.INTER_AREA)
+    # What is as wide as 8 mm is as well averaged over cells first; 1 mm may be less than a cell.
+    wide = cv2.GaussianBlur(small, (0, 0), coarse / EVERY)
+    wide = cv2.resize(wide, (width, height), interpolation=cv2.INTER_LINEAR)[::EVERY, ::EVERY]
+    band = cv2.GaussianBlur(view, (0, 0), fine)[::EVERY, ::EVERY] - wide
+    return Texture(np.asarray(band, np.float32), _pixel_noise(view))
+
+
+def _widths_px(mm_per_px: float) -> tuple[float, float]:
+    # Blur of 1 and 8 mm; of 1.5 and 12 px at least, below which noise alone is left.
+    return max(1 / mm_per_px, 1.5), max(8 / mm_per_px, 12.0)
+
+
+def floor_likeness(reference: Texture, moving: Texture, usable: Mask, mm_per_px: float) -> float | None:
     """Correlation of two aligned views' texture between about 1 and 8 mm, or None where there is too little of it.
 
     Parameters
     ----------
-    reference, moving : ndarray of float32, shape (H, W)
-        Logarithm of brightness.
+    reference, moving : Texture
     usable : ndarray of bool, shape (H, W)
         Floor seen in both.
     mm_per_px : float
@@ -156,19 +182,13 @@ def floor_likeness(
     Near 1 for two photos of one floor, near 0 for two floors. Debris is in it as well, so the middle
     half of the places, by how much the views differ, decide.
     """
-    # Blur of 1 and 8 mm; of 1.5 and 12 px at least, below which noise alone is left.
-    fine, coarse = max(1 / mm_per_px, 1.5), max(8 / mm_per_px, 12.0)
-    bands = []
-    for view in (reference, moving):
-        blurred = cv2.GaussianBlur(view, (0, 0), fine)
-        bands.append((blurred - cv2.GaussianBlur(view, (0, 0), coarse))[::4, ::4])
-    kept = usable[::4, ::4]
+    kept = usable[::EVERY, ::EVERY]
     # Of 500 places a correlation of 0 is within 0.09 in 95 of 100 cases.
     if kept.sum() < 500:
         return None
-    a, b = bands[0][kept], bands[1][kept]
+    a, b = reference.band[kept], moving.band[kept]
     # What single-pixel noise alone leaves in this band: a white noise of this standard deviation, blurred.
-    noise = min(_pixel_noise(view) for view in (reference, moving)) / (2 * np.sqrt(np.pi) * fine)
+    noise = min(reference.noise, moving.noise) / (2 * np.sqrt(np.pi) * _widths_px(mm_per_px)[0])
     spread = [robust_sd(v) for v in (a, b)]
     # At five times the noise a twenty-fifth of the texture's variance is noise.
     if min(spread) < 5 * noise or min(spread) < FAINT_TEXTURE:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..at_once import for_each
 from ..camera.fit import FittedViews, SeenCorners, fit_views
 from ..camera.known_lens import check_lens_fits, lens_of_photo, lens_warnings
 from ..camera.lens import Lens
@@ -85,7 +86,7 @@ def locate_shots(photos: Mapping[str, Photo], patch: Patch, *, lens: CameraLens 
         If the lens does not go with a photo.
     """
     layout = {marker.id: marker.corners_mm() for marker in patch.markers}
-    found = [find_patch(photo.pixels, patch) for photo in photos.values()]
+    found = list(for_each(lambda photo: find_patch(photo.pixels, patch), photos.values()))
     for photo, one in zip(photos.values(), found, strict=True):
         _check_found(photo, patch, one, layout)
     shots = _Shots(

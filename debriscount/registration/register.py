@@ -16,12 +16,12 @@ from ..flags import Flag
 from ..inputs.lens import CameraLens
 from ..inputs.patch import MARGIN, Patch, zone_in_patch
 from ..markers.white import paper_colour
-from ..photo.colour import luminance
+from ..photo.colour import luminance_view
 from ..photo.read import Photo
-from .align import floor_likeness, improve_shift, no_shift, residual_mm, texture_pull
+from .align import Texture, floor_likeness, improve_shift, no_shift, residual_mm, texture_of, texture_pull
 from .grid import FloorGrid
 from .locate import LocatedShots, locate_shots
-from .resample import Shift, floor_grid, resample
+from .resample import Shift, floor_grid, resample, resample_luminance
 
 #: A marker's quiet zone is at least a module wide, a sixth of its side; half the side is kept clear on every side, so
 #: that a hand's breadth of paper is not taken for debris.
@@ -105,11 +105,12 @@ def register_shots(
     models = {n: (located.views[n], located.residual_mm[n]) for n in photos}
     view, seen_there = resample(photos[reference].pixels, models[reference][0], grid)
     laid = {reference: _Laid(view, seen_there, models[reference][1], None)}
-    target, usable = _log_brightness(view), clear & floor & seen_there
+    target, usable = _log(luminance_view(view)), clear & floor & seen_there
+    texture = texture_of(target, grid.mm_per_px)
     progress(0.4)
 
     def lay(name: str) -> _Laid:
-        return _lay(photos[name].pixels, *models[name], grid, target, usable)
+        return _lay(photos[name].pixels, *models[name], grid, target, texture, usable)
 
     others = [name for name in photos if name != reference]
     for step, (name, result) in enumerate(zip(others, for_each(lay, others), strict=True)):
@@ -177,27 +178,27 @@ def _lay(
     corner_residual_mm: float,
     grid: FloorGrid,
     target: NDArray[np.float32],
+    texture: Texture,
     usable: Mask,
 ) -> _Laid:
-    """Resample a photo and align it to the reference's brightness ``target`` on the floor's texture."""
+    """Resample a photo and align it to the reference's brightness ``target``, of that texture."""
     prior_mm = max(3 * corner_residual_mm, grid.mm_per_px)
     shift: Shift = no_shift(grid)
-    floor_view, seen = resample(pixels, view, grid)
-    brightness = _log_brightness(floor_view)
     left = None
     for _ in range(ROUNDS):
-        pull = texture_pull(target, brightness, usable & seen, grid)
+        light, seen = resample_luminance(pixels, view, grid, shift)
+        pull = texture_pull(target, _log(light), usable & seen, grid)
         shift = improve_shift(shift, pull, grid.mm_per_px, prior_mm)
-        floor_view, seen = resample(pixels, view, grid, shift)
-        brightness = _log_brightness(floor_view)
         left = residual_mm(pull, grid.mm_per_px)
-    likeness = floor_likeness(target, brightness, usable & seen, grid.mm_per_px)
+    floor_view, seen = resample(pixels, view, grid, shift)
+    own = texture_of(_log(luminance_view(floor_view)), grid.mm_per_px)
+    likeness = floor_likeness(texture, own, usable & seen, grid.mm_per_px)
     return _Laid(floor_view, seen, corner_residual_mm if left is None else left, likeness)
 
 
-def _log_brightness(view: NDArray[np.float32]) -> NDArray[np.float32]:
+def _log(luminance: NDArray[np.float32]) -> NDArray[np.float32]:
     # Below a thousandth of white a photo shows its noise alone.
-    return np.asarray(np.log(np.maximum(luminance(view), np.float32(1e-3))), np.float32)
+    return np.asarray(np.log(np.maximum(luminance, np.float32(1e-3))), np.float32)
 
 
 def _in_front_of_walls(patch: Patch, grid: FloorGrid) -> Mask:

@@ -1,5 +1,6 @@
 """Resample a photo into the floor view."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 from ..arrays import Floats, Mask
 from ..camera.view import FloorToPhoto
 from ..inputs.patch import Patch
-from ..photo.colour import linear_pixels
+from ..photo.colour import linear_pixels, luminance_view
 from .grid import FloorGrid
 
 #: Pixels between the places at which the projection is computed exactly; in between it is linear.
@@ -84,12 +85,31 @@ def resample(
     seen : ndarray of bool, shape grid.shape
         False where the photo does not show the place.
     """
+    return _looked_up(pixels, linear_pixels, view, grid, shift)
+
+
+def resample_luminance(
+    pixels: NDArray[np.uint8], view: FloorToPhoto, grid: FloorGrid, shift: Shift | None = None
+) -> tuple[NDArray[np.float32], Mask]:
+    """Relative luminance of what `resample` gives, shape grid.shape, in a third of the time; and what is seen."""
+    return _looked_up(pixels, lambda crop: luminance_view(linear_pixels(crop)), view, grid, shift)
+
+
+def _looked_up(
+    pixels: NDArray[np.uint8],
+    light: Callable[[NDArray[np.uint8]], NDArray[np.float32]],
+    view: FloorToPhoto,
+    grid: FloorGrid,
+    shift: Shift | None,
+) -> tuple[NDArray[np.float32], Mask]:
+    """The light of a photo's pixels at the places of a grid, and where the photo shows them."""
     nodes = _nodes(view, grid, shift)
     low = np.maximum(np.floor(nodes.min(axis=(0, 1))).astype(int) - 3, 0)
     high = np.minimum(np.ceil(nodes.max(axis=(0, 1))).astype(int) + 4, (pixels.shape[1], pixels.shape[0]))
     if (high <= low).any():
-        return np.zeros((*grid.shape, 3), np.float32), np.zeros(grid.shape, bool)
-    crop = linear_pixels(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
+        channels = light(pixels[:1, :1]).shape[2:]
+        return np.zeros((*grid.shape, *channels), np.float32), np.zeros(grid.shape, bool)
+    crop = light(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
     to_nodes = np.array([[1 / NODE_STEP, 0, 0], [0, 1 / NODE_STEP, 0]])
     lookup = cv2.warpAffine(
         (nodes - low).astype(np.float32),
@@ -99,11 +119,10 @@ def resample(
         borderMode=cv2.BORDER_REPLICATE,
     )
     # OpenCV's stubs do not know that both maps may come in one array.
-    view_linear = cv2.remap(crop, lookup, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
+    found = cv2.remap(crop, lookup, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
     height, width = crop.shape[:2]
-    seen = (lookup[..., 0] >= 0) & (lookup[..., 0] <= width - 1)
-    seen &= (lookup[..., 1] >= 0) & (lookup[..., 1] <= height - 1)
-    return view_linear, seen
+    across, down = cv2.split(lookup)
+    return found, (across >= 0) & (across <= width - 1) & (down >= 0) & (down <= height - 1)
 
 
 def _nodes(view: FloorToPhoto, grid: FloorGrid, shift: Shift | None) -> Floats:

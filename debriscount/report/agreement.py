@@ -9,6 +9,7 @@ from functools import partial
 from pathlib import Path
 
 from .. import __version__
+from ..campaign.records import FiledAgreement, FiledRun, RunRecord
 from ..columns import aligned, wrapped
 from ..errors import InputFileError
 from ..printable import printable
@@ -279,6 +280,47 @@ def write_agreement(many: ManyRuns, out_dir: str | Path, not_weighed: Sequence[s
         "agreement.svg": partial(plot_bytes, many, "svg"),
     }
     return write_files(ResultFiles(contents, _MARKS, _NO_PICTURES), out_dir)
+
+
+def weighed_runs_of(runs: Sequence[FiledRun]) -> RunsRead:
+    """Return what photo and scale said of a campaign's runs, those that are withdrawn left out.
+
+    Raises
+    ------
+    InputFileError
+        None of them was photographed and weighed.
+    """
+    counted = [run for run in runs if run.record.withdrawn is None]
+    weighed = [_filed(run.record, run.figures.agreement) for run in counted if run.figures.agreement is not None]
+    without = [str(run.record.run) for run in counted if run.figures.agreement is None]
+    if not weighed:
+        raise InputFileError(
+            f"none of the campaign's {len(counted)} runs was both photographed and weighed. Weigh with debriscount"
+            " weigh while a run is made."
+        )
+    return RunsRead(tuple(weighed), tuple(without))
+
+
+def _filed(record: RunRecord, agreement: FiledAgreement) -> WeighedRun:
+    return WeighedRun(
+        name=str(record.run),
+        photo=Quantity(agreement.photo_percent, agreement.photo_u),
+        scale=Quantity(agreement.scale_percent, agreement.scale_u),
+        day=datetime.fromisoformat(record.when).timestamp() / 86400,
+        cause=agreement.cause or None,
+    )
+
+
+def compare_campaign(runs: Sequence[FiledRun]) -> tuple[ManyRuns, tuple[str, ...]]:
+    """Compare photo and scale over a campaign's runs; also returns the names of those that were not weighed.
+
+    Raises
+    ------
+    InputFileError
+        As `weighed_runs_of` says.
+    """
+    found = weighed_runs_of(runs)
+    return judge_runs(found.weighed), found.not_weighed
 
 
 def compare_runs(folders: Sequence[str | Path]) -> tuple[ManyRuns, tuple[str, ...]]:

@@ -4,10 +4,12 @@ from collections.abc import Sequence
 
 from .. import __version__
 from ..camera.calibrate import LearntLens
+from ..serialize import picked
 from ..stats.quantity import plus_minus
 
 FORMAT = "debriscount/lens/1"
 _TERMS = ("k1", "k2", "k3", "p1", "p2")
+_SHARES = ("rms_px", "coverage_percent", "reach_percent")
 
 
 def lens_json(learnt: LearntLens) -> dict[str, object]:
@@ -19,8 +21,7 @@ def lens_json(learnt: LearntLens) -> dict[str, object]:
         "format": FORMAT,
         "version": __version__,
         "lens": {
-            "name": lens.name,
-            "size_px": list(lens.size_px),
+            **picked(lens, "name size_px"),
             "focal_px": _digits(lens.focal_px),
             "center_px": _digits(lens.center_px),
             **dict(zip(_TERMS, _digits(terms), strict=True)),
@@ -28,20 +29,10 @@ def lens_json(learnt: LearntLens) -> dict[str, object]:
         },
         "calibration": {
             "date": how.date,
-            "board": {
-                "columns": board.columns,
-                "rows": board.rows,
-                "square_mm": board.square_mm,
-                "dictionary": board.dictionary,
-                "marker_mm": board.marker_mm,
-            },
-            "photos": list(learnt.used),
-            "without_board": list(learnt.without_board),
-            "rms_px": _digits([how.rms_px])[0],
-            "coverage_percent": _digits([how.coverage_percent])[0],
-            "reach_percent": _digits([how.reach_percent])[0],
-            "verdict": how.verdict,
-            "reasons": list(how.reasons),
+            "board": picked(board, "columns rows square_mm dictionary marker_mm"),
+            **picked(learnt, "photos=used without_board"),
+            **dict(zip(_SHARES, _digits([getattr(how, name) for name in _SHARES]), strict=True)),
+            **picked(how, "verdict reasons"),
             "u_focal_px": _digits(how.u_focal_px),
             "u_center_px": _digits(how.u_center_px),
             **{f"u_{term}": value for term, value in zip(_TERMS, _digits(doubts), strict=True)},

@@ -133,13 +133,11 @@ def draw_picture(picture: FloorPicture) -> NDArray[np.uint8]:
     return np.vstack([image, draw_caption(caption, grid.width_px, grid.mm_per_px, size)])
 
 
-def encode_jpeg(image: NDArray[np.uint8], quality: int = 90) -> bytes:
-    """Return an RGB picture as JPEG bytes, without EXIF and with colour at full resolution."""
-    options = [
-        cv2.IMWRITE_JPEG_QUALITY, quality,
-        # Halved colour would wash out outlines one pixel thin.
-        cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444,
-    ]  # fmt: skip
+def encode_jpeg(image: NDArray[np.uint8], quality: int = 90, *, fine_colour: bool = True) -> bytes:
+    """Return an RGB picture as JPEG bytes, without EXIF and with colour at full resolution unless told otherwise."""
+    # Halved colour would wash out outlines one pixel thin.
+    sampling = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444 if fine_colour else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420
+    options = [cv2.IMWRITE_JPEG_QUALITY, quality, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, sampling]
     _, encoded = cv2.imencode(".jpg", cv2.cvtColor(image, cv2.COLOR_RGB2BGR), options)
     return encoded.tobytes()
 

@@ -3,10 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 from .. import __version__
 from ..inputs.lens import CameraLens
-from ..inputs.patch import Patch
+from ..inputs.patch import CustomZone, Marker, Patch
 from ..inputs.record_file import MEASUREMENT, read_json
 from ..photo.settings import CameraSettings
 from ..pickup.records import Amount, PassFigures, ZoneFigures
@@ -21,6 +22,7 @@ from ..serialize import (
 )
 from .lookup import base_name, zones_in_order
 from .palette import hex_color
+from .verdict import verdict_text
 from .weighing import weighing_json
 from .why_record import why_json
 
@@ -44,6 +46,7 @@ def measurement_json(measurement: Measurement) -> JsonObject:
     return {
         "format": FORMAT,
         "version": __version__,
+        "verdict": verdict_text(measurement),
         "patch": patch_json(measurement.patch),
         "grid": grid_json(measurement.grid),
         "kinds": [kind_json(kind) for kind in measurement.kinds],
@@ -54,8 +57,20 @@ def measurement_json(measurement: Measurement) -> JsonObject:
         "budget": plain(measurement.budget),
         "agreement": _agreement(measurement),
         "weighing": _weighing(measurement),
+        "inputs": _inputs(measurement),
         "warnings": list(measurement.warnings),
         "flags": [picked(flag, "code severity shot zone sentence") for flag in measurement.flags],
+    }
+
+
+def _inputs(measurement: Measurement) -> JsonObject:
+    """All that the photos and the patch were measured with, not rounded, so that it can be done again."""
+    scale, lens, given = measurement.scale, measurement.lens, measurement.given
+    return {
+        "debris": [asdict(kind) for kind in given.debris],
+        "lens": None if lens is None else asdict(lens),
+        "weighing": None if scale is None else {**asdict(scale.weighing), "file": base_name(scale.weighing.file)},
+        "allow_growth": given.allow_growth,
     }
 
 
@@ -114,6 +129,39 @@ def patch_json(patch: Patch) -> JsonObject:
         {key: value for key, value in plain(marker).items() if value or key != "turned_deg"} for marker in patch.markers
     ]
     return {**picked(patch, "name width_mm height_mm walls"), "markers": markers, "zones": zones}
+
+
+def patch_of(found: Mapping[str, Any]) -> Patch:
+    """Return the patch that `patch_json` put into a record.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        It is not whole.
+    """
+    zones = found["zones"]
+    return Patch(
+        name=str(found["name"]),
+        width_mm=float(found["width_mm"]),
+        height_mm=float(found["height_mm"]),
+        walls=tuple(map(str, found["walls"])),
+        markers=tuple(
+            Marker(
+                int(one["id"]),
+                (float(one["center_mm"][0]), float(one["center_mm"][1])),
+                float(one["side_mm"]),
+                float(one.get("turned_deg", 0)),
+            )
+            for one in found["markers"]
+        ),
+        edge_mm=float(zones["edge_mm"]),
+        corner_mm=float(zones["corner_mm"]),
+        margin_mm=float(zones["margin_mm"]),
+        custom_zones=tuple(
+            CustomZone(str(zone["name"]), tuple((float(x), float(y)) for x, y in zone["polygon_mm"]))
+            for zone in zones.get("custom", ())
+        ),
+    )
 
 
 def grid_json(grid: FloorGrid) -> JsonObject:

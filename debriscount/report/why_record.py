@@ -3,7 +3,7 @@
 import numpy as np
 
 from ..inputs.patch import Patch
-from ..leftovers.records import Lanes, Leftovers, LeftShares, PassStep, Reach, Scatter, Walls, WhyLeft
+from ..leftovers.records import Lanes, Leftovers, LeftShares, PassStep, Reach, Scatter, Walls, WhyLeft, WhySplit
 from ..serialize import LENGTH_DECIMALS, JsonObject, picked, plain, rounded
 from .lookup import zones_in_order
 
@@ -35,6 +35,7 @@ def why_json(why: WhyLeft | None, step: PassStep | None, patch: Patch) -> JsonOb
     return {
         **brought,
         "leftovers": _leftovers(why.leftovers, patch),
+        "why_left": {zone: _split(split) for zone, split in zones_in_order(why.split, patch).items()},
         "lanes": None if why.lanes is None else _lanes(why.lanes),
         "reach": None if why.reach is None else _reach(why.reach, patch),
         "missed": plain(why.missed),
@@ -66,6 +67,13 @@ def _shares(zones: dict[str, LeftShares], patch: Patch) -> JsonObject:
         name: picked(left, "area_mm2 untouched_percent shifted_percent interval95=untouched_interval95")
         for name, left in zones_in_order(zones, patch).items()
     }
+
+
+def _split(split: WhySplit) -> JsonObject:
+    """Shares that sum to 100 as they are rounded."""
+    shares: JsonObject = plain(split)
+    first, _, last = shares.values()
+    return {**shares, "left_lying_percent": plain(max(100 - first - last, 0.0), "left_lying_percent")}
 
 
 def _lanes(lanes: Lanes) -> JsonObject:

@@ -1,7 +1,7 @@
 """Why debris stayed, for the terminal: a few sentences below the table of a pass."""
 
 from ..columns import TABLE_WIDTH, wrapped
-from ..leftovers.records import PassStep, WhyLeft
+from ..leftovers.records import PassStep, WhyLeft, WhySplit
 from .rounding import interval_text, percent_text
 
 # What else was found stands in the record.
@@ -34,9 +34,18 @@ def why_block(why: WhyLeft | None, step: PassStep | None, width: int = TABLE_WID
     if found and found[0].what == "nothing left":
         lines += [wrapped(sentence, "  ", width) for sentence in shown]
     elif shown:
-        lines.append("Why debris stayed (shares overlap):")
+        if why is not None and "patch" in why.split:
+            lines.append(wrapped(f"Of what stayed, {split_text(why.split['patch'])}.", "  ", width))
+        lines.append("Why debris stayed (these overlap):")
         lines += [wrapped(f"- {sentence}", "  ", width) for sentence in shown]
     return ["\n".join(lines)] if lines else []
+
+
+def split_text(split: WhySplit) -> str:
+    """What became of the debris that stayed, as shares that sum to 100."""
+    never, moved = round(split.never_reached_percent), round(split.moved_percent)
+    lying = max(100 - never - moved, 0)
+    return f"{never} % was never reached, {lying} % was reached and left lying, {moved} % was moved and left"
 
 
 def _step_lines(step: PassStep | None, width: int) -> list[str]:

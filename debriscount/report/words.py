@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from ..columns import wrapped
+from ..compare.tidy import WORDS
 
 _BEFORE_AFTER = {
     "area_mm2": "area of debris seen from above, mm²",
@@ -52,7 +53,7 @@ GRAINS: Mapping[str, str] = {
     "moved_mm": "how far the pass moved it at least, mm",
 }
 #: Tables by the name of their file.
-TABLES: Mapping[str, Mapping[str, str]] = {"zones.csv": ZONES, "grains.csv": GRAINS}
+TABLES: Mapping[str, Mapping[str, str]] = {"zones.csv": ZONES, "grains.csv": GRAINS, "summary --csv": WORDS}
 
 
 def words_text(width: int) -> str:

@@ -2,6 +2,8 @@
 
 import re
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -9,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..columns import header_mark
+from ..inputs.patch_file import read_patch
 from ..run.records import MeasuredShot, Measurement
-from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
+from .folder import RECORD_MARK, ResultFiles, floor_bytes, map_bytes, picture_bytes, record_bytes, write_files
 from .left_picture import draw_leftovers
 from .lookup import has_pass_curve, why_of
 from .pictures import draw_overlay
@@ -18,12 +21,15 @@ from .reach_picture import draw_reach
 from .record import measurement_json
 from .tables import GRAINS_HEADER, ZONES_HEADER, grains_csv, zones_csv
 
-_MARKS = {
+MARKS = {
     "measurement.json": RECORD_MARK,
     "zones.csv": header_mark(ZONES_HEADER),
     "grains.csv": header_mark(GRAINS_HEADER),
 }
-_PICTURE = re.compile(r"(overlay|leftovers|reach|walls)-(blank|before|after\d*)\.jpg|passes\.jpg")
+_PICTURE = re.compile(
+    r"(overlay|leftovers|reach|walls|floor)-(blank|before|after\d*)\.jpg|passes\.jpg|found-(before|after\d*)\.png"
+)
+_FLOOR_VIEW = re.compile("overlay|leftovers|reach|floor|found")
 
 
 def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrite: bool = False) -> list[Path]:
@@ -43,8 +49,9 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
     -------
     list of Path
         measurement.json, zones.csv, grains.csv and one picture a shot; where it was found why debris stayed, for each
-        pass one of the leftovers, one of the reach if that was told and one of the walls if there are any; and one of
-        the passes if there are two or more.
+        pass one of the leftovers, one of the reach if that was told and one of the walls if there are any; one of
+        the passes if there are two or more; and, of each shot but the blank, the bare floor view and a map of what was
+        found in it.
 
     Raises
     ------
@@ -52,7 +59,17 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
         The folder cannot be made or written, holds a count, a measurement of other photos, or a file of the
         same name that is no result of debriscount. Nothing has changed then.
     """
-    return write_files(measurement_files(measurement), out_dir, overwrite=overwrite)
+    files = measurement_files(measurement)
+    # Floor views are drawn by one thread while the files before them are made and reach the disk; plots are not, for
+    # matplotlib's style is the whole process's.
+    with ThreadPoolExecutor(1) as pool:
+        contents = {
+            name: pool.submit(make).result if _FLOOR_VIEW.match(name) else make for name, make in files.contents.items()
+        }
+        try:
+            return write_files(replace(files, contents=contents), out_dir, overwrite=overwrite)
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
 
 
 def measurement_files(measurement: Measurement) -> ResultFiles:
@@ -71,8 +88,18 @@ def measurement_files(measurement: Measurement) -> ResultFiles:
     if has_pass_curve(measurement):
         pictures["passes.jpg"] = partial(_passes, measurement)
     contents |= {name: partial(_bytes, draw) for name, draw in pictures.items()}
+    for shot in measurement.shots:
+        if shot.name != "blank":
+            contents[f"floor-{shot.name}.jpg"] = partial(floor_bytes, shot.floor_view)
+            contents[f"found-{shot.name}.png"] = partial(map_bytes, shot.kind_map)
     photos = frozenset(shot.sha256 for shot in measurement.shots if shot.sha256)
-    return ResultFiles(contents, _MARKS, _PICTURE, photos)
+    return ResultFiles(contents, MARKS, _PICTURE, photos)
+
+
+def load_plots(patch: str | Path, passes: int) -> None:
+    """Load what plots are drawn with, which takes a second, if a run on that patch will have any."""
+    if passes > 1 or read_patch(patch).walls:
+        from . import plots  # noqa: F401
 
 
 def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, Callable[[], NDArray[np.uint8]]]:

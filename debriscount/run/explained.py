@@ -73,10 +73,14 @@ def carried(why: WhyLeft, figures: PassFigures) -> WhyLeft | None:
         return None
     left = why.leftovers
     kinds = {kind: _found(zones, figures.kinds.get(kind, {})) for kind, zones in left.kinds.items()}
+    few = _few(whole)
+    zones = _found(left.zones, figures.zones)
+    split = {zone: s for zone, s in why.split.items() if zones[zone].untouched_percent is not None}
     return replace(
         why,
-        leftovers=replace(left, zones=_found(left.zones, figures.zones), kinds=kinds),
-        findings=tuple(f for f in why.findings if f.what in WITHOUT_LEFTOVERS) if _few(whole) else why.findings,
+        leftovers=replace(left, zones=zones, kinds=kinds),
+        split={} if few else split,
+        findings=tuple(f for f in why.findings if f.what in WITHOUT_LEFTOVERS) if few else why.findings,
     )
 
 

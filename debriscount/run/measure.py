@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from ..arrays import Mask
+from ..at_once import for_each, load_ahead
 from ..cover.fine import faint_share
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
@@ -39,12 +40,12 @@ from ..plausibility.mixups import check_shot_order
 from ..plausibility.noticed import balance_flags, photo_flags, refused_for_its_cause
 from ..plausibility.same_photo import check_distinct, check_saved_again
 from ..plausibility.seen_first import see_first
+from ..plausibility.standing_out import LogViews
 from ..plausibility.suspicions import mixup_flags
 from ..registration.grid import FloorGrid
 from ..registration.register import RegisteredShots
-from .explained import explained
 from .pipeline import comparable, grain_tables, hints_of, on_patch, strewn_floor, told_debris
-from .records import MeasuredShot, Measurement
+from .records import Given, MeasuredShot, Measurement
 from .sources import (
     PhotoSource,
     Progress,
@@ -121,10 +122,12 @@ def measure(
     ('sound', True)
     """
     tell = _giving_back(progress)
+    load_ahead(_late_modules)
     patch = loaded(patch, read_patch)
     lens = None if lens is None else loaded(lens, read_lens)
     weighing = None if weighing is None else loaded(weighing, read_weighing)
     kinds = read_kinds(debris)
+    given = Given(tuple(kinds), allow_growth)
     photos, told, kinds = comparable(_read_photos(before, afters, blank, most_megapixels, tell), kinds, "before")
     registered = on_patch(photos, patch, kinds, lens, tell)
     if registered.located is not None:
@@ -136,7 +139,7 @@ def measure(
     photos = {name: photo.without_pixels() for name, photo in photos.items()}
     tell(0.4, "telling debris from floor")
     strewn = strewn_floor(patch, registered)
-    maps, found = _told(registered, hints, strewn)
+    maps, found, views = _told(registered, hints, strewn)
     tell(0.8, "counting grains")
     scale = registered.grid.mm_per_px
 
@@ -144,11 +147,11 @@ def measure(
         return [*first.flags, *alike_flags(first.tones, maps.matched, found, registered.usable)]
 
     with refused_for_its_cause(photos, faults):
-        check_shot_order(photos, found, maps, strewn & registered.usable, hints)
+        check_shot_order(photos, found, maps, strewn & registered.usable, views)
     things = foreign_things(first.cells, maps, registered.usable, strewn, found, hints, scale)
     registered, left_out = _without(registered, things, strewn)
     if things:
-        maps, found = _told(registered, hints, strewn)
+        maps, found, views = _told(registered, hints, strewn)
     registered = replace(registered, views={})
     tell(0.9, "summing zones")
     grains, alike = as_before(grain_tables(found, registered, patch))
@@ -165,12 +168,14 @@ def measure(
     with refused_for_its_cause(photos, faults):
         check_debris(photos, passes, allow_growth)
     tell(0.92, "looking why debris stayed")
+    from .explained import explained
+
     left = explained(patch, registered, maps, found, grains, named, hints, passes)
     scale_side = None if weighing is None else scale_figures(patch, weighing, passes, kinds, _seen_cover(found))
     flags = worst_first(
         [
             *(thing.flag for thing in things),
-            *mixup_flags(photos, first, registered, maps, found, strewn, named, hints, passes, left),
+            *mixup_flags(photos, first, registered, maps, views, found, strewn, named, hints, passes, left),
             *first.flags,
             *run_flags(patch, registered, passes, maps, named, hints, budget),
             *photo_flags(photos, told),
@@ -207,15 +212,17 @@ def measure(
         scale=scale_side,
         lens=lens,
         left=left,
+        given=given,
     )
 
 
 def _told(
     registered: RegisteredShots, hints: Sequence[KindHint], strewn: Mask
-) -> tuple[CoverMaps, dict[str, FoundGrains]]:
-    """Debris told from floor, and the grains of every shot."""
+) -> tuple[CoverMaps, dict[str, FoundGrains], LogViews]:
+    """Debris told from floor, the grains of every shot, and the views for checks."""
     maps, found = told_debris(registered, hints, strewn)
-    return maps, screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
+    found = screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
+    return maps, found, LogViews(maps.matched, max(hint.size_px[1] for hint in hints))
 
 
 def _without(
@@ -226,6 +233,13 @@ def _without(
     floor = registered.usable & strewn
     share = float((floor & hidden).sum() / max(int(floor.sum()), 1))
     return replace(registered, usable=registered.usable & ~hidden, shown=registered.shown & ~hidden), share
+
+
+def _late_modules() -> None:
+    """Load what is needed late and takes long to load."""
+    from skimage.segmentation import watershed  # noqa: F401
+
+    from . import explained  # noqa: F401
 
 
 def _giving_back(progress: Progress | None) -> Progress:
@@ -261,10 +275,11 @@ def _read_photos(
     sources |= {f"after{i + 2}": source for i, source in enumerate(several[1:])}
     if blank is not None:
         sources = {"blank": blank, **sources}
-    photos = {}
-    for step, (name, source) in enumerate(sources.items()):
-        tell(0.1 * step / len(sources), "reading photos")
-        photos[name] = load_photo(source, name, most_megapixels)
+    photos: dict[str, Photo] = {}
+    tell(0.0, "reading photos")
+    for photo in for_each(lambda name: load_photo(sources[name], name, most_megapixels), sources):
+        photos[list(sources)[len(photos)]] = photo
+        tell(0.1 * len(photos) / len(sources), "reading photos")
     check_distinct(photos)
     return photos
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from ..flags import Flag, sentences
 from ..grains.table import GrainTable
+from ..inputs.debris import DebrisKind
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..inputs.weighing import Weighing
@@ -73,6 +74,14 @@ class ScaleFigures:
     best: Mapping[str, BestPickup] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What was given beside photos, patch, lens and weighing: with all of these a run can be measured again."""
+
+    debris: tuple[DebrisKind, ...] = ()
+    allow_growth: bool = False
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Measurement:
     """The record of one measured run; ``left`` says of every pass why debris stayed."""
@@ -87,6 +96,7 @@ class Measurement:
     scale: ScaleFigures | None = None
     lens: CameraLens | None = None
     left: Explained = field(default_factory=Explained)
+    given: Given = Given()
 
     @property
     def warnings(self) -> tuple[str, ...]:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from ..inputs.weighing import Net, Weighing
 from ..safety import MACHINE_OFF
 from ..stats.quantity import Quantity, chance_of
-from .readings import Masses, ScaleErrors, mean_and_spread, net_masses, stated_repeatability
+from ..stats.repeats import mean_and_spread
+from .readings import Masses, ScaleErrors, net_masses, stated_repeatability
 
 #: A difference is beyond doubt when a sound weighing shows one as large, either way, less than once in a thousand.
 DOUBT = 0.001

@@ -123,7 +123,7 @@ def judge_runs(runs: Sequence[WeighedRun]) -> ManyRuns:
             zeta=zeta,
             dated=dated,
             verdict="too few runs",
-            sentences=(few, *_left_out(uncertain)),
+            sentences=(few, *_left_out(runs, uncertain)),
             uncertain=uncertain,
         )
     counted, odd = _without_odd(counted)
@@ -132,7 +132,7 @@ def judge_runs(runs: Sequence[WeighedRun]) -> ManyRuns:
         found,
         runs=tuple(runs),
         zeta=zeta,
-        sentences=(*(sentence for _, sentence in odd), *found.sentences, *_left_out(uncertain)),
+        sentences=(*(sentence for _, sentence in odd), *found.sentences, *_left_out(runs, uncertain)),
         odd=tuple(run.name for run, _ in odd),
         uncertain=uncertain,
     )
@@ -160,13 +160,19 @@ def _without_odd(runs: list[WeighedRun]) -> tuple[list[WeighedRun], list[tuple[W
     return runs, odd
 
 
-def _left_out(uncertain: tuple[str, ...]) -> tuple[str, ...]:
+def _left_out(runs: Sequence[WeighedRun], uncertain: tuple[str, ...]) -> tuple[str, ...]:
+    """Name the runs that are too uncertain, and those of them whose weighing is at fault rather than the photo."""
     if not uncertain:
         return ()
-    return (
+    out = (
         f"Not counted, since photo and scale may differ by more than {MOST_EXPANDED:g} points by chance alone: "
-        f"{', '.join(uncertain)}.",
+        f"{', '.join(uncertain)}."
     )
+    weighed = [run for run in runs if run.name in uncertain and run.scale.u > run.photo.u]
+    if not weighed:
+        return (out,)
+    named = ", ".join(run.name + (f" (most likely {run.cause})" if run.cause else "") for run in weighed)
+    return out, f"There the weighing is the uncertain one, which no calibration cures: look into that of {named}."
 
 
 def _judge(runs: list[WeighedRun], odd: bool, dated: bool) -> ManyRuns:

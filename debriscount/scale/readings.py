@@ -25,7 +25,7 @@ any, are pooled with it.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +33,7 @@ import numpy as np
 from ..arrays import Floats
 from ..inputs.weighing import Net, Scale, Weighing
 from ..stats.quantity import Quantity
+from ..stats.repeats import mean_and_spread
 
 #: Class III in service, in steps: permissible error after so many steps of load.
 _USUAL_ERROR_STEPS, _AFTER_STEPS = 1.0, 500.0
@@ -171,18 +172,6 @@ def net_masses(nets: Mapping[str, Net], errors: ScaleErrors) -> Masses:
         repeats=repeats,
         dof=errors.repeatability_dof,
     )
-
-
-def mean_and_spread(values: Iterable[float]) -> tuple[float, float]:
-    """Mean and standard deviation of two or more repeated readings (JCGM 100, 4.2.1 and 4.2.2)."""
-    from statistics import fmean
-
-    numbers = list(values)
-    mean = fmean(numbers)
-    off = [number - mean for number in numbers]
-    # What the mean's own rounding leaves is taken out (corrected two-pass algorithm, Chan, Golub and LeVeque 1983).
-    total = math.fsum(x * x for x in off) - math.fsum(off) ** 2 / len(off)
-    return mean, math.sqrt(max(total, 0.0) / (len(off) - 1))
 
 
 def stated_repeatability(scale: Scale) -> tuple[float, float]:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
+from ..cover.floor import brightness
 from ..cover.light import FAINTEST
 from ..cover.membership import STRAY
 from ..flags import Flag
@@ -99,8 +100,8 @@ def floor_noise(view: NDArray[np.float32], bare: Mask) -> float:
     ``view`` of shape (H, W, 3) is linear light matched to the other shots', ``bare`` has shape (H, W). Square roots of
     light are compared, whose noise hardly depends on brightness (Anscombe 1948).
     """
-    level = np.sqrt(np.maximum(view.mean(axis=-1), 0))
-    fine = (level - cv2.blur(level, (3, 3)))[bare]
+    level = np.sqrt(np.maximum(brightness(view), 0))
+    fine = np.asarray(cv2.subtract(level, cv2.blur(level, (3, 3))), np.float32)[bare]
     return robust_sd(fine, 0.0) if len(fine) else 0.0
 
 
@@ -116,24 +117,26 @@ def moire_amplitude(view: NDArray[np.float32], other: NDArray[np.float32], bare:
 
 def _pair_amplitudes(views: Mapping[str, NDArray[np.float32]], bare: Mask) -> dict[tuple[str, str], float]:
     """What `moire_amplitude` gives for every two of the views, in their order."""
-    pairs = list(combinations(views, 2))
     window = np.outer(np.hanning(SQUARE), np.hanning(SQUARE)).astype(np.float32)
     frequency = np.hypot(np.fft.fftfreq(SQUARE)[:, None], np.fft.rfftfreq(SQUARE)[None])
     looked_for = (frequency < 1 / PERIODS[0]) & (frequency > 1 / PERIODS[1])
-    amplitudes: dict[tuple[str, str], list[float]] = {pair: [] for pair in pairs}
+    amplitudes: dict[tuple[str, str], list[float]] = {pair: [] for pair in combinations(views, 2)}
     for top, left in product(*(range(0, size - SQUARE + 1, SQUARE) for size in bare.shape)):
         square = np.s_[top : top + SQUARE, left : left + SQUARE]
         known = bare[square]
         if known.mean() < MOSTLY:
             continue
         weight = window * known
-        ratios = {name: _colour_ratios(view[square]) for name, view in views.items()}
-        for one, other in pairs:
-            off = ratios[one] - ratios[other]
-            off -= np.median(off[known], axis=0)
-            waves = np.abs(np.fft.rfft2(weight[..., None] * off, axes=(0, 1)))[looked_for]
-            amplitudes[one, other].append(2 * float(waves.max()) / float(weight.sum()))
+        # The difference of two views has the difference of their waves: a transform a view, however many pairs.
+        waves = {name: _waves(_colour_ratios(view[square]), known, weight)[looked_for] for name, view in views.items()}
+        for (one, other), found in amplitudes.items():
+            found.append(2 * float(np.abs(waves[one] - waves[other]).max()) / float(weight.sum()))
     return {pair: float(np.percentile(found, 75)) if found else 0.0 for pair, found in amplitudes.items()}
+
+
+def _waves(ratios: NDArray[np.float32], known: Mask, weight: NDArray[np.float32]) -> NDArray[np.complexfloating]:
+    """Fourier transform of a square's ratios about their median where they are known, weighted."""
+    return np.fft.rfft2(weight[..., None] * (ratios - np.median(ratios[known], axis=0)), axes=(0, 1))
 
 
 def _colour_ratios(view: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -14,12 +14,13 @@ from ..inputs.debris_write import debris_toml
 from ..inputs.exchange import is_work_folder, put_files, settle
 from ..inputs.patch import OUTSIDE, ZONES
 from ..inputs.patch_write import patch_toml
+from ..serialize import picked
 from .lanes import DrivenLanes
 from .route import Route
 from .scene import NOT_MODELLED, Scene
 from .spec import Portion
 from .spiral import Spiral
-from .truth import DISPLACED, FATES, GONE, UNTOUCHED, SceneTruth
+from .truth import DISPLACED, FATES, GONE, UNTOUCHED, SceneTruth, TrueAmount
 from .wander import Wander
 
 #: Format of truth.json, as the shipped reference pictures have it.
@@ -173,12 +174,8 @@ def _zones_json(truth: SceneTruth, number: int, kind: int | None) -> dict[str, A
     }
 
 
-def _amount_json(amount: Any) -> dict[str, Any]:
-    return {
-        "area_mm2": round(amount.area_mm2, 3),
-        "grains": amount.grains,
-        "mass_g": _rounded(amount.mass_g, 5),
-    }
+def _amount_json(amount: TrueAmount) -> dict[str, Any]:
+    return picked(amount, "area_mm2 grains mass_g")
 
 
 def _rounded(value: float | None, digits: int) -> float | None:

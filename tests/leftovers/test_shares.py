@@ -9,8 +9,9 @@ from debriscount.grains.table import GrainTable
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import CustomZone
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.leftovers.records import Fates
-from debriscount.leftovers.shares import leftovers_of
+from debriscount.leftovers.records import Fates, Reach, ReachedShare
+from debriscount.leftovers.shares import leftovers_of, why_split
+from debriscount.registration.grid import FloorGrid
 from debriscount.simulate.spec import Cleaning, Portion, SceneSpec
 from debriscount.simulate.truth import draw_truth
 
@@ -116,3 +117,49 @@ def test_what_is_known_of_each_kind_is_handed_on() -> None:
 def test_nothing_left_has_no_shares() -> None:
     left = leftovers_of(one_kind([], []), PATCH, NAMES[:1])
     assert all(shares.area_mm2 == 0 and shares.untouched_percent is None for shares in left.zones.values())
+
+
+def reach_of(**reached: float | None) -> Reach:
+    zones = {zone: ReachedShare(share, None, None if share is None else 80.0, None) for zone, share in reached.items()}
+    return Reach(zones, FloorGrid(0.0, 0.0, 10.0, 1, 1), np.ones((1, 1), np.float32), 1.0)
+
+
+def split_fates() -> Fates:
+    """Ten grains of 10 mm² in the patch's open floor before; two untouched and two moved are left."""
+    left = one_kind([10.0] * 4, [1.0, 1.0, 0.0, 0.0])
+    return replace(left, earlier=one_kind([10.0] * 10, [0.0] * 10).later, stayed=np.zeros(10))
+
+
+def test_what_stayed_is_parted_by_what_the_pass_did_to_it() -> None:
+    split = why_split(split_fates(), PATCH, reach_of(patch=90.0, open=100.0, edge=50.0, corner=None, margin=50.0))
+    # A tenth of 100 mm² lay where the machine never went: a quarter of the 40 mm² that are left.
+    assert (split["patch"].never_reached_percent, split["patch"].left_lying_percent, split["patch"].moved_percent) == (
+        pytest.approx(25),
+        pytest.approx(25),
+        pytest.approx(50),
+    )
+    assert split["open"].never_reached_percent == 0
+    assert set(split) == {"patch", "open"}  # nothing lay at the edge, the corner's reach is not known
+
+
+def test_what_never_was_reached_cannot_be_more_than_what_was_not_moved() -> None:
+    split = why_split(split_fates(), PATCH, reach_of(patch=40.0))["patch"]
+    assert (split.never_reached_percent, split.left_lying_percent, split.moved_percent) == pytest.approx((50, 0, 50))
+
+
+@given(
+    untouched=st.lists(st.floats(0, 1), min_size=1, max_size=20),
+    reached=st.floats(0, 100),
+    lay=st.integers(1, 50),
+)
+def test_the_parts_of_what_stayed_sum_to_100(untouched: list[float], reached: float, lay: int) -> None:
+    left = one_kind([5.0] * len(untouched), untouched)
+    fates = replace(left, earlier=one_kind([7.0] * lay, [0.0] * lay).later, stayed=np.zeros(lay))
+    split = why_split(fates, PATCH, reach_of(patch=reached))["patch"]
+    parts = (split.never_reached_percent, split.left_lying_percent, split.moved_percent)
+    assert sum(parts) == pytest.approx(100)
+    assert min(parts) >= 0
+
+
+def test_without_reach_nothing_is_parted() -> None:
+    assert why_split(split_fates(), PATCH, None) == {}

@@ -1,7 +1,9 @@
 import hashlib
 import io
 import struct
+import threading
 import warnings
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +17,7 @@ from PIL import Image
 
 from debriscount.errors import PhotoFileError
 from debriscount.photo import decode as decode_module
+from debriscount.photo.container import container as container_of
 from debriscount.photo.read import photo_from_array, read_photo
 
 RNG = np.random.default_rng(7)
@@ -285,3 +288,28 @@ def test_of_several_pictures_in_a_file_the_first_counts(tmp_path: Path) -> None:
     first, second = Image.fromarray(picture()), Image.fromarray(255 - picture())
     file = saved(tmp_path, first, "a.jpg", format="MPO", save_all=True, append_images=[second], quality=95)
     np.testing.assert_allclose(read_photo(file).pixels.astype(int), picture(), atol=12)
+
+
+def test_of_photos_read_at_once_the_last_turns_the_switches_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    files = [saved(tmp_path, Image.fromarray(picture(70 + i, 90)), f"{i}.png") for i in range(2)]
+    both, first_done = threading.Barrier(2), threading.Event()
+    container, limits = container_of, []
+
+    def held(content: bytes) -> str:
+        both.wait(10)
+        if content == files[1].read_bytes():
+            first_done.wait(10)
+            limits.append(Image.MAX_IMAGE_PIXELS)
+        return container(content)
+
+    monkeypatch.setattr(decode_module, "container", held)
+    monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)
+    with ThreadPoolExecutor(2) as pool:
+        second = pool.submit(read_photo, files[1])
+        assert pool.submit(read_photo, files[0]).result(10).pixels.shape == (70, 90, 3)
+        first_done.set()
+        assert second.result(10).pixels.shape == (71, 90, 3)
+    assert limits == [None]
+    assert Image.MAX_IMAGE_PIXELS == 1000

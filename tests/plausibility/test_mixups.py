@@ -28,6 +28,7 @@ from debriscount.plausibility.mixups import (
     size_flags,
     usual_size_px,
 )
+from debriscount.plausibility.standing_out import LogViews
 
 SHAPE = (300, 400)
 ALL = np.ones(SHAPE, bool)
@@ -77,7 +78,7 @@ def check_order(
 ) -> None:
     shots = {n: ShotCover(c, c, np.zeros(SHAPE, np.uint8), c, c, (0.1,)) for n, c in covers.items()}
     maps = CoverMaps(views["before"], views, (), shots, (0.0,))
-    check_shot_order(photos(*found), found, maps, ALL, [KindHint(np.array([0.6, 0.6, 0.6]), (8.0, 14.0))])
+    check_shot_order(photos(*found), found, maps, ALL, LogViews(views, 14.0))
 
 
 def test_passes_in_the_wrong_order_are_refused_and_in_the_right_order_not() -> None:

@@ -10,6 +10,7 @@ from debriscount.cover.kinds import KindHint
 from debriscount.flags import Flag
 from debriscount.grains.find import FoundGrains
 from debriscount.plausibility.on_blank import gone_flags
+from debriscount.plausibility.standing_out import LogViews
 
 SHAPE = (300, 400)
 ALL = np.ones(SHAPE, bool)
@@ -40,7 +41,7 @@ def found(things: Things) -> FoundGrains:
 def flags_of(blank: NDArray[np.float32], before: NDArray[np.float32], left: Things) -> list[Flag]:
     views = {"blank": blank, "before": before, "after": view(3, left)}
     debris = {"blank": found([]), "before": found(LATTICE), "after": found(left)}
-    return gone_flags(views, ALL, debris, [HINT], [COLOUR])
+    return gone_flags(LogViews(views, HINT.size_px[1]), ALL, debris, [HINT], [COLOUR])
 
 
 def test_a_clean_blank_is_nothing_however_much_went() -> None:
@@ -68,4 +69,6 @@ def test_among_leftovers_that_shade_the_floor_gone_grains_are_told_and_shade_is_
     debris = {"blank": found([]), "before": found(LATTICE), "after": found(left)}
     for lying, told in ((LATTICE[:40], ["debris-on-blank"]), ([], [])):
         views = {"blank": view(1, lying), "before": view(2, LATTICE), "after": shade}
-        assert [flag.code for flag in gone_flags(views, ALL, debris, [HINT], [COLOUR])] == told
+        assert [
+            flag.code for flag in gone_flags(LogViews(views, HINT.size_px[1]), ALL, debris, [HINT], [COLOUR])
+        ] == told

@@ -11,6 +11,7 @@ from debriscount.cover.colours import LearnedColour
 from debriscount.cover.kinds import KindHint
 from debriscount.flags import Flag
 from debriscount.grains.find import FoundGrains
+from debriscount.plausibility.standing_out import LogViews
 from debriscount.plausibility.unnamed import unnamed_flags
 
 SHAPE = (300, 400)
@@ -41,7 +42,9 @@ def found(*places: tuple[int, int]) -> FoundGrains:
 def flags_of(*others: tuple[tuple[int, int], NDArray[np.float64]]) -> list[Flag]:
     named = LATTICE[:40]
     views = {"before": view(1, *((place, ORANGE) for place in named), *others), "after": view(2)}
-    return unnamed_flags(views, ALL, {"before": found(*named), "after": found()}, [HINT], [NAMED])
+    return unnamed_flags(
+        LogViews(views, HINT.size_px[1]), ALL, {"before": found(*named), "after": found()}, [HINT], [NAMED]
+    )
 
 
 def test_debris_that_a_file_names_and_what_of_it_was_overlooked_are_no_other() -> None:
@@ -65,7 +68,10 @@ def test_debris_of_another_colour_is_told_with_its_colour_and_share() -> None:
 def test_of_grains_too_small_for_an_outline_nothing_is_said() -> None:
     small = KindHint(ORANGE, (2.0, 3.0))
     views = {"before": view(1, *((place, WHITE) for place in LATTICE)), "after": view(2)}
-    assert unnamed_flags(views, ALL, {"before": found(), "after": found()}, [small], [NAMED]) == []
+    assert (
+        unnamed_flags(LogViews(views, HINT.size_px[1]), ALL, {"before": found(), "after": found()}, [small], [NAMED])
+        == []
+    )
 
 
 @pytest.mark.parametrize("blank", [True, False])
@@ -76,7 +82,7 @@ def test_what_came_with_the_pass_is_told_in_its_own_colour(blank: bool) -> None:
     views = {"blank": view(3)} if blank else {}
     views |= {"before": view(1, *((place, ORANGE) for place in named)), "after": view(2, *came)}
     lying = {name: found(*(named if name == "before" else ())) for name in views}
-    (flag,) = unnamed_flags(views, ALL, lying, [HINT], [NAMED])
+    (flag,) = unnamed_flags(LogViews(views, HINT.size_px[1]), ALL, lying, [HINT], [NAMED])
     # sRGB of the linear colour by hand: 0.01, 0.05 and 0.5 are 25, 63 and 188.
     red, green, blue_level = (int(flag.sentence.split("#")[1][i : i + 2], 16) for i in (0, 2, 4))
     np.testing.assert_allclose((red, green, blue_level), (25, 63, 188), atol=4)

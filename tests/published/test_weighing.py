@@ -14,8 +14,9 @@ import pytest
 
 from debriscount.inputs.weighing import Net, Scale, Weighing
 from debriscount.scale.pickup import weighed_pickup
-from debriscount.scale.readings import Masses, ScaleErrors, masses, mean_and_spread, net_masses, scale_errors
+from debriscount.scale.readings import Masses, ScaleErrors, masses, net_masses, scale_errors
 from debriscount.stats.quantity import Quantity, coverage_factor95
+from debriscount.stats.repeats import mean_and_spread
 
 DATA = Path(__file__).parents[1] / "data"
 

@@ -5,10 +5,12 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from debriscount.registration.align import (
+    EVERY,
     floor_likeness,
     improve_shift,
     no_shift,
     residual_mm,
+    texture_of,
     texture_pull,
 )
 from debriscount.registration.grid import FloorGrid
@@ -150,9 +152,23 @@ def coarse(seed: int) -> NDArray[np.float32]:
     return cut(pattern(seed, scale_px=5.0), seed=seed + 100)
 
 
+def likeness_of(one: NDArray[np.float32], other: NDArray[np.float32], usable: NDArray[np.bool_]) -> float | None:
+    return floor_likeness(texture_of(one, GRID.mm_per_px), texture_of(other, GRID.mm_per_px), usable, GRID.mm_per_px)
+
+
+def test_texture_is_what_two_blurs_differ_by() -> None:
+    view = coarse(1)
+    # A pixel is half a millimetre: 1 mm is 2 px, 8 mm are 16 px.
+    fine, wide = (cv2.GaussianBlur(view, (0, 0), width) for width in (2.0, 16.0))
+    expected = (fine - wide)[::EVERY, ::EVERY]
+    inner = np.s_[8:-8, 8:-8]
+    off = texture_of(view, GRID.mm_per_px).band[inner] - expected[inner]
+    assert np.abs(off).max() < 0.03 * float(expected.std())
+
+
 def test_one_floor_is_like_itself_and_unlike_another() -> None:
-    same = floor_likeness(coarse(1), coarse(1) + np.float32(0.2), ALL, GRID.mm_per_px)
-    other = floor_likeness(coarse(1), coarse(2), ALL, GRID.mm_per_px)
+    same = likeness_of(coarse(1), coarse(1) + np.float32(0.2), ALL)
+    other = likeness_of(coarse(1), coarse(2), ALL)
     assert same is not None
     assert other is not None
     assert same > 0.95
@@ -164,17 +180,17 @@ def test_a_floor_half_full_of_debris_is_still_like_itself() -> None:
     grains = pattern(7, scale_px=4.0)[16:-16, 16:-16] > 0.05
     full[grains] += 1.0
     assert 0.2 < grains.mean() < 0.4
-    likeness = floor_likeness(coarse(1), full, ALL, GRID.mm_per_px)
+    likeness = likeness_of(coarse(1), full, ALL)
     assert likeness is not None
     assert likeness > 0.15
 
 
 def test_a_plain_floor_has_no_likeness() -> None:
     nothing = np.zeros_like(pattern(1))
-    assert floor_likeness(cut(nothing, seed=1), cut(nothing, seed=2), ALL, GRID.mm_per_px) is None
+    assert likeness_of(cut(nothing, seed=1), cut(nothing, seed=2), ALL) is None
 
 
 def test_too_small_a_floor_has_no_likeness() -> None:
     usable = np.zeros(SHAPE, bool)
     usable[:60, :60] = True
-    assert floor_likeness(coarse(1), coarse(1), usable, GRID.mm_per_px) is None
+    assert likeness_of(coarse(1), coarse(1), usable) is None

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 from debriscount.camera.lens import Lens
 from debriscount.camera.view import FloorToPhoto
 from debriscount.registration.grid import FloorGrid
-from debriscount.registration.resample import Shift, resample, shift_basis
+from debriscount.registration.resample import Shift, resample, resample_luminance, shift_basis
 
 
 def straight(mm_per_px: float = 1.0, column: float = 0.0, row: float = 0.0, k1: float = 0.0) -> FloorToPhoto:
@@ -117,4 +117,21 @@ def test_any_size_of_floor_view_can_be_asked_for(height: int, width: int) -> Non
 
 def test_a_grid_that_the_photo_does_not_show_at_all_is_not_seen() -> None:
     _, seen = resample(speckled(), straight(), FloorGrid(500, 500, 1, 20, 20))
+    assert not seen.any()
+
+
+def test_luminance_alone_is_that_of_the_floor_view() -> None:
+    homography = np.array([[0.8, 0.05, 10.0], [-0.03, 0.85, 8.0], [4e-4, 6e-4, 1.0]])
+    camera = FloorToPhoto(homography, Lens((60.0, 40.0), (90.0, 90.0), (0.05, 0.0, 0.0)))
+    grid, shift = FloorGrid(0, 0, 0.7, 60, 110), constant(3, -2)
+    view, seen = resample(speckled(), camera, grid, shift)
+    light, same = resample_luminance(speckled(), camera, grid, shift)
+    # IEC 61966-2-1: Y = 0.2126 R + 0.7152 G + 0.0722 B of linear light.
+    np.testing.assert_allclose(light, view @ np.array([0.2126, 0.7152, 0.0722]), atol=1e-5)
+    np.testing.assert_array_equal(same, seen)
+
+
+def test_luminance_of_a_grid_that_the_photo_does_not_show_is_nothing() -> None:
+    light, seen = resample_luminance(speckled(), straight(), FloorGrid(500, 500, 1, 20, 20))
+    assert light.shape == seen.shape == (20, 20)
     assert not seen.any()

@@ -31,6 +31,7 @@ from debriscount.leftovers.records import (
     WallProfile,
     Walls,
     WhyLeft,
+    WhySplit,
 )
 from debriscount.pickup.records import Amount, BudgetLine, PassFigures, ZoneFigures
 from debriscount.registration.grid import FloorGrid
@@ -171,6 +172,7 @@ def _why(run: Measurement, untouched: list[float]) -> WhyLeft:
             chance_percent={lentils: 1.5, sand: 30.0},
             matched={lentils: True, sand: False},
         ),
+        split={"patch": WhySplit(49.72312, 25.40032, 24.87656), "edge": WhySplit(0.0, 0.00005, 99.99995)},
         reach=Reach(
             {
                 "patch": ReachedShare(87.5, (85.0, 90.0), 55.5555, (54.0, 57.0)),

@@ -194,7 +194,9 @@ def test_table_ends_with_the_warnings(run: Measurement) -> None:
 def test_table_says_why_debris_stayed_and_what_one_more_pass_may_bring(explained: Measurement) -> None:
     blocks = table_text(explained).split("\n\n")
     assert blocks[3].splitlines() == [
-        "Why debris stayed (shares overlap):",
+        "Of what stayed, 50 % was never reached, 25 % was reached and left lying, 25 %",
+        "  was moved and left.",
+        "Why debris stayed (these overlap):",
         "- 12 % of the debris lay where the machine never went.",
         "- 25 % of the leftovers were moved but not picked up.",
         "- Debris was flung into the margin.",

@@ -3,12 +3,14 @@ import errno
 import hashlib
 import json
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -16,7 +18,7 @@ from debriscount.errors import OutputError
 from debriscount.flags import Flag
 from debriscount.leftovers.records import Explained
 from debriscount.report import write
-from debriscount.report.folder import MARK, refuse_other_photos, settle_folder
+from debriscount.report.folder import MARK, prepare_folder, refuse_other_photos
 from debriscount.report.record import measurement_json, read_record
 from debriscount.report.tables import grains_csv, zones_csv
 from debriscount.report.write import write_measurement
@@ -25,11 +27,13 @@ from debriscount.run.records import Measurement
 #: Makes a record that differs from the made-up run's.
 NEW = (Flag(code="new", severity="note", sentence="new"),)
 
-NAMES = ["measurement.json", "zones.csv", "grains.csv", "overlay-before.jpg", "overlay-after.jpg", "overlay-after2.jpg"]
+DRAWN = ["measurement.json", "zones.csv", "grains.csv", "overlay-before.jpg", "overlay-after.jpg", "overlay-after2.jpg"]
+BARE = [f"{name}" for shot in ("before", "after", "after2") for name in (f"floor-{shot}.jpg", f"found-{shot}.png")]
+NAMES = [*DRAWN, *BARE]
 
 WHY_NAMES = [
-    *NAMES, "leftovers-after.jpg", "reach-after.jpg", "walls-after.jpg", "leftovers-after2.jpg", "reach-after2.jpg",
-    "passes.jpg",
+    *DRAWN, "leftovers-after.jpg", "reach-after.jpg", "walls-after.jpg", "leftovers-after2.jpg", "reach-after2.jpg",
+    "passes.jpg", *BARE,
 ]  # fmt: skip
 
 
@@ -59,9 +63,20 @@ def test_all_files_are_written_into_a_new_folder(run: Measurement, tmp_path: Pat
         assert picture.info["comment"] == MARK
 
 
+def test_floor_views_are_written_bare_with_a_map_of_what_was_found(run: Measurement, tmp_path: Path) -> None:
+    write_measurement(run, tmp_path)
+    shot = run.shots[1]
+    with Image.open(tmp_path / f"floor-{shot.name}.jpg") as view:
+        assert view.size == shot.floor_view.shape[1::-1]
+        assert np.abs(np.asarray(view, float) - shot.floor_view).mean() < 12  # JPEG, and flat colours of a made-up view
+    with Image.open(tmp_path / f"found-{shot.name}.png") as found:
+        assert found.info["Comment"] == MARK.decode()
+        assert (np.asarray(found) == shot.kind_map).all()
+
+
 def test_pictures_of_why_debris_stayed_are_written_with_the_others(explained: Measurement, tmp_path: Path) -> None:
     assert write_measurement(explained, tmp_path / "out") == [tmp_path / "out" / name for name in WHY_NAMES]
-    for name in WHY_NAMES[3:]:
+    for name in (name for name in WHY_NAMES if name.endswith(".jpg")):
         with Image.open(tmp_path / "out" / name) as picture:
             picture.load()
             assert (picture.format, picture.info["comment"]) == ("JPEG", MARK)
@@ -119,7 +134,11 @@ def test_an_earlier_result_is_replaced_and_other_files_stay(run: Measurement, tm
     shorter = replace(run, shots=run.shots[:2], passes=run.passes[:1])
     write_measurement(shorter, out)
     contents = _contents(out)
-    assert set(contents) == {*NAMES, *own, "copy of after.jpg"} - {"overlay-after2.jpg"}
+    assert set(contents) == {*NAMES, *own, "copy of after.jpg"} - {
+        "overlay-after2.jpg",
+        "floor-after2.jpg",
+        "found-after2.png",
+    }
     assert {name: contents[name] for name in own} == own
     assert read_record(out / "measurement.json") == measurement_json(shorter)
 
@@ -316,8 +335,38 @@ def test_a_run_killed_while_it_wrote_is_put_right_by_the_next(run: Measurement, 
     for name in ("measurement.json", "zones.csv"):
         (tmp_path / name).rename(work / ".old" / name)
     (tmp_path / "zones.csv").write_text("new")
-    settle_folder(tmp_path)
+    prepare_folder(tmp_path, write.MARKS, [])
     assert _contents(tmp_path) == old
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("file", "is a file, not a folder"),
+        ("file/sub", "the results cannot be written"),
+        ("mine", "zones.csv: is no result of debriscount and would be overwritten"),
+        ("counted", "holds count.json, another kind of result"),
+    ],
+)
+def test_a_folder_that_cannot_be_written_is_refused_before_any_photo_is_read(
+    tmp_path: Path, name: str, said: str
+) -> None:
+    (tmp_path / "file").write_text("a")
+    for folder, file, text in (
+        ("mine", "zones.csv", "mine"),
+        ("counted", "count.json", '{"format": "debriscount/count/1"'),
+    ):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / file).write_text(text)
+    with pytest.raises(OutputError, match=re.escape(said)):
+        prepare_folder(tmp_path / name, write.MARKS, [tmp_path / "missing.jpg"])
+
+
+def test_a_folder_that_can_be_written_is_left_as_it_is(tmp_path: Path) -> None:
+    for name in ("new", "deep/in/new"):
+        prepare_folder(tmp_path / name, write.MARKS, [])
+    prepare_folder(tmp_path, write.MARKS, [])
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_other_photos_are_refused_before_they_are_measured(run: Measurement, tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import debriscount
-from debriscount.leftovers.records import Explanation, Leftovers, LeftShares, Scatter, Walls, WhyLeft
+from debriscount.leftovers.records import Explanation, Leftovers, LeftShares, Scatter, Walls, WhyLeft, WhySplit
 from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
 from debriscount.run.explained import FEW_LEFT, carried
 from debriscount.simulate.spec import Camera, Cleaning
@@ -48,6 +48,7 @@ def test_lanes_reach_and_untouched_share_of_a_scene_come_out(make_scene: Callabl
 
 
 SHARES = LeftShares(30.0, 60.0, 40.0, (40.0, 80.0))
+SPLIT = WhySplit(50.0, 10.0, 40.0)
 SAID = tuple(Explanation(what, share, what) for what, share in (("moved", 40.0), ("no lanes", None), ("flung", None)))
 
 
@@ -64,7 +65,7 @@ def left(grains: int, pickup: float | None = 90.0, more_than: float | None = Non
 def why(**zones: ZoneFigures) -> WhyLeft | None:
     shares = dict.fromkeys(zones, SHARES)
     told = WhyLeft(
-        leftovers=Leftovers(zones=shares, kinds={"rice": shares}, least_shift_mm={}, chance_percent={}, matched={}), reach=None, lanes=None, missed=(), walls=Walls((), ()),
+        leftovers=Leftovers(zones=shares, kinds={"rice": shares}, least_shift_mm={}, chance_percent={}, matched={}), split=dict.fromkeys(zones, SPLIT), reach=None, lanes=None, missed=(), walls=Walls((), ()),
         scatter=Scatter(margin_percent=None, margin_interval95=None, margin_sides={}, bare_percent=None, direction_deg=None, strength=None, distance_mm=(), distance_percent=(), median_distance_mm=None, side=None), findings=SAID, untouched=np.zeros(0), way_mm=np.zeros((0, 2)),
     )  # fmt: skip
     return carried(told, PassFigures(1, zones, {"rice": zones}))
@@ -75,6 +76,7 @@ def test_few_leftovers_explain_nothing() -> None:
     assert enough is not None and few is not None
     assert [f.what for f in enough.findings] == ["moved", "no lanes", "flung"]
     assert [f.what for f in few.findings] == ["flung"]
+    assert (enough.split, few.split) == ({"patch": SPLIT}, {})
     assert why(patch=left(50, pickup=None)) is None
 
 
@@ -85,3 +87,4 @@ def test_where_hardly_any_leftovers_were_found_there_are_no_shares_of_them(hardl
     for zones in (found.leftovers.zones, found.leftovers.kinds["rice"]):
         assert zones["patch"] == SHARES
         assert (zones["edge"].untouched_percent, zones["edge"].shifted_percent) == (None, None)
+    assert found.split == {"patch": SPLIT}

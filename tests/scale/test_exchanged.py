@@ -48,7 +48,7 @@ def test_the_pickup_of_the_other_way_round_is_told() -> None:
     (found,) = exchanges_that_explain(PHOTO, BEFORE, turned)
     assert found.pickup_percent.value == pytest.approx(83.4)
     assert found.sentence.startswith(
-        "the bin before and after the run seem to be exchanged; the other way round the scale says 83.4 ± "
+        "the bin before and after the run seem to be exchanged; the other way round the scale says 83.40 ± "
     )
 
 

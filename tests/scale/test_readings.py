@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from debriscount.inputs.weighing import Net, Scale, Weighing
-from debriscount.scale.readings import ScaleErrors, masses, mean_and_spread, net_masses, scale_errors
+from debriscount.scale.readings import ScaleErrors, masses, net_masses, scale_errors
 
 NONE = ScaleErrors(digit_g=0.0, zero_g=0.0, repeatability_g=0.0, repeatability_dof=math.inf, walk_g=0.0, factor=0.0)
 EXACT = Scale(0.1, 0.0, 0.0)
@@ -103,7 +103,3 @@ def test_the_walk_is_what_simulated_scales_do() -> None:
     nets = {str(n): Net((float(gross),), (float(tare),)) for n, (tare, gross) in enumerate(ends)}
     stated = net_masses(nets, replace(NONE, walk_g=1e-4)).covariance
     np.testing.assert_allclose(stated, simulated, atol=1e-4)
-
-
-def test_mean_and_spread() -> None:
-    assert mean_and_spread([1.0, 2.0, 3.0, 4.0]) == pytest.approx((2.5, math.sqrt(5 / 3)))

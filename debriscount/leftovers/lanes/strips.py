@@ -94,6 +94,7 @@ def border(place: Floats, ratio: Floats, inner: float, outer: float) -> StripEnd
     weight /= weight.sum()
     middle = (cuts[1:] + cuts[:-1]) / 2
     mean = float(weight @ middle)
+    # An even distribution of a width has a variance of its square over 12.
     variance = float(weight @ ((middle - mean) ** 2 + width**2 / 12))
     # Beyond a closed border the evidence falls by more than a chance of one in a hundred makes it.
     closed = bool(summed.max() - summed[-1] > 4.6)

@@ -126,6 +126,7 @@ def _bumps(v: Floats, tiles: int) -> list[Floats]:
     """Weights of places in each of the tiles along a side; they fade into the neighbours."""
     if tiles == 1:
         return [np.ones(len(v))]
+    # Off 0 where all lie in a line.
     share = (v - v.min()) / (np.ptp(v) + 1e-9)
     # Weights fall to 0 at three quarters of a tile from its middle, a quarter into its neighbours.
     return [np.clip(1 - np.abs(share - (i + 0.5) / tiles) * tiles / 0.75, 0, 1) for i in range(tiles)]
@@ -160,6 +161,7 @@ def _chain_odds(
     own = np.logaddexp(0, odds + ratio) - np.logaddexp(0, odds)
     weight = likely[angle, run][:, None] - own
     weight = np.exp(weight - weight.max(axis=0))
+    # Off 0 and 1 for the logarithms.
     reached = np.clip((weight / (1 + np.exp(-odds))).sum(axis=0) / weight.sum(axis=0), 1e-12, 1 - 1e-12)
     return np.log(reached / (1 - reached)), float(angles[likely.max(axis=1).argmax()])
 

@@ -84,6 +84,7 @@ def strip_outline(strip: Strip, patch: Patch) -> Floats:
     """Outline of a strip, shape (N, 2), clipped to the patch; empty where it lies outside."""
     ends = np.array(strip.ends_mm)
     along = ends[1] - ends[0]
+    # Off 0 for a strip without length.
     across = np.array([-along[1], along[0]]) / max(float(np.hypot(*along)), 1e-9) * strip.width_mm / 2
     corners = np.array([ends[0] + across, ends[1] + across, ends[1] - across, ends[0] - across], np.float32)
     area, both = cv2.intersectConvexConvex(corners, patch.corners_mm().astype(np.float32))

@@ -46,6 +46,7 @@ class Sites:
     @property
     def spacing_mm(self) -> float:
         """Typical distance between neighbours: the side of the square that each would have to itself."""
+        # Off 0 where all lie in a line.
         spread = max(np.ptp(self.x_mm), 1e-9) * max(np.ptp(self.y_mm), 1e-9)
         return float(np.sqrt(spread / len(self)))
 
@@ -122,6 +123,7 @@ def _summed(values: Floats, cell: NDArray[np.intp], cells: int) -> Floats:
 
 def _cells(x: Floats, y: Floats, zone: NDArray[np.int8]) -> NDArray[np.intp]:
     """Number of each grain's cell, from 0 on without gaps."""
+    # Off 0 where all lie in a line.
     side = np.sqrt(_CELL_GRAINS * max(np.ptp(x), 1e-9) * max(np.ptp(y), 1e-9) / len(x))
     column, row = ((v - v.min()) // side for v in (x, y))
     # A zone is one of four codes, so that every cell and zone have a number of their own.
@@ -135,6 +137,7 @@ def _grain_noise(off: Floats, weight: Floats, cell: NDArray[np.intp], together: 
     Within a cell of ten it would be too rough. ``together`` holds each cell's summed squares of weights.
     """
     spread = np.bincount(cell, weight * off**2, len(together))
+    # A cell that one grain makes alone tells no scatter.
     several = together < 0.99
     grain = float(spread[several].sum() / (1 - together[several]).sum()) if several.any() else 1.0
     # Off 0, which would make a cell a single grain.

@@ -1,0 +1,1 @@
+"""What many runs say together: figures in one table, means of groups, and differences between them."""
