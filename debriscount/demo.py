@@ -162,6 +162,35 @@ def run_scene(folder: Path, progress: Callable[[float, str], None] | None = None
     )
 
 
+def demo_page(directory: str | PathLike[str], campaign: Path, results: Sequence[Path]) -> Path:
+    """Write the page of the copied campaign, with the measured runs and their pictures after it.
+
+    Parameters
+    ----------
+    directory : path-like
+        The demo's folder, in which page.html is replaced.
+    campaign : Path
+        As `copy_campaign` returns it.
+    results : sequence of Path
+        Folders of measured results.
+
+    Returns
+    -------
+    Path
+        The page.
+
+    Raises
+    ------
+    DebriscountError
+        As reading runs and writing pages do.
+    """
+    from .page.private import Shown
+    from .page.sources import read_sources
+    from .page.write import write_page
+
+    return write_page(read_sources([campaign, *results]), Path(directory) / "page.html", Shown(), overwrite=True)
+
+
 def demo_text(run: DemoRun) -> str:
     """Return what a person should read of a run: figures beside the truth, pictures to open.
 

@@ -25,7 +25,7 @@ pytestmark = pytest.mark.slow
 def bench(scene: SceneOnDisk, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Folder with photos under a phone's names, and their result."""
     home = tmp_path_factory.mktemp("verify")
-    photos = {}
+    photos: dict[str, Path] = {}
     for name, path in {"blank": scene.blank, "before": scene.before, "after": scene.afters[0]}.items():
         photos[name] = home / f"IMG_20261123_14153{len(photos)}.jpg"
         shutil.copyfile(path, photos[name])

@@ -26,6 +26,7 @@ TOPICS = (
     "runs",
     "compare",
     "plan",
+    "page",
     "stills",
     "simulate",
     "records",

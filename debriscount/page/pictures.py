@@ -15,8 +15,8 @@ from ..report.outlines import outline_map
 from ..report.palette import OKABE_ITO, Color, contrasting, floor_colors, outline_colors
 from ..report.pictures import encode_jpeg
 
-#: Shares of the floor view's own width that are tried, the whole first.
-_SHARES = (1.0, 0.75, 0.6, 0.5, 0.4, 0.3, 0.2)
+#: Eighths of the floor view's own width that are tried: at these a JPEG decodes at once.
+_EIGHTHS = (8, 7, 6, 5, 4, 3, 2)
 #: Narrower than this, grains are hard to tell; a page of very many runs is larger instead.
 _LEAST_WIDTH = 480
 #: A floor view at this share of its width takes about so much of its file's size, at the page's quality.
@@ -41,15 +41,17 @@ class ShotPicture:
     share: float
 
 
-def shot_picture(jpeg: bytes, found: bytes | None, colors: list[Color], most_bytes: int, name: str) -> ShotPicture:
+def shot_picture(
+    jpeg: bytes, found: NDArray[np.uint8] | None, colors: list[Color], most_bytes: int, name: str
+) -> ShotPicture:
     """Make the picture of a shot.
 
     Parameters
     ----------
     jpeg : bytes
         The bare floor view.
-    found : bytes or None
-        The map of what was found in it, as PNG.
+    found : ndarray of uint8, shape (H, W), or None
+        The map of what was found in it.
     colors : list of colours
         Of each kind's outline.
     most_bytes : int
@@ -67,31 +69,48 @@ def shot_picture(jpeg: bytes, found: bytes | None, colors: list[Color], most_byt
     The view is always encoded anew: whatever a file holds beside its pixels stays behind.
     """
     height, width = _size(jpeg, name)
-    for share in _SHARES:
-        last = share == _SHARES[-1] or width * share < _LEAST_WIDTH
-        if not last and _OF_FILE * len(jpeg) * share**2 > 1.2 * most_bytes:
+    for eighths in _EIGHTHS:
+        share = eighths / 8
+        last = eighths == _EIGHTHS[-1] or width * share < _LEAST_WIDTH
+        if not last and _OF_FILE * len(jpeg) * share**2 > most_bytes:
             continue
-        view = _reduced(jpeg, max(1, round(width * share)), max(1, round(height * share)), name)
+        view = _decoded(jpeg, width, height, eighths, name)
         content = encode_jpeg(view, _QUALITY, fine_colour=False)
         if last or len(content) <= most_bytes:
             break
-    outlines = "" if found is None else _data_uri("image/png", _outlines(found, view.shape[:2], colors, name))
+    outlines = "" if found is None else _data_uri("image/png", _outlines(found, view.shape[:2], colors))
     return ShotPicture(
         view=_data_uri("image/jpeg", content),
         outlines=outlines,
         width=view.shape[1],
         height=view.shape[0],
-        share=view.shape[1] / width,
+        share=eighths / 8,
     )
 
 
-def kind_colors(kinds: list[Color], jpeg: bytes | None, found: bytes | None) -> list[Color]:
-    """Colours of outlines that stand out from floor and debris; without a picture the first of the palette."""
-    if not kinds or jpeg is None or found is None:
+def kind_colors(kinds: list[Color], jpeg: bytes, found: NDArray[np.uint8] | None) -> list[Color]:
+    """Colours of outlines that stand out from floor and debris; without a map the first of the palette."""
+    if not kinds or found is None:
         return [OKABE_ITO[i % len(OKABE_ITO)] for i in range(len(kinds))]
-    height, width = _size(jpeg, "")
-    small = _reduced(jpeg, max(1, width // 4), max(1, height // 4), "")
-    return outline_colors(floor_colors(small, _map(found, small.shape[:2], "")), kinds)
+    small = _decoded(jpeg, found.shape[1], found.shape[0], 2, "")
+    return outline_colors(floor_colors(small, _resized(found, small.shape[:2])), kinds)
+
+
+def found_map(content: bytes, name: str) -> NDArray[np.uint8]:
+    """Read a map of what was found, shape (H, W).
+
+    Raises
+    ------
+    InputFileError
+        It is none.
+    """
+    try:
+        with Image.open(io.BytesIO(content), formats=("PNG",)) as image:
+            if image.width * image.height > _MOST_PIXELS:
+                raise InputFileError(f"{name}: is larger than any floor view. Measure again.")
+            return np.asarray(image.convert("L"))
+    except (OSError, SyntaxError, Image.DecompressionBombError) as error:
+        raise InputFileError(f"{name}: is not a picture that debriscount wrote ({error}). Measure again.") from None
 
 
 def _size(jpeg: bytes, name: str) -> tuple[int, int]:
@@ -104,40 +123,27 @@ def _size(jpeg: bytes, name: str) -> tuple[int, int]:
     return height, width
 
 
-def _reduced(jpeg: bytes, width: int, height: int, name: str) -> NDArray[np.uint8]:
-    """Decode, in a quarter of the time where half the size or less will do."""
+def _decoded(jpeg: bytes, width: int, height: int, eighths: int, name: str) -> NDArray[np.uint8]:
+    """The view at so many eighths of its size, rounded up as the decoder does."""
+    wide, high = (-(-side * eighths // 8) for side in (width, height))
     try:
-        pixels = simplejpeg.decode_jpeg(jpeg, "RGB", min_height=height, min_width=width, min_factor=1.0)
+        pixels = simplejpeg.decode_jpeg(jpeg, "RGB", min_height=high, min_width=wide)
     except ValueError as error:
         raise InputFileError(f"{name}: is damaged ({error}). Measure again.") from None
-    if pixels.shape[:2] != (height, width):
-        pixels = cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA)
     return np.ascontiguousarray(pixels)
 
 
-def _map(found: bytes, shape: tuple[int, int], name: str) -> NDArray[np.uint8]:
-    try:
-        with Image.open(io.BytesIO(found), formats=("PNG",)) as image:
-            if image.width * image.height > _MOST_PIXELS:
-                raise InputFileError(f"{name}: is larger than any floor view. Measure again.")
-            kinds = np.asarray(image.convert("L"))
-    except (OSError, SyntaxError, Image.DecompressionBombError) as error:
-        raise InputFileError(f"{name}: is not a picture that debriscount wrote ({error}). Measure again.") from None
-    # The nearest pixel would lose grains that are finer than the page's.
-    return np.asarray(_largest(kinds, shape), np.uint8)
-
-
-def _largest(kinds: NDArray[np.uint8], shape: tuple[int, int]) -> NDArray[np.uint8]:
-    """The map at a smaller size; a pixel with debris anywhere in it shows debris."""
-    factor = min(kinds.shape[0] / shape[0], kinds.shape[1] / shape[1])
+def _resized(found: NDArray[np.uint8], shape: tuple[int, int]) -> NDArray[np.uint8]:
+    """The map at a smaller size; a pixel with debris anywhere in it shows debris: the nearest would lose fine grains."""
+    factor = round(min(found.shape[0] / shape[0], found.shape[1] / shape[1]))
     if factor > 1:
-        kinds = np.asarray(cv2.dilate(kinds, np.ones((round(factor), round(factor)), np.uint8)), np.uint8)
-    return np.asarray(cv2.resize(kinds, shape[::-1], interpolation=cv2.INTER_NEAREST), np.uint8)
+        found = np.asarray(cv2.dilate(found, np.ones((factor, factor), np.uint8)), np.uint8)
+    return np.asarray(cv2.resize(found, shape[::-1], interpolation=cv2.INTER_NEAREST), np.uint8)
 
 
-def _outlines(found: bytes, shape: tuple[int, int], colors: list[Color], name: str) -> bytes:
+def _outlines(found: NDArray[np.uint8], shape: tuple[int, int], colors: list[Color]) -> bytes:
     """Outlines of all debris with a halo around them, the rest transparent, as PNG."""
-    kinds = _map(found, shape, name)
+    kinds = _resized(found, shape)
     kinds[kinds > len(colors)] = 0
     width = 1 if shape[1] < 1400 else 2  # px; thicker ones would hide small grains
     where = outline_map(kinds, [width] * len(colors), 1)
@@ -146,10 +152,10 @@ def _outlines(found: bytes, shape: tuple[int, int], colors: list[Color], name: s
     for code, color in enumerate(colors[:7], start=1):
         table[code], table[_HALO + code] = len(palette), len(palette) + 1
         palette += [color, contrasting(color)[0]]
-    image = Image.fromarray(np.asarray(cv2.LUT(where, table), np.uint8)).convert("P")
+    image = Image.fromarray(np.asarray(cv2.LUT(where, table), np.uint8), "P")
     image.putpalette([channel for color in palette for channel in color])
     content = io.BytesIO()
-    image.save(content, "png", transparency=0, bits=4, compress_level=6)
+    image.save(content, "png", transparency=0, bits=4, compress_level=4)
     return content.getvalue()
 
 

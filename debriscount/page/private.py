@@ -8,7 +8,7 @@ from typing import Any
 
 from ..campaign.records import RunRecord
 from ..columns import csv_text
-from ..printable import printable
+from ..printable import printable, printable_lines
 from ..serialize import JsonObject
 
 _DAY = len("2026-12-01")
@@ -94,12 +94,18 @@ def cleaned_run(run: RunRecord, shown: Shown) -> RunRecord:
 
 def renamed(text: str, names: Mapping[str, str]) -> str:
     """Put other names in the place of file names, the longest first: one may be part of another."""
-    for name in sorted(names, key=len, reverse=True):
+    for name in sorted(names, key=len, reverse=True) if names else ():
         text = text.replace(name, names[name])
     return text
 
 
+#: Where a cell of a CSV table may begin as a formula does; a number with its sign does not.
+_MAYBE_FORMULA = re.compile(r"(?:^|,)\"?[ \t\r]*(?:[=+@]|-(?![\d.]))", re.MULTILINE)
+
+
 def cleaned_table(text: str, names: Mapping[str, str]) -> str:
     """Return a CSV table as it may leave the house; no cell of it is a formula."""
-    rows = csv.reader(text.splitlines())
-    return csv_text([[printable(renamed(cell, names)) for cell in row] for row in rows])
+    text = printable_lines(renamed(text.replace("\r\n", "\n"), names))
+    if _MAYBE_FORMULA.search(text) is None:  # as a rule, and a hundred times as fast
+        return text
+    return csv_text(csv.reader(text.splitlines()))

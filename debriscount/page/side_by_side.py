@@ -66,14 +66,25 @@ def side_by_side(runs: Sequence[PageRun]) -> SideBySide:
     """Put runs side by side; of a single one only the table is made."""
     together = [CampaignRun(run.filed, run.campaign, run.name) for run in runs]
     table = figures_table(together)
-    if len(runs) < 2:
+    # A result that is in no campaign says nothing of its machine: beside campaigns it stands alone.
+    together = [run for run in together if run.campaign] or together
+    if len(together) < 2:
         return SideBySide(table=table)
     keys = _keys(together)
     whole = _summary(together, keys, Choice())
     if whole is None:
         return SideBySide(table=table)
-    comparisons = [found for factor in keys if (found := _comparison(together, factor, keys)) is not None]
-    said = [(one.told, _difference(one, found)) for found in comparisons for one in found.differences]
+    # Over all levels of the others first, then within each of them.
+    asked: list[tuple[str, tuple[str, ...]]] = [(factor, ()) for factor in keys]
+    asked += [(factor, tuple(key for key in keys if key != factor)) for factor in keys] if len(keys) > 1 else []
+    comparisons = [found for one in asked if (found := _comparison(together, *one)) is not None]
+    # What cannot be told over all levels is not said again of each.
+    said = [
+        (one.told, _difference(one, found))
+        for found in comparisons
+        for one in found.differences
+        if one.told or not found.within
+    ]
     means = any(group.n > 1 for group in whole.groups)
     warnings = [f"Take care: {warning}" for found in comparisons for warning in found.warnings]
     return SideBySide(
@@ -113,10 +124,10 @@ def _summary(runs: Sequence[CampaignRun], keys: Sequence[str], choice: Choice) -
     return None
 
 
-def _comparison(runs: Sequence[CampaignRun], factor: str, keys: Sequence[str]) -> Comparison | None:
-    """Differences by one key within the levels of the others; None where there is nothing to compare or no repeat."""
+def _comparison(runs: Sequence[CampaignRun], factor: str, within: tuple[str, ...]) -> Comparison | None:
+    """Differences by a key within the levels of others; None where there is nothing to compare or no repeat."""
     with suppress(CompareError):
-        found = compare(runs, factor, [key for key in keys if key != factor])
+        found = compare(runs, factor, within)
         if any(one.interval95 is not None for one in found.differences):
             return found
     return None

@@ -9,8 +9,10 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
+from numpy.typing import NDArray
 
 from .. import __version__
 from ..at_once import for_each
@@ -26,14 +28,14 @@ from ..report.rounding import UNKNOWN
 from ..safety import MACHINE_OFF, MINERAL_DUST
 from .data import archive, data_link
 from .layers import Layers, layers_of
-from .pictures import ShotPicture, kind_colors, shot_picture
+from .pictures import ShotPicture, found_map, kind_colors, shot_picture
 from .private import Shown, cleaned, cleaned_run, cleaned_table, photo_names
 from .side_by_side import side_by_side
 from .sources import RECORD, PageRun, Sources, damaged, picture
 from .words import RunWords, pickup_words, run_words
 
 #: A page may take 25 MB; pictures may take so much of that, before base64 makes four bytes of three.
-_PICTURE_BYTES = 16_000_000
+_PICTURE_BYTES = 15_500_000
 #: Characters of a name or note before its middle is left out.
 _MOST_TEXT = 600
 CAUTIONS = (
@@ -223,10 +225,6 @@ def _clean(run: PageRun, shown: Shown) -> PageRun:
     try:
         names = photo_names(run.record, shown) if run.record else {}
         record = cleaned(run.record, names, shown)
-        if record:
-            for photo in record["photos"].values():
-                photo["file"] = names.get(str(photo.get("file") or ""), photo.get("file"))
-            record = cleaned(record, {}, shown)
         figures = result_figures(MeasurementRecord.model_validate(record)) if record else run.figures
         filed = replace(run.filed, record=cleaned_run(run.filed.record, shown), figures=figures)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
@@ -244,7 +242,7 @@ def _worded(run: PageRun) -> RunWords:
 
 def _views(runs: Sequence[PageRun]) -> list[tuple[_View, ...]]:
     """Pictures of every run, two runs at a time; all pictures share what the page may take."""
-    number = sum(len(run.record.get("photos", {})) for run in runs) or 1
+    number = sum(1 + len(run.record["passes"]) for run in runs if run.record) or 1
     each = _PICTURE_BYTES // number
     return list(for_each(partial(_run_views, most_bytes=each), runs))
 
@@ -264,9 +262,10 @@ def _made_views(run: PageRun, most_bytes: int) -> Iterable[_View]:
         return
     patch, grid = patch_of(record["patch"]), record["grid"]
     kinds = record["kinds"]
-    jpeg, found = picture(run.folder, "floor-before.jpg"), picture(run.folder, "found-before.png")
+    jpeg = picture(run.folder, "floor-before.jpg")
     if jpeg is None:
         return
+    found = _found(run.folder, "before")
     colors = kind_colors([_rgb(kind["color"]) for kind in kinds], jpeg, found)
     # Outlines take about a quarter of what the view does.
     made = partial(shot_picture, colors=colors, most_bytes=round(0.8 * most_bytes))
@@ -278,7 +277,7 @@ def _made_views(run: PageRun, most_bytes: int) -> Iterable[_View]:
         jpeg = picture(run.folder, f"floor-{shot}.jpg")
         if jpeg is None:
             continue
-        after = made(jpeg, picture(run.folder, f"found-{shot}.png"), name=str(run.folder / f"floor-{shot}.jpg"))
+        after = made(jpeg, _found(run.folder, shot), name=str(run.folder / f"floor-{shot}.jpg"))
         layers = layers_of(patch, grid, done, [row for row in grains if row.get("shot") == shot])
         what = "after the pass" if len(record["passes"]) == 1 else f"after pass {done['pass']}"
         names = ", ".join(str(kind["name"]) for kind in kinds)
@@ -295,6 +294,11 @@ def _made_views(run: PageRun, most_bytes: int) -> Iterable[_View]:
             width_mm=round(step * int(grid["width_px"]), 2),
             height_mm=round(step * int(grid["height_px"]), 2),
         )
+
+
+def _found(folder: Path, shot: str) -> NDArray[np.uint8] | None:
+    content = picture(folder, f"found-{shot}.png")
+    return None if content is None else found_map(content, str(folder / f"found-{shot}.png"))
 
 
 def _shot(made: ShotPicture, title: str, alt: str) -> _Shot:
@@ -338,7 +342,10 @@ def _switches(
 
 def _fineness(made: ShotPicture, step: float) -> str:
     if made.share == 1:
-        return f"A pixel of the photo is {step:.2g} mm of floor; each is shown four times as large."
+        return (
+            f"A pixel of the view that was measured is {step:.2g} mm of floor, about what one of the photo is. Each is "
+            "shown four times as large."
+        )
     return (
         f"A pixel here is {step / made.share:.2g} mm of floor: the page has many pictures, so they are "
         f"{100 * made.share:.0f} % as wide as the view that was measured."

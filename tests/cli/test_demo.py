@@ -23,3 +23,6 @@ def test_the_demo_prints_figures_beside_the_truth_and_may_run_again(tmp_path: Pa
         assert result.exit_code == 0, result.output
         assert "77.5 %" in result.stdout  # counted from the rendered scene, see truth.json
         assert "Open these pictures:" in result.stdout
+        assert result.stdout.endswith(f"to open in a browser:\n  {tmp_path / 'demo' / 'page.html'}\n")
+        page = (tmp_path / "demo" / "page.html").read_text(encoding="utf-8")
+        assert "two brushes" in page and "Picked up 77.2 %" in page

@@ -3,6 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from debriscount.page.charts import Figure, Group, axis, dot_chart, wall_chart
+from debriscount.report.rounding import UNKNOWN
 
 PERCENTS = st.lists(st.floats(-200, 100), min_size=1, max_size=20)
 
@@ -44,7 +45,7 @@ def test_bars_along_a_wall_show_what_was_picked_up() -> None:
     assert [(bar.x, bar.width) for bar in chart.bars] == [(0.0, 25.0), (25.0, 25.0), (50.0, 50.0)]
     assert [(bar.y, bar.height, bar.words) for bar in chart.bars] == [
         (50.0, 50.0, "50 %"),
-        (100.0, 0.0, "\N{EN DASH}"),
+        (100.0, 0.0, UNKNOWN),
         (10.0, 90.0, "90 %"),
     ]
     assert (chart.open_y, chart.open_words) == (20.0, "80 %")
