@@ -134,7 +134,7 @@ def _decoded(jpeg: bytes, width: int, height: int, eighths: int, name: str) -> N
 
 
 def _resized(found: NDArray[np.uint8], shape: tuple[int, int]) -> NDArray[np.uint8]:
-    """The map at a smaller size; a pixel with debris anywhere in it shows debris: the nearest would lose fine grains."""
+    """The map at a smaller size; a pixel with debris anywhere in it shows debris, or fine grains would be lost."""
     factor = round(min(found.shape[0] / shape[0], found.shape[1] / shape[1]))
     if factor > 1:
         found = np.asarray(cv2.dilate(found, np.ones((factor, factor), np.uint8)), np.uint8)
