@@ -139,7 +139,9 @@ def test_nothing_private_gets_out(result: Path, tmp_path: Path) -> None:
         with Image.open(folder / name) as image:
             image.save(folder / name, exif=exif, comment=b"SECRET COMMENT")
     everything = decoded(page_html(read_sources([folder]), Shown()))
-    for secret in ("SECRET", "IMG_", "14:15", "141506", str(tmp_path), str(Path.home()), socket.gethostname(), "Exif"):
+    host = socket.gethostname()
+    hosts = [host] if len(host) > 5 else []  # a shorter one comes about by chance in encoded pictures
+    for secret in ("SECRET", "IMG_", "14:15", "141506", str(tmp_path), str(Path.home()), *hosts, "Exif"):
         assert secret not in everything
     assert not re.search(rf"\b{re.escape(getpass.getuser())}\b(?!\w)", everything) or getpass.getuser() == "root"
     assert "2026-11-23" in everything
