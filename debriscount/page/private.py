@@ -57,19 +57,19 @@ def cleaned(value: Any, names: Mapping[str, str], shown: Shown, key: str = "") -
     key : str
         Under which key the value stands.
     """
-    if isinstance(value, Mapping):
+    if isinstance(value, str):
+        if key in _TIMES and not shown.times:
+            value = value[:_DAY]
+        return printable(renamed(value, names))
+    if isinstance(value, dict):
         # Where portions for a debris file were photographed says nothing of the run.
         return {
-            printable(name): [] if name == "portions" else cleaned(item, names, shown, str(name))
+            printable(name): [] if name == "portions" else cleaned(item, names, shown, name)
             for name, item in value.items()
         }
-    if isinstance(value, list | tuple):
+    if isinstance(value, list):
         return [cleaned(item, names, shown, key) for item in value]
-    if not isinstance(value, str):
-        return value
-    if key in _TIMES and not shown.times:
-        value = value[:_DAY]
-    return printable(renamed(value, names))
+    return value
 
 
 def cleaned_run(run: RunRecord, shown: Shown) -> RunRecord:
