@@ -37,6 +37,19 @@ WHY_NAMES = [
 ]  # fmt: skip
 
 
+@pytest.fixture
+def drawn() -> None:
+    """For tests that ask for pictures as they are drawn."""
+
+
+@pytest.fixture(autouse=True)
+def _plain_pictures(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Small grey pictures for all other tests: drawing takes most of the time, and has tests of its own."""
+    if "drawn" not in request.fixturenames:
+        for draw in ("draw_overlay", "draw_leftovers", "draw_reach", "_walls", "_passes"):
+            monkeypatch.setattr(write, draw, lambda *_: np.full((60, 80, 3), 128, np.uint8))
+
+
 def _contents(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
@@ -49,6 +62,7 @@ def _broken(*_: object) -> str:
     raise RuntimeError("a bug")
 
 
+@pytest.mark.usefixtures("drawn")
 def test_all_files_are_written_into_a_new_folder(run: Measurement, tmp_path: Path) -> None:
     out = tmp_path / "tests in März" / "run 1"
     assert write_measurement(run, out) == [out / name for name in NAMES]
@@ -74,6 +88,7 @@ def test_floor_views_are_written_bare_with_a_map_of_what_was_found(run: Measurem
         assert (np.asarray(found) == shot.kind_map).all()
 
 
+@pytest.mark.usefixtures("drawn")
 def test_pictures_of_why_debris_stayed_are_written_with_the_others(explained: Measurement, tmp_path: Path) -> None:
     assert write_measurement(explained, tmp_path / "out") == [tmp_path / "out" / name for name in WHY_NAMES]
     for name in (name for name in WHY_NAMES if name.endswith(".jpg")):
