@@ -242,7 +242,7 @@ def _worded(run: PageRun) -> RunWords:
 
 def _views(runs: Sequence[PageRun]) -> list[tuple[_View, ...]]:
     """Pictures of every run, two runs at a time; all pictures share what the page may take."""
-    number = sum(1 + len(run.record["passes"]) for run in runs if run.record) or 1
+    number = sum(2 * len(run.record["passes"]) for run in runs if run.record) or 1
     each = _PICTURE_BYTES // number
     return list(for_each(partial(_run_views, most_bytes=each), runs))
 

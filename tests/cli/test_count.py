@@ -164,7 +164,15 @@ def test_a_photo_without_the_patchs_markers_is_exit_code_3(tmp_path: Path) -> No
 
 @pytest.mark.slow
 def test_leftovers_are_counted_and_written(scene: "SceneOnDisk", tmp_path: Path) -> None:
-    words = ["--patch", scene.patch, "--blank", scene.blank, "--debris", scene.debris[0], "--json"]
+    words: list[str | Path] = [
+        "--patch",
+        scene.patch,
+        "--blank",
+        str(scene.blank),
+        "--debris",
+        scene.debris[0],
+        "--json",
+    ]
     result = run(scene.afters[0], *words, "--out", tmp_path / "out")
     assert result.exit_code == 0, result.output
     photo = json.loads(result.stdout)["photos"][0]

@@ -25,6 +25,7 @@ def opened(chromium: Any, page_file: Path) -> Iterator[Any]:
     page.on("pageerror", lambda error: said.append(str(error)))
     page.on("request", lambda request: asked.append(request.url))
     page.goto(page_file.as_uri())
+    page.evaluate("Promise.all([...document.images].map((image) => image.decode()))")
     yield page
     assert said == []
     assert [url for url in asked if not url.startswith("data:")] == [page_file.as_uri()]

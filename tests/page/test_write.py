@@ -5,6 +5,7 @@ import getpass
 import hashlib
 import io
 import json
+import platform
 import re
 import shutil
 import socket
@@ -118,7 +119,12 @@ def test_hostile_text_stays_text(result: Path, tmp_path: Path) -> None:
             assert not re.search(r"(^|,)\"?=", content.decode(), re.MULTILINE)
 
 
-def test_nothing_private_gets_out(result: Path, tmp_path: Path) -> None:
+def test_nothing_private_gets_out(result: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("USER", "LOGNAME", "HOSTNAME", "HOME"):
+        monkeypatch.setenv(name, f"SECRET {name}")
+    for module, function in ((socket, "gethostname"), (platform, "node"), (getpass, "getuser")):
+        monkeypatch.setattr(module, function, lambda: "SECRET")
+
     def change(record: dict[str, Any]) -> None:
         for shot, photo in record["photos"].items():
             photo |= {"file": f"IMG_20261123_1415{len(shot):02}.jpg", "taken": "2026-11-23T14:15:30"}
@@ -139,11 +145,8 @@ def test_nothing_private_gets_out(result: Path, tmp_path: Path) -> None:
         with Image.open(folder / name) as image:
             image.save(folder / name, exif=exif, comment=b"SECRET COMMENT")
     everything = decoded(page_html(read_sources([folder]), Shown()))
-    host = socket.gethostname()
-    hosts = [host] if len(host) > 5 else []  # a shorter one comes about by chance in encoded pictures
-    for secret in ("SECRET", "IMG_", "14:15", "141506", str(tmp_path), str(Path.home()), *hosts, "Exif"):
+    for secret in ("SECRET", "IMG_", "14:15", "141506", str(tmp_path), "Exif"):
         assert secret not in everything
-    assert not re.search(rf"\b{re.escape(getpass.getuser())}\b(?!\w)", everything) or getpass.getuser() == "root"
     assert "2026-11-23" in everything
     shown = decoded(page_html(read_sources([folder]), Shown(times=True, file_names=True)))
     assert "IMG_20261123_141506.jpg" in shown and "2026-11-23T14:15:30" in shown
