@@ -23,6 +23,7 @@ from .run import run
 from .schema import schema
 from .shot import shot
 from .simulate import simulate
+from .stills import clip, stills
 from .summary import summary
 from .verify import verify
 from .weigh import weigh
@@ -56,6 +57,8 @@ app.command()(summary)
 app.command()(compare)
 app.command()(schema)
 app.command()(demo)
+app.command()(stills)
+app.command()(clip)
 app.command()(simulate)
 app.command()(manual)
 

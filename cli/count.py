@@ -44,14 +44,12 @@ def count(
 
     require_opencv()
     import debriscount
-    from debriscount.report.count import count_json, count_text, write_counts
-    from debriscount.report.folder import refuse_other_photos, settle_folder
+    from debriscount.report.count import MARKS, count_json, count_text, write_counts
+    from debriscount.report.folder import prepare_folder
     from debriscount.run.region import parse_region
 
     if out is not None:
-        settle_folder(out)
-        if not overwrite:
-            refuse_other_photos(out, [*filter(None, [blank]), *photos])
+        prepare_folder(out, MARKS, [*filter(None, [blank]), *photos], overwrite=overwrite)
     part = None if region is None else parse_region(region)
     counts = []
     with progress_bar(not quiet) as progress:

@@ -50,22 +50,17 @@ def measure(
     import debriscount
     from debriscount.at_once import load_ahead
     from debriscount.flags import said_once
-    from debriscount.inputs.patch_file import read_patch
-    from debriscount.report.folder import refuse_other_photos, settle_folder
+    from debriscount.report.folder import prepare_folder
     from debriscount.report.record import measurement_json
     from debriscount.report.tables import table_text
     from debriscount.report.verdict import is_sound
-    from debriscount.report.write import load_plots, write_measurement
+    from debriscount.report.write import MARKS, load_plots, write_measurement
 
-    settle_folder(out)
-    if not overwrite:
-        refuse_other_photos(out, [*filter(None, [blank]), before, *after])
-    layout = read_patch(patch)
-    if layout.walls or len(after) > 1:  # what will be drawn takes long to load
-        load_ahead(load_plots)
+    prepare_folder(out, MARKS, [*filter(None, [blank]), before, *after], overwrite=overwrite)
+    load_ahead(lambda: load_plots(patch, len(after)))
     with progress_bar(not quiet) as progress:
         measurement = debriscount.measure(
-            layout,
+            patch,
             before,
             after,
             blank=blank,

@@ -33,6 +33,14 @@ settings.load_profile("debriscount")
 # Tests that run in the background ignore Ctrl-C, and so would the commands that they start and end by it.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Call a test slow that asks for a made-up photograph, whatever it does with it."""
+    for item in items:
+        if {"scene", "make_scene"} & set(getattr(item, "fixturenames", ())):
+            item.add_marker(pytest.mark.slow)
+
+
 LENTILS = DebrisKind("red lentils", (212, 100, 49), (4.4, 5.6), grain_mass_mg=35.0, area_mass_mg_per_mm2=1.75)
 
 

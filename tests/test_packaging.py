@@ -123,7 +123,8 @@ def test_every_dependency_is_listed_with_its_licence() -> None:
     wanted = [*project["dependencies"], *extras["raw"], *extras["cluster"], *extras["dev"]]
     table = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("## Dependencies")[1]
     rows = [line.strip("| ").split(" | ") for line in table.splitlines() if line.startswith("| ")][2:]
-    assert {re.split("[><=]", name)[0] for name in wanted} == {row[0].split(" (")[0] for row in rows}
+    by_npm = {"axe-core"}  # `.ci/run` gets it
+    assert {re.split("[><=]", name)[0] for name in wanted} | by_npm == {row[0].split(" (")[0] for row in rows}
     assert all(len(row) == 3 and row[2].strip() for row in rows)
 
 

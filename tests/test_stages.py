@@ -28,6 +28,7 @@ STAGES = (
     "plan",
     "report",
     "page",
+    "stills",
     "verify",
     "demo",
     "manual",

@@ -11,7 +11,7 @@ from debriscount.errors import InputFileError
 from debriscount.page.private import Shown
 from debriscount.page.sources import read_sources
 from debriscount.page.write import write_page
-from debriscount.report import write_measurement
+from debriscount.report.write import write_measurement
 from debriscount.run.measure import measure
 from debriscount.verify import verify
 from debriscount_cli.app import app

@@ -124,7 +124,7 @@ def _by_dask(client: Any, work: _Work, jobs: Sequence[Job]) -> Iterator[Remeasur
     from distributed import as_completed as completed
 
     futures = {client.submit(_one_core, work, job, pure=False): job for job in jobs}
-    for future in completed(futures):
+    for future in completed(futures, loop=client.loop):
         if future.exception() is None:
             yield future.result()
         else:

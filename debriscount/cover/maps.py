@@ -1,6 +1,6 @@
 """The cover stage as a whole: from aligned floor views to cover maps of every shot."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, MutableMapping, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -95,11 +95,13 @@ class CoverMaps:
 
 
 def cover_maps(
-    views: Mapping[str, NDArray[np.float32]],
+    views: MutableMapping[str, NDArray[np.float32]],
     usable: NDArray[np.bool_],
     shown: NDArray[np.bool_],
     kinds: Sequence[KindHint],
     strewn: NDArray[np.bool_] | None = None,
+    *,
+    spend: bool = False,
 ) -> CoverMaps:
     """Turn aligned floor views of one run into cover maps.
 
@@ -115,13 +117,15 @@ def cover_maps(
         The kinds of debris.
     strewn : ndarray of bool, shape (H, W), optional
         Where debris was strewn, so that elsewhere the first shot shows bare floor. Everywhere unless given.
+    spend : bool
+        Empty ``views``, of which the caller needs none any more, and write over them: they take most memory.
 
     Returns
     -------
     CoverMaps
         Views are in the light of the blank or, without one, of the last shot.
     """
-    run = Shots(views, usable, kinds, np.ones_like(usable) if strewn is None else strewn)
+    run = Shots(views, usable, kinds, np.ones_like(usable) if strewn is None else strewn, spend)
     floor = run.first_floor()
     parts = [
         apart_pixels(v, floor.mean, departure(v, floor.mean, floor.noise, run.shade), usable, run.smallest)
@@ -143,14 +147,14 @@ def cover_maps(
         learned = learn_colours(join_pixels(parts), kinds, usable.shape, _some(floor.mean, usable))
         colours = tuple(new if new.samples else old for new, old in zip(learned, colours, strict=True))
     filters = _filters(floor, colours, run.shade)
-    if floor.hidden.any() and len(views) > 1:
+    if floor.hidden.any() and not run.alone:
         # There the floor has its pattern as well, of which the surroundings' mean tells nothing.
         around = np.asarray(cv2.blur(floor.mean, (2 * int(run.largest) + 1, 2 * int(run.largest) + 1)), np.float32)
         pattern = pattern_around(floor.mean, around, usable & ~floor.hidden, run.averaged_px)
         _refilter(filters, floor, colours, pattern, run.shade)
     filters = [_one_noise(f, run, floor.mean) for f in filters]
     blind = [_blind(f, kind) for f, kind in zip(filters, kinds, strict=True)]
-    bright = _lit_floor(floor.mean, None if "blank" in views else run.window)
+    bright = _lit_floor(floor.mean, None if run.reference == "blank" else run.window)
     shots = {
         n: _shot_cover(v, floor, bright, filters, colours, usable, shown, run.largest) for n, v in run.matched.items()
     }

@@ -1,6 +1,6 @@
 """The shots of a run on their way to one light, and the bare floor that they show together."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, MutableMapping, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -36,20 +36,23 @@ class Shots:
 
     def __init__(
         self,
-        views: Mapping[str, NDArray[np.float32]],
+        views: MutableMapping[str, NDArray[np.float32]],
         usable: NDArray[np.bool_],
         kinds: Sequence[KindHint],
         strewn: NDArray[np.bool_],
+        spend: bool = False,
     ) -> None:
         """Take aligned views as `cover_maps` does, and match their light roughly."""
         self.usable, self.kinds, self.strewn, self.alone = usable, kinds, strewn, len(views) == 1
         self.reference = "blank" if "blank" in views else list(views)[-1]
         self.dirty_names = [name for name in views if name != "blank"]
         target = views[self.reference]
-        self.matched = {
-            name: view if name == self.reference else view * stiff_gain(view, target, usable)
-            for name, view in views.items()
-        }
+        self.matched = {}
+        for name in list(views):
+            view = views.pop(name) if spend else views[name]
+            if name != self.reference:
+                view = np.multiply(view, stiff_gain(view, target, usable), out=view if spend else None)
+            self.matched[name] = view
         self.smallest, self.largest = min(k.size_px[0] for k in kinds), max(k.size_px[1] for k in kinds)
         # In a window three large grains wide floor is the median; of finer grains fifteen pixels hold enough.
         self.window = max(3 * self.largest, 15.0)

@@ -53,7 +53,7 @@ def put_files(
     """
     home = folder if folder.is_dir() else folder.parent
     made = [above for above in (home, *home.parents) if not above.exists()]
-    work = home / f".{mark}-{secrets.token_hex(4)}.part"
+    work = _new_work_folder(home, mark)
     held: Hold | None = None
     try:
         home.mkdir(parents=True, exist_ok=True)
@@ -84,6 +84,23 @@ def put_files(
                 above.rmdir()
         raise
     shutil.rmtree(work, ignore_errors=True)
+
+
+def try_folder(folder: Path, mark: str) -> None:
+    """Make a work folder as near as there is a folder, and remove it: nothing else tells for sure that one can.
+
+    Raises
+    ------
+    OSError
+        As the system does.
+    """
+    work = _new_work_folder(next(above for above in (folder, *folder.parents) if above.exists()), mark)
+    work.mkdir()
+    work.rmdir()
+
+
+def _new_work_folder(home: Path, mark: str) -> Path:
+    return home / f".{mark}-{secrets.token_hex(4)}.part"
 
 
 def settle(folder: Path, mark: str) -> None:

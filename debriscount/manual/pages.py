@@ -27,6 +27,7 @@ TOPICS = (
     "compare",
     "plan",
     "page",
+    "stills",
     "simulate",
     "records",
     "safety",

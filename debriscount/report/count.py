@@ -26,7 +26,7 @@ FORMAT = "debriscount/count/1"
 ZONES_HEADER = ("photo", "file", "kind", "zone", "area_mm2", "grains", "mass_g", "grains_low95", "grains_high95")
 GRAINS_HEADER = ("photo", "file", "kind", "x_mm", "y_mm", "area_mm2", "diameter_mm", "zone")
 
-_MARKS = {
+MARKS = {
     "count.json": RECORD_MARK,
     "zones.csv": header_mark(ZONES_HEADER),
     "grains.csv": header_mark(GRAINS_HEADER),
@@ -138,7 +138,7 @@ def write_counts(counts: Sequence[Counted], out_dir: str | Path, *, overwrite: b
     for name, counted in zip(_picture_names(counts), counts, strict=True):
         contents[name] = partial(_picture, counted)
     photos = frozenset(sha for counted in counts for sha in (counted.sha256, counted.blank_sha256) if sha)
-    return write_files(ResultFiles(contents, _MARKS, _PICTURE, photos), out_dir, overwrite=overwrite)
+    return write_files(ResultFiles(contents, MARKS, _PICTURE, photos), out_dir, overwrite=overwrite)
 
 
 def _photo(counted: Counted) -> JsonObject:

@@ -17,7 +17,7 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from ..errors import OutputError
-from ..inputs.exchange import put_files, settle
+from ..inputs.exchange import put_files, settle, try_folder
 from .pictures import encode_jpeg
 
 #: A comment in every picture, by which a later run knows that it may replace it.
@@ -87,22 +87,41 @@ def write_files(files: ResultFiles, out_dir: str | Path, *, overwrite: bool = Fa
     return [out / name for name in files.contents]
 
 
-def settle_folder(out_dir: str | Path) -> None:
-    """Put an earlier result back in its place where the run that was to replace it was killed on the way.
+def prepare_folder(
+    out_dir: str | Path, marks: Mapping[str, bytes], photos: Iterable[str | Path], *, overwrite: bool = False
+) -> None:
+    """Refuse, before any photo is read, a folder that a result cannot be written into.
+
+    An earlier result is put back in its place where the run that was to replace it was killed on the way.
+
+    Parameters
+    ----------
+    out_dir : str or Path
+        The folder; it need not be there.
+    marks : mapping of str to bytes
+        As `ResultFiles` holds them, the record first.
+    photos : iterable of str or Path
+        The photos that will be read.
+    overwrite : bool
+        As `write_files` takes it.
 
     Raises
     ------
     OutputError
-        The folder cannot be written, or another file is in the way.
+        As `write_files`, but for what only the result tells.
     """
     out = Path(out_dir)
     place = _resolved(out)
     try:
         settle(place, place.name)
+        _refuse_what_is_there(out, marks)
+        try_folder(place, place.name)
     except OutputError:
         raise
     except OSError as error:
         raise _not_written(out, error) from error
+    if not overwrite:
+        refuse_other_photos(out, photos)
 
 
 def refuse_other_photos(out_dir: str | Path, photos: Iterable[str | Path]) -> None:
@@ -188,18 +207,7 @@ def _earlier_result(out: Path, files: ResultFiles, overwrite: bool) -> list[str]
     """Names of the files in ``out`` that debriscount wrote; all that is about to be replaced must be."""
     if not out.exists():
         return []
-    if not out.is_dir():
-        raise OutputError(f"{out}: is a file, not a folder. Choose another folder for the results.")
-    for record in RECORDS:
-        # Tables and pictures of the two have the same names, and would be mixed.
-        if record not in files.contents and _begins_with(out / record, RECORD_MARK):
-            raise OutputError(f"{out}: holds {record}, another kind of result. Choose another folder for the results.")
-    for name in files.contents:
-        if (out / name).exists() and not files.wrote(out / name):
-            raise OutputError(
-                f"{out / name}: is no result of debriscount and would be overwritten. "
-                "Choose another folder for the results, or move the file."
-            )
+    _refuse_what_is_there(out, {name: files.marks.get(name, MARK) for name in files.contents})
     if not overwrite:
         _refuse_others(out, next(iter(files.contents)), files.photos)
     return sorted(
@@ -207,6 +215,24 @@ def _earlier_result(out: Path, files: ResultFiles, overwrite: bool) -> list[str]
         for path in out.iterdir()
         if (path.name in files.marks or files.pictures.fullmatch(path.name)) and files.wrote(path)
     )
+
+
+def _refuse_what_is_there(out: Path, marks: Mapping[str, bytes]) -> None:
+    """Refuse a file in the folder's place, and one in it that is about to be replaced and lacks its mark."""
+    if not out.exists():
+        return
+    if not out.is_dir():
+        raise OutputError(f"{out}: is a file, not a folder. Choose another folder for the results.")
+    for record in RECORDS:
+        # Tables and pictures of the two have the same names, and would be mixed.
+        if record not in marks and _begins_with(out / record, RECORD_MARK):
+            raise OutputError(f"{out}: holds {record}, another kind of result. Choose another folder for the results.")
+    for name, mark in marks.items():
+        if (out / name).exists() and not _begins_with(out / name, mark):
+            raise OutputError(
+                f"{out / name}: is no result of debriscount and would be overwritten. "
+                "Choose another folder for the results, or move the file."
+            )
 
 
 def _refuse_others(out: Path, record: str, photos: frozenset[str]) -> None:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..columns import header_mark
+from ..inputs.patch_file import read_patch
 from ..run.records import MeasuredShot, Measurement
 from .folder import RECORD_MARK, ResultFiles, floor_bytes, map_bytes, picture_bytes, record_bytes, write_files
 from .left_picture import draw_leftovers
@@ -20,7 +21,7 @@ from .reach_picture import draw_reach
 from .record import measurement_json
 from .tables import GRAINS_HEADER, ZONES_HEADER, grains_csv, zones_csv
 
-_MARKS = {
+MARKS = {
     "measurement.json": RECORD_MARK,
     "zones.csv": header_mark(ZONES_HEADER),
     "grains.csv": header_mark(GRAINS_HEADER),
@@ -92,12 +93,13 @@ def measurement_files(measurement: Measurement) -> ResultFiles:
             contents[f"floor-{shot.name}.jpg"] = partial(floor_bytes, shot.floor_view)
             contents[f"found-{shot.name}.png"] = partial(map_bytes, shot.kind_map)
     photos = frozenset(shot.sha256 for shot in measurement.shots if shot.sha256)
-    return ResultFiles(contents, _MARKS, _PICTURE, photos)
+    return ResultFiles(contents, MARKS, _PICTURE, photos)
 
 
-def load_plots() -> None:
-    """Load what plots of walls and passes are drawn with, which takes a second."""
-    from . import plots  # noqa: F401
+def load_plots(patch: str | Path, passes: int) -> None:
+    """Load what plots are drawn with, which takes a second, if a run on that patch will have any."""
+    if passes > 1 or read_patch(patch).walls:
+        from . import plots  # noqa: F401
 
 
 def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, Callable[[], NDArray[np.uint8]]]:

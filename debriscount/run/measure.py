@@ -151,8 +151,7 @@ def measure(
     things = foreign_things(first.cells, maps, registered.usable, strewn, found, hints, scale)
     registered, left_out = _without(registered, things, strewn)
     if things:
-        maps, found, views = _told(registered, hints, strewn)
-    registered = replace(registered, views={})
+        maps, found, views = _told(replace(registered, views=maps.matched), hints, strewn)
     tell(0.9, "summing zones")
     grains, alike = as_before(grain_tables(found, registered, patch))
     grains = as_varied(grains, hints)
@@ -219,8 +218,8 @@ def measure(
 def _told(
     registered: RegisteredShots, hints: Sequence[KindHint], strewn: Mask
 ) -> tuple[CoverMaps, dict[str, FoundGrains], LogViews]:
-    """Debris told from floor, the grains of every shot, and the views for checks."""
-    maps, found = told_debris(registered, hints, strewn)
+    """Debris told from floor, the grains of every shot, and the views for checks; those registered are spent."""
+    maps, found = told_debris(registered, hints, strewn, spend=True)
     found = screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
     return maps, found, LogViews(maps.matched, max(hint.size_px[1] for hint in hints))
 

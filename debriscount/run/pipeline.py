@@ -56,10 +56,10 @@ def hints_of(
 
 
 def told_debris(
-    registered: RegisteredShots, hints: Sequence[KindHint], strewn: Mask | None = None
+    registered: RegisteredShots, hints: Sequence[KindHint], strewn: Mask | None = None, *, spend: bool = False
 ) -> tuple[CoverMaps, dict[str, FoundGrains]]:
-    """Debris told from floor, and the grains of every shot."""
-    maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn)
+    """Debris told from floor, and the grains of every shot; ``spend`` as `cover_maps` takes it."""
+    maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn, spend=spend)
     grains = for_each(lambda shot: find_grains(shot, hints), maps.shots.values())
     return maps, dict(zip(maps.shots, grains, strict=True))
 

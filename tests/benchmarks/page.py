@@ -18,7 +18,7 @@ from debriscount.layout.lay_patch import lay_patch
 from debriscount.page.private import Shown
 from debriscount.page.sources import read_sources
 from debriscount.page.write import write_page
-from debriscount.report import write_measurement
+from debriscount.report.write import write_measurement
 from debriscount.run.measure import measure
 from debriscount.shipped import shipped_folder
 from debriscount.simulate.scene import make_scene

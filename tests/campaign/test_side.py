@@ -11,8 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.campaign.side import QUANTITIES, energy_mean_db, shown_side, side_figure, side_measurement
+from debriscount.campaign.side import QUANTITIES, shown_side, side_figure, side_measurement
 from debriscount.errors import CampaignError
+from debriscount.stats.decibel import energy_mean_db
 
 
 @pytest.mark.parametrize(

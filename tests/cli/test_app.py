@@ -9,7 +9,7 @@ import typer
 from typer.testing import CliRunner
 
 import debriscount
-from debriscount.errors import DebriscountError, MarkerError, OutputError
+from debriscount.errors import DebriscountError, MarkerError, OutputError, ShotOrderError
 from debriscount.inputs import exchange
 from debriscount_cli._group import ErrorsToExitCodes
 from debriscount_cli._stop import stopped_line
@@ -38,6 +38,7 @@ def app_that_raises(error: BaseException) -> typer.Typer:
         (DebriscountError("a.toml: wrong."), 2),
         (MarkerError("b.jpg: two\nlines"), 3),
         (OutputError("c: full"), 2),
+        (ShotOrderError("d.jpg: exchanged?"), 2),
     ],
 )
 def test_our_errors_are_one_line_on_stderr_and_an_exit_code(error: DebriscountError, code: int) -> None:

@@ -1,6 +1,6 @@
 import json
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -14,6 +14,9 @@ from debriscount.registration.grid import FloorGrid
 from debriscount.run.records import Counted, KindColor
 from debriscount.shipped import shipped_folder
 from debriscount_cli.app import app
+
+if TYPE_CHECKING:
+    from tests.conftest import SceneOnDisk
 
 RUNNER = CliRunner()
 SCENE = shipped_folder("debriscount._reference", "reference_images") / "lentils-oak-corner"
@@ -160,19 +163,20 @@ def test_a_photo_without_the_patchs_markers_is_exit_code_3(tmp_path: Path) -> No
 
 
 @pytest.mark.slow
-def test_leftovers_are_counted_and_written(tmp_path: Path) -> None:
-    common: list[str | Path] = [
+def test_leftovers_are_counted_and_written(scene: "SceneOnDisk", tmp_path: Path) -> None:
+    words: list[str | Path] = [
         "--patch",
-        SCENE / "patch.toml",
+        scene.patch,
         "--blank",
-        SCENE / "blank.jpg",
+        str(scene.blank),
         "--debris",
-        SCENE / "red-lentils.toml",
+        scene.debris[0],
+        "--json",
     ]
-    result = run(SCENE / "after.jpg", *common, "--json", "--out", tmp_path / "out")
+    result = run(scene.afters[0], *words, "--out", tmp_path / "out")
     assert result.exit_code == 0, result.output
     photo = json.loads(result.stdout)["photos"][0]
-    truth = json.loads((SCENE / "truth.json").read_text(encoding="utf-8"))["passes"][0]["zones"]
-    for zone in ("patch", "open", "edge"):
-        assert photo["zones"][zone]["grains"] == pytest.approx(truth[zone]["after"]["grains"], rel=0.1)
+    for zone, amount in scene.scene.truth.amounts(1).items():
+        if zone in ("patch", "open", "edge"):
+            assert photo["zones"][zone]["grains"] == pytest.approx(amount.grains, rel=0.1)
     assert (tmp_path / "out" / "overlay-after.jpg").is_file()

@@ -58,7 +58,7 @@ class _Pinch:
     ],
 )
 def test_outlines_are_named_as_one_writes_them(text: str, numbers: tuple[int, ...]) -> None:
-    assert read_numbers(text, _Pinch()) == numbers  # type: ignore[arg-type]
+    assert read_numbers(text, _Pinch()) == numbers
 
 
 @pytest.mark.parametrize(
@@ -66,4 +66,4 @@ def test_outlines_are_named_as_one_writes_them(text: str, numbers: tuple[int, ..
 )
 def test_what_names_no_outline_is_refused(text: str, message: str) -> None:
     with pytest.raises(PortionError, match=message):
-        read_numbers(text, _Pinch())  # type: ignore[arg-type]
+        read_numbers(text, _Pinch())

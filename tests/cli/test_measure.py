@@ -1,7 +1,7 @@
 import json
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 import pytest
@@ -16,6 +16,9 @@ from debriscount.registration.grid import FloorGrid
 from debriscount.run.records import KindColor, MeasuredShot, Measurement
 from debriscount.shipped import shipped_folder
 from debriscount_cli.app import app
+
+if TYPE_CHECKING:
+    from tests.conftest import SceneOnDisk
 
 RUNNER = CliRunner()
 SCENE = shipped_folder("debriscount._reference", "reference_images") / "lentils-oak-corner"
@@ -99,11 +102,13 @@ def measured(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
 
 def test_every_option_reaches_the_library(tmp_path: Path, measured: dict[str, Any]) -> None:
     options = ["--blank", "c.jpg", "--debris", "d.toml", "--debris", "e.toml", "--allow-growth"]
+    options += ["--lens", "l.toml", "--weighing", "w.toml"]
     assert run(tmp_path / "out", *options, before=Path("b.jpg"), patch=Path("p.toml")).exit_code == 0
     assert measured["arguments"] == (Path("p.toml"), Path("b.jpg"), [SCENE / "after.jpg"])
     assert measured["blank"] == Path("c.jpg")
     assert list(measured["debris"]) == [Path("d.toml"), Path("e.toml")]
     assert measured["allow_growth"] is True
+    assert (measured["lens"], measured["weighing"]) == (Path("l.toml"), Path("w.toml"))
     assert measured["progress"] is None  # stderr is no terminal here
 
 
@@ -188,28 +193,14 @@ def test_after_is_required(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_a_run_is_measured_and_written(tmp_path: Path) -> None:
-    out = tmp_path / "out"
-    common = ["--blank", str(SCENE / "blank.jpg"), "--debris", str(SCENE / "red-lentils.toml")]
-    table = run(out, *common)
-    assert table.exit_code == 0, table.output
-    assert "patch" in table.stdout
-    assert "corner" in table.stdout
-    record = json.loads((out / "measurement.json").read_text(encoding="utf-8"))
-    assert (out / "zones.csv").is_file()
-    assert (out / "grains.csv").is_file()
-    printed = run(out, *common, "--json")
-    assert json.loads(printed.stdout)["passes"] == record["passes"]
-    silent = run(out, *common, "--quiet")
-    assert (silent.exit_code, silent.stdout) == (0, "")
-
-
-@pytest.mark.slow
-def test_exchanged_photos_are_refused_unless_growth_is_allowed(tmp_path: Path) -> None:
-    patch, before, after = (str(SCENE / name) for name in ("patch.toml", "before.jpg", "after.jpg"))
-    arguments = ["measure", "--patch", patch, "--out", str(tmp_path / "out"), after, before]
-    result = RUNNER.invoke(app, arguments)
-    assert (result.exit_code, result.stdout) == (2, "")
-    assert "--allow-growth" in result.stderr
-    assert not (tmp_path / "out").exists()
-    assert RUNNER.invoke(app, [*arguments, "--allow-growth"]).exit_code == 0
+def test_a_run_is_measured_and_written(scene: "SceneOnDisk", tmp_path: Path) -> None:
+    words = ["measure", "--patch", scene.patch, "--out", tmp_path / "out", "--debris", scene.debris[0], "--json"]
+    result = RUNNER.invoke(app, [*map(str, words), str(scene.before), str(scene.afters[0])])
+    assert result.exit_code == 0, result.output
+    record = json.loads((tmp_path / "out" / "measurement.json").read_text(encoding="utf-8"))
+    assert json.loads(result.stdout) == record
+    assert record["passes"][0]["zones"]["patch"]["pickup_percent"] == pytest.approx(
+        scene.scene.truth.pickup_percent(1)["patch"], abs=1.5
+    )
+    assert (tmp_path / "out" / "zones.csv").is_file()
+    assert (tmp_path / "out" / "grains.csv").is_file()

@@ -52,6 +52,23 @@ def test_cover_of_a_run_with_a_blank_is_the_true_cover(painter: "Painter") -> No
     assert abs(maps.shots["blank"].cover.mean()) < 0.002
 
 
+def test_views_that_are_spent_give_the_same_maps_and_are_gone(painter: "Painter") -> None:
+    floor, before = painter.grained(1), painter.scatter(2, 150, RADIUS_PX)
+    views = {
+        "blank": painter.photographed(floor, np.zeros(painter.shape, np.float32), seed=10),
+        "before": painter.photographed(floor, before.cover, gradient(painter.shape), seed=11),
+    }
+    kept = {name: view.copy() for name, view in views.items()}
+    everywhere, kinds = np.ones(painter.shape, bool), [KindHint(painter.lentil.astype(float), SIZES[0])]
+    expected = cover_maps(views, everywhere, everywhere, kinds)
+    for name, view in kept.items():
+        np.testing.assert_array_equal(views[name], view)
+    spent = cover_maps(views, everywhere, everywhere, kinds, spend=True)
+    assert views == {}
+    for name in kept:
+        np.testing.assert_array_equal(spent.shots[name].cover, expected.shots[name].cover)
+
+
 @pytest.mark.parametrize("light", [0.7, 1.0])
 def test_the_bare_floor_is_found_of_two_shots_neither_of_which_is_bare(painter: "Painter", light: float) -> None:
     floor = painter.grained(1)

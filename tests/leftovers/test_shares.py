@@ -133,11 +133,8 @@ def split_fates() -> Fates:
 def test_what_stayed_is_parted_by_what_the_pass_did_to_it() -> None:
     split = why_split(split_fates(), PATCH, reach_of(patch=90.0, open=100.0, edge=50.0, corner=None, margin=50.0))
     # A tenth of 100 mm² lay where the machine never went: a quarter of the 40 mm² that are left.
-    assert (split["patch"].never_reached_percent, split["patch"].left_lying_percent, split["patch"].moved_percent) == (
-        pytest.approx(25),
-        pytest.approx(25),
-        pytest.approx(50),
-    )
+    patch = split["patch"]
+    assert [patch.never_reached_percent, patch.left_lying_percent, patch.moved_percent] == pytest.approx([25, 25, 50])
     assert split["open"].never_reached_percent == 0
     assert set(split) == {"patch", "open"}  # nothing lay at the edge, the corner's reach is not known
 

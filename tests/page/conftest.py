@@ -12,7 +12,7 @@ import pytest
 from debriscount.page.private import Shown
 from debriscount.page.sources import Sources, read_sources
 from debriscount.page.write import write_page
-from debriscount.report import write_measurement
+from debriscount.report.write import write_measurement
 from debriscount.run.records import Measurement
 
 from ..report.conftest import explained, run  # noqa: F401  the made-up run

@@ -240,11 +240,11 @@ def test_photographed_heaps_hold_a_number_within_the_interval(
 ) -> None:
     """*Independent*: the scene's own truth; a quarter of the grains lie in heaps."""
     spec = SceneSpec(
-        lay_patch(240, 160, ()),
+        lay_patch(180, 120, ()),
         (Portion(kind, 0.06, shape=shape),),
         floor=Floor("plain", floor),
         passes=(),
-        camera=Camera(megapixels=3.0),
+        camera=Camera(megapixels=1.8),
         seed=7,
     )
     scene = make_scene(spec)

@@ -3,6 +3,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from debriscount.cover.membership import STRAY
 from debriscount.plausibility import standing_out
 from debriscount.plausibility.standing_out import LogViews, largest_difference, log_light
 
@@ -48,7 +49,7 @@ def test_a_shots_logarithm_is_made_once_however_often_it_is_asked_for(monkeypatc
 def test_logarithms_hold_stray_light_and_the_faintest_level() -> None:
     # By hand: black is 1 / (255 * 12.92), and stray light is added to everything.
     light = np.array([[[0.0, 0.5, 1.0]]], np.float32)
-    expected = np.log(np.array([[[1 / 255 / 12.92, 0.5, 1.0]]]) + standing_out.STRAY)
+    expected = np.log(np.array([[[1 / 255 / 12.92, 0.5, 1.0]]]) + STRAY)
     np.testing.assert_allclose(log_light(light), expected, rtol=1e-5)
 
 

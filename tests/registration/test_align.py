@@ -153,8 +153,7 @@ def coarse(seed: int) -> NDArray[np.float32]:
 
 
 def likeness_of(one: NDArray[np.float32], other: NDArray[np.float32], usable: NDArray[np.bool_]) -> float | None:
-    textures = (texture_of(view, GRID.mm_per_px) for view in (one, other))
-    return floor_likeness(*textures, usable, GRID.mm_per_px)
+    return floor_likeness(texture_of(one, GRID.mm_per_px), texture_of(other, GRID.mm_per_px), usable, GRID.mm_per_px)
 
 
 def test_texture_is_what_two_blurs_differ_by() -> None:

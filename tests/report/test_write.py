@@ -3,6 +3,7 @@ import errno
 import hashlib
 import json
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -17,7 +18,7 @@ from debriscount.errors import OutputError
 from debriscount.flags import Flag
 from debriscount.leftovers.records import Explained
 from debriscount.report import write
-from debriscount.report.folder import MARK, refuse_other_photos, settle_folder
+from debriscount.report.folder import MARK, prepare_folder, refuse_other_photos
 from debriscount.report.record import measurement_json, read_record
 from debriscount.report.tables import grains_csv, zones_csv
 from debriscount.report.write import write_measurement
@@ -36,6 +37,19 @@ WHY_NAMES = [
 ]  # fmt: skip
 
 
+@pytest.fixture
+def drawn() -> None:
+    """For tests that ask for pictures as they are drawn."""
+
+
+@pytest.fixture(autouse=True)
+def _plain_pictures(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Small grey pictures for all other tests: drawing takes most of the time, and has tests of its own."""
+    if "drawn" not in request.fixturenames:
+        for draw in ("draw_overlay", "draw_leftovers", "draw_reach", "_walls", "_passes"):
+            monkeypatch.setattr(write, draw, lambda *_: np.full((60, 80, 3), 128, np.uint8))
+
+
 def _contents(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
@@ -48,6 +62,7 @@ def _broken(*_: object) -> str:
     raise RuntimeError("a bug")
 
 
+@pytest.mark.usefixtures("drawn")
 def test_all_files_are_written_into_a_new_folder(run: Measurement, tmp_path: Path) -> None:
     out = tmp_path / "tests in März" / "run 1"
     assert write_measurement(run, out) == [out / name for name in NAMES]
@@ -73,6 +88,7 @@ def test_floor_views_are_written_bare_with_a_map_of_what_was_found(run: Measurem
         assert (np.asarray(found) == shot.kind_map).all()
 
 
+@pytest.mark.usefixtures("drawn")
 def test_pictures_of_why_debris_stayed_are_written_with_the_others(explained: Measurement, tmp_path: Path) -> None:
     assert write_measurement(explained, tmp_path / "out") == [tmp_path / "out" / name for name in WHY_NAMES]
     for name in (name for name in WHY_NAMES if name.endswith(".jpg")):
@@ -334,8 +350,38 @@ def test_a_run_killed_while_it_wrote_is_put_right_by_the_next(run: Measurement, 
     for name in ("measurement.json", "zones.csv"):
         (tmp_path / name).rename(work / ".old" / name)
     (tmp_path / "zones.csv").write_text("new")
-    settle_folder(tmp_path)
+    prepare_folder(tmp_path, write.MARKS, [])
     assert _contents(tmp_path) == old
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("file", "is a file, not a folder"),
+        ("file/sub", "the results cannot be written"),
+        ("mine", "zones.csv: is no result of debriscount and would be overwritten"),
+        ("counted", "holds count.json, another kind of result"),
+    ],
+)
+def test_a_folder_that_cannot_be_written_is_refused_before_any_photo_is_read(
+    tmp_path: Path, name: str, said: str
+) -> None:
+    (tmp_path / "file").write_text("a")
+    for folder, file, text in (
+        ("mine", "zones.csv", "mine"),
+        ("counted", "count.json", '{"format": "debriscount/count/1"'),
+    ):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / file).write_text(text)
+    with pytest.raises(OutputError, match=re.escape(said)):
+        prepare_folder(tmp_path / name, write.MARKS, [tmp_path / "missing.jpg"])
+
+
+def test_a_folder_that_can_be_written_is_left_as_it_is(tmp_path: Path) -> None:
+    for name in ("new", "deep/in/new"):
+        prepare_folder(tmp_path / name, write.MARKS, [])
+    prepare_folder(tmp_path, write.MARKS, [])
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_other_photos_are_refused_before_they_are_measured(run: Measurement, tmp_path: Path) -> None:

@@ -228,8 +228,20 @@ def true_amounts(scene: "SceneOnDisk", shot: str) -> dict[str, dict[str, float]]
 
 
 @pytest.fixture(scope="module")
-def leftovers(scene: "SceneOnDisk") -> Counted:
-    return count(scene.afters[0], patch=scene.patch, blank=scene.blank, debris=scene.debris)
+def told() -> list[tuple[float, str]]:
+    """What ``leftovers`` told of its progress."""
+    return []
+
+
+@pytest.fixture(scope="module")
+def leftovers(scene: "SceneOnDisk", told: list[tuple[float, str]]) -> Counted:
+    return count(
+        scene.afters[0],
+        patch=scene.patch,
+        blank=scene.blank,
+        debris=scene.debris,
+        progress=lambda done, what: told.append((done, what)),
+    )
 
 
 @pytest.mark.slow
@@ -276,18 +288,20 @@ def test_a_blank_of_another_floor_is_refused(scene: "SceneOnDisk", make_scene: "
         count(scene.afters[0], patch=scene.patch, blank=other.blank, debris=scene.debris)
 
 
-@pytest.mark.parametrize("with_patch", [True, False])
-def test_progress_rises_from_reading_to_done(scene: "SceneOnDisk", with_patch: bool) -> None:
-    told: list[tuple[float, str]] = []
-    where: dict[str, Any] = {"patch": scene.patch} if with_patch else {"mm_per_px": 0.45}
-    count(
-        scene.afters[0],
-        blank=scene.blank,
-        debris=scene.debris,
-        progress=lambda done, what: told.append((done, what)),
-        **where,
-    )
+def check_progress(told: list[tuple[float, str]]) -> None:
     shares = [share for share, _ in told]
     assert shares == sorted(shares)
     assert told[0] == (0.0, "reading photos")
     assert told[-1] == (1.0, "done")
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("leftovers")
+def test_progress_rises_from_reading_to_done(told: list[tuple[float, str]]) -> None:
+    check_progress(told)
+
+
+def test_progress_rises_without_a_patch_too() -> None:
+    told: list[tuple[float, str]] = []
+    count(CLEAN, mm_per_px=MM_PER_PX, debris=[RED], progress=lambda done, what: told.append((done, what)))
+    check_progress(told)

@@ -20,7 +20,7 @@ def test_lanes_reach_and_untouched_share_of_a_scene_come_out(make_scene: Callabl
     lanes = Cleaning(pitch_mm=110.0, width_mm=85.0, offset_mm=50.0, pickup=0.93, displaced_share=0.5)
     portion = small_spec().portions[0]
     scene = make_scene(
-        passes=(lanes,), portions=(replace(portion, cover_share=0.08),), camera=Camera(megapixels=3.0), seed=11
+        passes=(lanes,), portions=(replace(portion, cover_share=0.08),), camera=Camera(megapixels=1.5), seed=11
     )
     measurement = debriscount.measure(scene.patch, scene.before, scene.afters, blank=scene.blank, debris=scene.debris)
     figures, truth = measurement.passes[0], scene.scene.truth

@@ -2,7 +2,7 @@ import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -52,28 +52,47 @@ def true_zones(scene: "SceneOnDisk") -> dict[str, float]:
 
 
 @pytest.fixture(scope="module")
-def measured(scene: "SceneOnDisk") -> Measurement:
-    return measure(scene.patch, scene.before, scene.afters, debris=scene.debris)
+def told() -> list[tuple[float, str]]:
+    """What ``measured`` told of its progress."""
+    return []
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("with_blank", [False, True])
-@pytest.mark.parametrize("with_debris_file", [False, True])
-def test_pickup_is_near_the_truth_with_and_without_blank_and_debris_file(
-    scene: "SceneOnDisk", with_blank: bool, with_debris_file: bool
-) -> None:
-    options: dict[str, Any] = {}
-    if with_blank:
-        options["blank"] = scene.blank
-    if with_debris_file:
-        options["debris"] = scene.debris
-    found = measure(scene.patch, scene.before, scene.afters, **options)
+@pytest.fixture(scope="module")
+def measured(scene: "SceneOnDisk", told: list[tuple[float, str]]) -> Measurement:
+    return measure(
+        scene.patch,
+        scene.before,
+        scene.afters,
+        debris=scene.debris,
+        progress=lambda done, what: told.append((done, what)),
+    )
+
+
+@pytest.fixture(scope="module")
+def with_blank(scene: "SceneOnDisk") -> Measurement:
+    return measure(scene.patch, scene.before, scene.afters, blank=scene.blank, debris=scene.debris)
+
+
+def check_near_truth(scene: "SceneOnDisk", found: Measurement) -> None:
     truth = true_zones(scene)
     # The corner holds ten grains, the edge sixty.
     for zone, bound in (("patch", 1.5), ("open", 1.5), ("edge", 4), ("corner", 8)):
         figures = found.passes[0].zones[zone]
         assert figures.pickup_percent == pytest.approx(truth[zone], abs=bound)
     assert found.warnings == ()
+
+
+def test_pickup_is_near_the_truth_with_a_debris_file(
+    scene: "SceneOnDisk", measured: Measurement, with_blank: Measurement
+) -> None:
+    check_near_truth(scene, measured)
+    check_near_truth(scene, with_blank)
+
+
+@pytest.mark.parametrize("blank", [False, True])
+def test_pickup_is_near_the_truth_without_a_debris_file(scene: "SceneOnDisk", blank: bool) -> None:
+    found = measure(scene.patch, scene.before, scene.afters, blank=scene.blank if blank else None)
+    check_near_truth(scene, found)
 
 
 def test_the_record_holds_what_was_given_and_found(scene: "SceneOnDisk", measured: Measurement) -> None:
@@ -111,25 +130,11 @@ def test_grains_are_found_where_they_lie(scene: "SceneOnDisk", measured: Measure
     assert (nearest < 1.5).mean() > 0.97
 
 
-@pytest.mark.slow
-def test_arrays_and_files_give_the_same_figures(scene: "SceneOnDisk", measured: Measurement) -> None:
-    from_arrays = measure(
-        read_patch(scene.patch), pixels_of(scene.before), pixels_of(scene.afters[0]), debris=scene.debris
-    )
-    for one, other in zip(from_arrays.passes, measured.passes, strict=True):
-        assert (one.zones, one.kinds) == (other.zones, other.kinds)
-    assert from_arrays.left.steps == measured.left.steps
-    for why, same in zip(from_arrays.left.passes, measured.left.passes, strict=True):
-        assert why is not None and same is not None
-        assert why.leftovers == same.leftovers
-        assert why.findings == same.findings
-    assert [(shot.file, shot.sha256) for shot in from_arrays.shots] == [("", ""), ("", "")]
-
-
-@pytest.mark.slow
 def test_photos_taken_from_the_other_side_give_the_same_figures(scene: "SceneOnDisk", measured: Measurement) -> None:
     turned = [np.ascontiguousarray(pixels_of(file)[::-1, ::-1]) for file in (scene.before, *scene.afters)]
     found = measure(scene.patch, turned[0], turned[1:], debris=scene.debris)
+    # Arrays have no file; that they give a file's very figures is told in test_count.py.
+    assert [(shot.file, shot.sha256) for shot in found.shots] == [("", ""), ("", "")]
     for zone, pickup in zone_pickups(measured).items():
         if pickup is None:
             assert zone_pickups(found)[zone] is None
@@ -137,16 +142,13 @@ def test_photos_taken_from_the_other_side_give_the_same_figures(scene: "SceneOnD
             assert zone_pickups(found)[zone] == pytest.approx(pickup, abs=1.0 if zone == "corner" else 0.3)
 
 
-@pytest.mark.slow
-def test_a_blank_changes_the_pickup_little(scene: "SceneOnDisk", measured: Measurement) -> None:
-    found = measure(scene.patch, scene.before, scene.afters, blank=scene.blank, debris=scene.debris)
-    assert [shot.name for shot in found.shots] == ["blank", "before", "after"]
-    assert found.pickup_percent == pytest.approx(measured.pickup_percent, abs=1.5)
+def test_a_blank_changes_the_pickup_little(measured: Measurement, with_blank: Measurement) -> None:
+    assert [shot.name for shot in with_blank.shots] == ["blank", "before", "after"]
+    assert with_blank.pickup_percent == pytest.approx(measured.pickup_percent, abs=1.5)
     # Next to nothing on the blank itself passes for debris.
-    assert found.shots[0].grains.area_mm2.sum() < 0.01 * found.shots[1].grains.area_mm2.sum()
+    assert with_blank.shots[0].grains.area_mm2.sum() < 0.01 * with_blank.shots[1].grains.area_mm2.sum()
 
 
-@pytest.mark.slow
 def test_a_blank_given_as_a_further_pass_is_all_picked_up(scene: "SceneOnDisk") -> None:
     """Clean floor after the second pass: 100 %, and the first pass keeps its figure."""
     found = measure(scene.patch, scene.before, [*scene.afters, scene.blank], debris=scene.debris)
@@ -156,7 +158,6 @@ def test_a_blank_given_as_a_further_pass_is_all_picked_up(scene: "SceneOnDisk") 
     assert found.passes[1].zones["patch"].pickup_percent == pytest.approx(100, abs=1.5)
 
 
-@pytest.mark.slow
 def test_exchanged_photos_are_noticed(scene: "SceneOnDisk") -> None:
     with pytest.raises(
         ShotOrderError,
@@ -166,7 +167,6 @@ def test_exchanged_photos_are_noticed(scene: "SceneOnDisk") -> None:
         measure(scene.patch, scene.afters[0], [scene.before], debris=scene.debris)
 
 
-@pytest.mark.slow
 def test_growth_is_measured_when_it_is_meant(scene: "SceneOnDisk") -> None:
     found = measure(scene.patch, scene.afters[0], [scene.before], debris=scene.debris, allow_growth=True)
     assert found.pickup_percent is not None
@@ -184,17 +184,11 @@ def swept(make_scene: "Callable[..., SceneOnDisk]") -> "SceneOnDisk":
     return make_scene(passes=(all_of_it,))
 
 
-@pytest.mark.slow
-def test_a_swept_floor_is_a_pickup_of_all(swept: "SceneOnDisk") -> None:
-    found = measure(swept.patch, swept.before, swept.afters, debris=swept.debris)
-    assert found.pickup_percent == pytest.approx(100, abs=0.5)
-
-
-@pytest.mark.slow
-def test_a_swept_floor_is_not_promised_to_be_quite_clean(swept: "SceneOnDisk") -> None:
+def test_a_swept_floor_is_a_pickup_of_all_but_not_promised_to_be_quite_clean(swept: "SceneOnDisk") -> None:
     """More than 9x percent where the blank or the mirror of the floor shows what may hide; never 100."""
     with_blank = measure(swept.patch, swept.before, swept.afters, blank=swept.blank, debris=swept.debris)
     without = measure(swept.patch, swept.before, swept.afters, debris=swept.debris)
+    assert without.pickup_percent == pytest.approx(100, abs=0.5)
     for found, names in ((with_blank, ("patch", "open", "edge")), (without, ("open", "edge"))):
         for zone in (found.passes[0].zones[name] for name in names):
             assert zone.more_than_percent is not None
@@ -210,7 +204,6 @@ def test_ordinary_leftovers_are_a_figure_of_their_own(measured: Measurement) -> 
     assert all(zone.limit_mm2 is not None and 0 < zone.limit_mm2 < 60 for zone in zones.values())
 
 
-@pytest.mark.slow
 def test_two_photos_of_clean_floor_show_no_debris(swept: "SceneOnDisk") -> None:
     with pytest.raises(NoDebrisError, match=r"before: nothing differs from the later photo, so no debris is seen\."):
         measure(swept.patch, swept.blank, swept.afters)
@@ -219,13 +212,11 @@ def test_two_photos_of_clean_floor_show_no_debris(swept: "SceneOnDisk") -> None:
 NOTHING = r"blank\.jpg: shows no debris in the patch, so no share of it can be given\. Is it the photo taken after scat"
 
 
-@pytest.mark.slow
 def test_clean_floor_shows_none_of_the_debris_that_is_named(swept: "SceneOnDisk") -> None:
     with pytest.raises(NoDebrisError, match=NOTHING):
         measure(swept.patch, swept.blank, swept.afters, debris=swept.debris)
 
 
-@pytest.mark.slow
 def test_clean_floor_shows_none_of_a_debris_unlike_it(swept: "SceneOnDisk") -> None:
     with pytest.raises(NoDebrisError, match=NOTHING):
         measure(swept.patch, swept.blank, swept.afters, debris=[BLUE])
@@ -244,7 +235,6 @@ def test_too_few_markers_are_named(scene: "SceneOnDisk") -> None:
         measure(scene.patch, covered, scene.afters, debris=scene.debris)
 
 
-@pytest.mark.slow
 def test_a_photo_of_two_thirds_of_the_patch_is_not_passed_over_in_silence(scene: "SceneOnDisk") -> None:
     """Three markers are in it, so it registers; but a third of the patch is not."""
     cut = np.ascontiguousarray(pixels_of(scene.before)[:, 500:])
@@ -254,7 +244,6 @@ def test_a_photo_of_two_thirds_of_the_patch_is_not_passed_over_in_silence(scene:
         measure(scene.patch, cut, scene.afters, debris=scene.debris)
 
 
-@pytest.mark.slow
 def test_one_marker_less_changes_little(scene: "SceneOnDisk", measured: Measurement) -> None:
     first = read_patch(scene.patch).markers[0].id
     covered = without_markers(pixels_of(scene.before), first)
@@ -264,7 +253,6 @@ def test_one_marker_less_changes_little(scene: "SceneOnDisk", measured: Measurem
     assert found.pickup_percent == pytest.approx(measured.pickup_percent, abs=0.5)
 
 
-@pytest.mark.slow
 def test_the_patch_file_of_another_bench_is_refused(scene: "SceneOnDisk") -> None:
     patch = read_patch(scene.patch)
     first, second, *others = patch.markers
@@ -278,7 +266,6 @@ def test_the_patch_file_of_another_bench_is_refused(scene: "SceneOnDisk") -> Non
         measure(wrong, scene.before, scene.afters, debris=scene.debris)
 
 
-@pytest.mark.slow
 def test_photos_of_another_floor_are_refused(scene: "SceneOnDisk", make_scene: "Callable[..., SceneOnDisk]") -> None:
     other = make_scene(floor=Floor("terrazzo"), seed=2)
     with pytest.raises(
@@ -294,7 +281,6 @@ def test_a_run_without_an_after_is_a_programmers_mistake(scene: "SceneOnDisk") -
         measure(scene.patch, scene.before, [])
 
 
-@pytest.mark.slow
 def test_a_kind_that_was_not_scattered_is_told_in_a_warning(scene: "SceneOnDisk") -> None:
     found = measure(scene.patch, scene.before, scene.afters, debris=[*scene.debris, BLUE])
     assert any("no blue beads was found" in warning for warning in found.warnings)
@@ -303,16 +289,8 @@ def test_a_kind_that_was_not_scattered_is_told_in_a_warning(scene: "SceneOnDisk"
     assert nothing.before.area_mm2 < 0.01 * found.passes[0].zones["patch"].before.area_mm2
 
 
-@pytest.mark.slow
-def test_progress_rises_from_reading_to_done(scene: "SceneOnDisk") -> None:
-    told: list[tuple[float, str]] = []
-    measure(
-        scene.patch,
-        scene.before,
-        scene.afters,
-        debris=scene.debris,
-        progress=lambda done, what: told.append((done, what)),
-    )
+@pytest.mark.usefixtures("measured")
+def test_progress_rises_from_reading_to_done(told: list[tuple[float, str]]) -> None:
     shares = [share for share, _ in told]
     assert shares == sorted(shares)
     assert shares[-1] == 1
@@ -320,7 +298,6 @@ def test_progress_rises_from_reading_to_done(scene: "SceneOnDisk") -> None:
     assert told[-1][1] == "done"
 
 
-@pytest.mark.slow
 def test_a_blurred_photo_is_the_reason_and_not_its_symptoms(scene: "SceneOnDisk") -> None:
     blurred = cv2.GaussianBlur(pixels_of(scene.before), (0, 0), 3.0).astype(np.uint8)
     found = measure(scene.patch, blurred, scene.afters, blank=scene.blank, debris=scene.debris)
@@ -339,7 +316,6 @@ def test_a_good_run_is_sound_and_says_nothing(measured: Measurement) -> None:
     assert measured.flags == ()
 
 
-@pytest.mark.slow
 def test_floor_that_a_foreign_thing_hides_is_left_out_of_all_shots(scene: "SceneOnDisk", measured: Measurement) -> None:
     after = pixels_of(scene.afters[0]).copy()
     height, width = after.shape[:2]

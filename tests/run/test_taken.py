@@ -147,11 +147,11 @@ def test_a_photos_own_warning_is_told_with_its_shots_name(scene: "SceneOnDisk", 
 
 
 def test_the_limit_of_megapixels_reaches_every_photo(scene: "SceneOnDisk") -> None:
-    message = r"{}\.jpg: has \d+ x \d+ px, more than 1 megapixels\. Give the photo as the camera made it, or raise"
+    message = r"{}\.jpg: has \d+ x \d+ px, more than 0\.5 megapixels\. Give the photo as the camera made it, or raise"
     with pytest.raises(PhotoFileError, match=message.format("before")):
-        measure(scene.patch, scene.before, scene.afters, most_megapixels=1)
+        measure(scene.patch, scene.before, scene.afters, most_megapixels=0.5)
     with pytest.raises(PhotoFileError, match=message.format("blank")):
-        count(scene.before, mm_per_px=1, blank=scene.blank, most_megapixels=1)
+        count(scene.before, mm_per_px=1, blank=scene.blank, most_megapixels=0.5)
 
 
 @pytest.mark.slow

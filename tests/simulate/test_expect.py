@@ -80,7 +80,7 @@ def test_without_a_pass_there_is_nothing_to_expect() -> None:
 
 @pytest.mark.slow
 def test_large_grains_on_a_plain_floor_are_measured_well() -> None:
-    result = expect(scene_spec(megapixels=1.5, patch_mm="400x300", floor="plain"), 2)
+    result = expect(scene_spec(megapixels=0.75, patch_mm="300x200", floor="plain"), 2)
     assert result.failures == ()
     assert result.expect_points is not None
     assert result.expect_points < 3

@@ -68,7 +68,7 @@ def errors(seeds: range, **changes: Any) -> list[float]:
     ids=["oblique", "overlapping", "coarse", "wander", "everywhere", "gap"],
 )
 def test_pickup_where_reached_is_right(changes: dict[str, Any]) -> None:
-    assert np.median(errors(range(40, 46), **changes)) < 1.5
+    assert np.median(errors(range(40, 43), **changes)) < 1.5
 
 
 def test_pickup_of_all_is_the_share_reached_times_the_pickup_there() -> None:
@@ -82,7 +82,7 @@ def test_pickup_of_all_is_the_share_reached_times_the_pickup_there() -> None:
 
 def test_intervals_hold_the_truth_about_as_often_as_they_say() -> None:
     held = []
-    for seed in range(200, 224):
+    for seed in range(200, 212):
         strip = (0.0, 6.0, 14.0, 30.0)[seed % 4]
         changes: dict[str, Any] = {"width_mm": 150.0 - strip, "heading_deg": 13.0 * seed, "size": 3.0 + seed % 3}
         reach, reached, _ = case(seed, **changes)
@@ -90,8 +90,8 @@ def test_intervals_hold_the_truth_about_as_often_as_they_say() -> None:
         assert interval is not None
         assert truly is not None
         held.append(interval[0] - 0.05 <= truly <= interval[1] + 0.05)
-    # Of 24 intervals that hold the truth in 95 % as few as this are held in one series of a thousand (binomial).
-    assert sum(held) >= binom.ppf(0.001, 24, 0.95)
+    # Of 12 intervals that hold the truth in 95 % as few as this are held in one series of a thousand (binomial).
+    assert sum(held) >= binom.ppf(0.001, 12, 0.95)
 
 
 def test_the_pickups_uncertainty_widens_that_of_what_was_reached_alone() -> None:
