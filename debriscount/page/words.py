@@ -209,7 +209,7 @@ def _sentence(where: str, figure: FiledFigure) -> str:
 
 def _why_sentence(found: Mapping[str, Any]) -> Iterator[str]:
     """What became of the debris that stayed, in one sentence."""
-    parts = _split((found.get("why_left") or {}).get("patch"))
+    parts = split_parts((found.get("why_left") or {}).get("patch"))
     if parts:
         yield f"Of what stayed, {listed([f'{part.percent} % was {part.words}' for part in parts])}."
 
@@ -217,7 +217,7 @@ def _why_sentence(found: Mapping[str, Any]) -> Iterator[str]:
 def _pass(done: FiledPass, found: Mapping[str, Any]) -> PassWords:
     title = "After the pass" if done.number == 1 else f"After {done.number} passes together"
     findings = [finding for finding in found.get("findings", ()) if finding["what"] not in _SAID_BY_SPLIT]
-    split = _split((found.get("why_left") or {}).get("patch"))
+    split = split_parts((found.get("why_left") or {}).get("patch"))
     if not split:
         findings = list(found.get("findings", ()))
     open_floor = known_pickup(done.zones["open"]) if "open" in done.zones else None
@@ -266,7 +266,7 @@ def _rows(zones: Mapping[str, FiledFigure], found: Mapping[str, Any]) -> tuple[Z
     return tuple(rows)
 
 
-def _split(found: Mapping[str, Any] | None) -> tuple[Part, ...]:
+def split_parts(found: Mapping[str, Any] | None) -> tuple[Part, ...]:
     """What stayed in three parts of whole percent that sum to 100; none where it was not told."""
     if not found:
         return ()

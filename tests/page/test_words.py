@@ -3,13 +3,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from debriscount.page.sources import Sources
-from debriscount.page.words import _split, run_words
+from debriscount.page.words import run_words, split_parts
 
 
 @given(never=st.floats(0, 100), share=st.floats(0, 1))
 def test_parts_of_what_stayed_are_whole_and_sum_to_100(never: float, share: float) -> None:
     lying = (100 - never) * share
-    parts = _split({"never_reached_percent": never, "left_lying_percent": lying, "moved_percent": 100 - never - lying})
+    parts = split_parts(
+        {"never_reached_percent": never, "left_lying_percent": lying, "moved_percent": 100 - never - lying}
+    )
     assert sum(part.percent for part in parts) == 100
     assert [part.x for part in parts] == [0, parts[0].percent, parts[0].percent + parts[1].percent]
     for part, exact in zip(parts, (never, lying, 100 - never - lying), strict=True):
