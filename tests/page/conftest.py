@@ -5,6 +5,7 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -17,6 +18,8 @@ from debriscount.run.records import Measurement
 
 from ..report.conftest import explained, run  # noqa: F401  the made-up run
 
+#: A busy machine is no fault.
+_PATIENCE_MS = 240_000
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
@@ -59,8 +62,14 @@ def chromium() -> Iterator[Any]:
     with playwright.sync_playwright() as driver:
         # As root, as in most containers, Chromium has no sandbox.
         options = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=options)
-        yield browser
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=options, timeout=_PATIENCE_MS)
+
+        def new_context(**settings: Any) -> Any:
+            context = browser.new_context(**settings)
+            context.set_default_timeout(_PATIENCE_MS)
+            return context
+
+        yield SimpleNamespace(new_context=new_context)
         browser.close()
 
 
