@@ -202,9 +202,10 @@ def _of_zone(name: str, figure: FiledFigure, zone: str, kind: str, number: int) 
 
 def _weighed(name: str, run: FiledRun) -> RunFigure:
     found = run.figures.weighed[_WEIGHED[name]]
-    return RunFigure(
-        figure=name, unit="%", value=found.percent, interval95=found.interval95, u=found.u_percent, trust="sound"
-    )
+    low, high = found.interval95
+    # No share of what was strewn can be more than all of it, however rough the scale.
+    within = (min(low, CEILING_PERCENT), min(high, CEILING_PERCENT))
+    return RunFigure(figure=name, unit="%", value=found.percent, interval95=within, u=found.u_percent, trust="sound")
 
 
 def _together(figures: Sequence[RunFigure], zones: Sequence[FiledFigure]) -> RunFigure:

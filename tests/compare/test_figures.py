@@ -94,6 +94,13 @@ def test_figures_by_scale_and_beside_the_photos() -> None:
     assert {figure.figure for figure in all_figures(run)} == {"scale-pickup", "sound-level at high"}
 
 
+def test_no_interval_by_scale_goes_beyond_all_that_was_strewn() -> None:
+    weighed = Figures(weighed={"pickup": WeighedFigure(86.0, 9.0, (68.0, 104.0))})
+    found = one_figure(replace(filed_run(1, zones=ZONES), figures=weighed), "scale-pickup")
+    assert found is not None
+    assert found.interval95 == (68.0, 100.0)
+
+
 def test_a_side_measurement_spoilt_by_hand_is_unknown_and_says_why() -> None:
     run = filed_run(1)
     spoilt = SideMeasurement(quantity="mass", values=(1.0,), unit="m")

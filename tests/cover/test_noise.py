@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from debriscount.cover.noise import FEWEST, learn_mix, learn_noise, sigma_map
+from debriscount.cover.noise import FEWEST, learn_mix, learn_noise, sigma_map, tail_factor
 
 if TYPE_CHECKING:
     from tests.cover.conftest import Painter
@@ -120,3 +120,24 @@ def test_too_little_floor_gives_no_mix() -> None:
     assert FEWEST > 12
     mix = learn_mix(0.004 * unit_noise(10), np.full((*SHAPE, 3), 0.004, np.float32), usable, 8.0)
     np.testing.assert_array_equal(mix, np.eye(3))
+
+
+@pytest.mark.parametrize("clean", [True, False], ids=["clean", "debris may lie there"])
+def test_noise_twice_as_wide_as_said_has_tails_twice_as_far_out(clean: bool) -> None:
+    """*Published*: 2.81 standard deviations are exceeded by one in two hundred on both sides, one in four hundred on one."""
+    rng = np.random.default_rng(8)
+    z = (2 * rng.standard_normal(SHAPE)).astype(np.float32)
+    floor = rng.uniform(0.1, 0.3, (*SHAPE, 3)).astype(np.float32)
+    factor = tail_factor(z, floor, ALL, clean)
+    assert factor is not None
+    assert np.median(factor) == pytest.approx(2.0, rel=0.04)
+
+
+def test_debris_is_not_taken_for_the_floors_tail() -> None:
+    rng = np.random.default_rng(9)
+    z = rng.standard_normal(SHAPE).astype(np.float32)
+    z[rng.random(SHAPE) < 0.02] = 30.0  # what a machine flung there
+    floor = rng.uniform(0.1, 0.3, (*SHAPE, 3)).astype(np.float32)
+    factor = tail_factor(z, floor, ALL, clean=False)
+    assert factor is not None
+    assert np.median(factor) < 1.1

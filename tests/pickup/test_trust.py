@@ -96,6 +96,10 @@ def test_the_reason_names_all_photos_of_the_worst_fault() -> None:
     assert reason([], FILES) == ""
 
 
+def test_every_way_in_which_a_shot_was_taken_otherwise_has_its_words() -> None:
+    assert {"other-noise", "other-tone", "moire", "other-lens", "taken-backwards"} <= set(OF_PHOTOS)
+
+
 def test_every_fault_of_a_shot_has_its_words() -> None:
     of_files = {"not-found", "grain-size", "size-range"}
     assert set(EXPLAINED_BY) - {"other-blurred", "wants-too-much", "same-photo", *of_files} <= set(OF_PHOTOS)

@@ -1,10 +1,15 @@
+import csv
+import io
+from dataclasses import replace
+
 import pytest
 
 from debriscount.inputs.weighing import Net, Scale, Weighing
 from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
 from debriscount.report.record import agreement_json
 from debriscount.report.scale_text import scale_block
-from debriscount.run.records import BestPickup, ScaleFigures
+from debriscount.report.tables import zones_csv
+from debriscount.run.records import BestPickup, Measurement, ScaleFigures
 from debriscount.scale.agreement import agree
 from debriscount.scale.fault_patterns import Evidence
 from debriscount.scale.pickup import weighed_pickup
@@ -110,3 +115,11 @@ def test_agreement_of_masses_that_do_not_fit_together_is_none_to_build_on() -> N
     assert " ".join(block.split()).startswith(
         "Photo and scale agree, but what was weighed does not fit together, so there is no best figure: by photo"
     )
+
+
+def test_the_table_has_what_the_scale_says_in_the_last_passs_rows_alone(run: Measurement) -> None:
+    """What was swept up and weighed is what lies there after the last pass."""
+    best = {"patch": BestPickup(80.1, 0.2, (79.7, 80.5))}
+    rows = list(csv.DictReader(io.StringIO(zones_csv(replace(run, scale=figures(Quantity(80.4, 0.5), best))))))
+    told = [(row["pass"], row["kind"], row["zone"]) for row in rows if row["best_percent"]]
+    assert told == [("2", "all", "patch")]

@@ -123,6 +123,16 @@ def test_grains_csv_tells_the_fate_of_what_is_matched_grain_by_grain(explained: 
     assert [row["moved_mm"] for row in rows if row["shot"] == "after"] == ["", "5.0000", "", ""]
 
 
+def test_a_grain_is_called_what_it_likelier_is(explained: Measurement) -> None:
+    why = explained.left.why(1)
+    assert why is not None
+    unsure = replace(why, untouched=np.array([0.51, 0.49, 0.9, 1.0]))
+    rows = _read(
+        grains_csv(replace(explained, left=replace(explained.left, passes=(unsure, *explained.left.passes[1:]))))
+    )
+    assert [row["fate"] for row in rows if row["shot"] == "after"] == ["untouched", "shifted", "untouched", ""]
+
+
 def test_what_is_the_floors_own_or_outside_has_no_fate(explained: Measurement) -> None:
     why = explained.left.why(1)
     assert why is not None

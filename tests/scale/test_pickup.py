@@ -121,6 +121,20 @@ def test_uncertainty_is_what_simulated_readings_scatter() -> None:
         assert stated == pytest.approx(float(values.std()), rel=0.06), name
 
 
+def test_the_best_of_both_ways_weighs_them_by_their_covariance() -> None:
+    """Least variance of two correlated values (L. Lyons et al., Nucl. Instrum. Methods A 270 (1988) 110, from memory).
+
+    The two ways are apart by what is unaccounted for, whose uncertainty so tells how they go together.
+    """
+    weighed, best = best_of(replace(RUN, bin=Net((351.9, 351.9, 351.9), (310.2, 310.2, 310.2))))
+    first, second, apart = weighed.by_collection_percent, weighed.by_residue_percent, weighed.unaccounted_percent
+    assert first is not None and second is not None and apart is not None
+    together = (first.u**2 + second.u**2 - apart.u**2) / 2
+    assert abs(together) > 0.05 * first.u * second.u
+    weight = (first.u**2 - together) / (first.u**2 + second.u**2 - 2 * together)
+    assert best.value == pytest.approx(first.value + weight * (second.value - first.value), abs=1e-3)
+
+
 def test_missing_mass_was_picked_up_or_left_and_nobody_knows_which() -> None:
     weighed, best = best_of(replace(RUN, bin=Net((341.9,), (310.2,))))
     assert [flag.kind for flag in weighed.balance.flags] == ["unaccounted"]

@@ -4,6 +4,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from debriscount.markers.find_markers import SeenMarker
+from debriscount.shot_check.allowance import allowed_area_error
 from debriscount.shot_check.focus import (
     HALF_CONTRAST,
     SPREAD_OF_SIGMA,
@@ -42,6 +43,12 @@ def test_ten_to_ninety_percent_of_a_gaussian_edge() -> None:
 def test_blurred_alike_is_better_than_one_blurred() -> None:
     alike = spread_limit_px(10.0, 4.0, 1.0)
     assert alike > 4.0 > spread_limit_px(10.0, None, 1.0)
+
+
+def test_at_the_limit_both_shots_shrink_apart_by_what_is_allowed() -> None:
+    # By hand: of discs of 10 px each shot loses 4 s² / 100, s its blur; and these are as far apart as they may be.
+    limit, other = spread_limit_px(10.0, 4.0, 1.0) / SPREAD_OF_SIGMA, 4.0 / SPREAD_OF_SIGMA
+    assert 4 * (limit**2 - other**2) / 100 == pytest.approx(allowed_area_error(1.0))
 
 
 def test_more_accuracy_takes_a_sharper_shot() -> None:

@@ -66,6 +66,15 @@ def test_debris_in_a_heap_is_no_shadow() -> None:
     assert finding.value == 0
 
 
+def test_where_some_readings_are_darker_and_others_brighter_no_light_has_changed() -> None:
+    bare = look(0.3)
+    light = bare.light.copy()
+    light[:2, 4:16, 20:40] *= 0.6
+    light[2, 4:16, 20:40] *= 1.6
+    *_, finding = change_findings(replace(bare, light=light), bare, 1.0)
+    assert finding.value == 0
+
+
 def test_a_shadow_that_stands_alone_is_a_note_not_a_fault() -> None:
     light = np.full((ROWS, COLUMNS), 0.3)
     light[4:16, 20:40] *= 0.4
@@ -95,9 +104,10 @@ def test_exposure_is_told_in_stops(factor: float, stops: float) -> None:
     assert colour.value == pytest.approx(1.0)
 
 
-def test_another_colour_of_light_is_a_fault_of_its_own() -> None:
+@pytest.mark.parametrize("lamp", [[1.8, 1, 1], [1, 1, 1.8]], ids=["red", "blue"])
+def test_another_colour_of_light_is_a_fault_of_its_own(lamp: list[float]) -> None:
     one = look(0.3)
-    exposure, colour, strange = change_findings(replace(one, light=one.light * [1.8, 1, 1]), one, 1.0)
+    exposure, colour, strange = change_findings(replace(one, light=one.light * lamp), one, 1.0)
     assert exposure.fit
     assert colour.value == pytest.approx(1.8)
     assert not colour.fit
