@@ -3,6 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from scipy.special import xlogy
 from scipy.stats import norm
 
 from debriscount.leftovers.walls.step import FALL95, Step, find_step
@@ -52,6 +53,21 @@ def test_the_fall_is_hansens_critical_value() -> None:
     """
     assert pytest.approx(7.35, abs=0.005) == FALL95
     assert (1 - np.exp(-FALL95 / 2)) ** 2 == pytest.approx(0.95)
+
+
+def test_the_interval_has_all_places_whose_likelihood_falls_by_no_more() -> None:
+    """*Independent*: the binomial likelihood of every place for one step, by scipy."""
+    distance, along, stayed = strewn(np.random.default_rng(3), 800, 30, 0.8, 0.4)
+    step = found((distance, along, stayed))
+    order = np.argsort(distance)
+    count = np.arange(1, 800)
+    near, total = np.cumsum(stayed[order])[:-1], stayed.sum()
+    left, beyond = total - near, 800 - count
+    likely = xlogy(near, near / count) + xlogy(count - near, 1 - near / count)
+    likely += xlogy(left, left / beyond) + xlogy(beyond - left, 1 - left / beyond)
+    within = count[2 * (likely.max() - likely) <= FALL95]
+    assert step is not None
+    assert step.interval95 == pytest.approx(tuple(distance[order][[within[0] - 1, within[-1]]]))
 
 
 @pytest.mark.parametrize("level", [0.05, 0.4, 0.7, 0.95])
