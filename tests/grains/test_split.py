@@ -98,3 +98,18 @@ def test_turning_the_picture_keeps_the_count() -> None:
         mask |= disc(row, column, 6)
     counts = {count(np.ascontiguousarray(turned), 12) for turned in (mask, mask[::-1], mask[:, ::-1], mask.T)}
     assert max(counts) - min(counts) <= 1
+
+
+def test_a_small_piece_on_a_thin_neck_is_no_part_of_the_grain_beside_it() -> None:
+    """Drawn tightly the two are apart; what joins them in the wider mask is three pixels thick."""
+    parted = disc(30, 25, 10) | disc(30, 43, 4)
+    mask = parted.copy()
+    mask[29:32, 25:43] = True
+    assert split_grains(mask, about(20), parted).max() == 2
+
+
+def test_a_small_piece_that_shading_broke_off_is_part_of_its_grain() -> None:
+    mask = disc(30, 40, 12)
+    parted = mask.copy()
+    parted[:, 47:49] = False  # a dark line near the rim
+    assert split_grains(mask, about(24), parted).max() == 1

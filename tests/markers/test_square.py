@@ -67,6 +67,12 @@ def test_a_square_with_a_hidden_side_is_none() -> None:
     assert fit_square(crop_of(light), QUAD, 2.0) is None
 
 
+def test_a_side_seen_on_a_fifth_of_it_is_not_enough() -> None:
+    light = printed(QUAD, 1.0)
+    light[80:165, 130:] = 0.25
+    assert fit_square(crop_of(light), QUAD, 2.0) is None
+
+
 def test_a_start_that_is_far_off_is_no_square() -> None:
     assert fit_square(crop_of(printed(QUAD, 1.0)), QUAD + 40, 2.0) is None
 
