@@ -30,8 +30,11 @@ from debriscount.simulate.write import write_scene
 # find more; a test of slow code asks for fewer, one of a reader of files for more.
 settings.register_profile("debriscount", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("debriscount")
-# Tests that run in the background ignore Ctrl-C, and so would the commands that they start and end by it.
+# Tests that run in the background ignore Ctrl-C or a closed terminal, and so would the commands that they start and end
+# by these signals.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+if hasattr(signal, "SIGHUP"):  # not on Windows
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
