@@ -8,7 +8,9 @@ import pytest
 
 from debriscount.cover.kinds import KindHint
 from debriscount.grains.table import GrainTable
-from debriscount.run.measure import _doubts
+from debriscount.registration.grid import FloorGrid
+from debriscount.registration.register import RegisteredShots
+from debriscount.run.measure import _doubts, _without
 
 
 def test_floor_that_cannot_be_judged_and_floor_left_out_both_hide_debris() -> None:
@@ -24,3 +26,26 @@ def test_floor_that_cannot_be_judged_and_floor_left_out_both_hide_debris() -> No
     assert [found[kind].blind_share for kind in (0, 1, None)] == pytest.approx([0.28, 0.1, 0.75 * 0.28 + 0.25 * 0.1])
     assert [found[kind].faint_share for kind in (0, 1, None)] == [0, 0, 0]
     assert {doubts.still_mm2 for doubts in found.values()} == {7.5}
+
+
+def test_no_shot_is_judged_where_a_foreign_thing_hides_the_floor() -> None:
+    """By hand: 2 of the 8 places that are seen and strewn; where nothing is seen, nothing more is lost."""
+    everywhere, seen, strewn, thing = (
+        np.ones((4, 4), bool),
+        np.ones((4, 4), bool),
+        np.zeros((4, 4), bool),
+        np.zeros((4, 4), bool),
+    )
+    seen[0] = False
+    strewn[:, :3] = True
+    seen[3, 0] = False
+    thing[0:3, 1] = True
+    registered = RegisteredShots(
+        grid=FloorGrid(0, 0, 1, 4, 4), views={}, shown=everywhere, usable=seen, markers_seen={}, residual_mm={},
+        likeness={}, warnings=(),
+    )  # fmt: skip
+    foreign: Any = SimpleNamespace(mask=thing)
+    found, share = _without(registered, [foreign], strewn)
+    assert share == pytest.approx(2 / 8)
+    np.testing.assert_array_equal(found.usable, seen & ~thing)
+    np.testing.assert_array_equal(found.shown, ~thing)
