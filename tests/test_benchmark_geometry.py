@@ -21,9 +21,9 @@ from debriscount.simulate.pose import pose_shots
 @pytest.mark.parametrize("part", ["places", "markers", "false", "verdict"])
 def test_scenes_of_the_geometry_come_from_the_seed_alone_and_hold_their_camera(load: Any, part: str) -> None:
     scenes = load("geometry_scenes")
-    specs = [scenes.feasible(part, seed) for seed in range(6)]
-    assert specs == [scenes.feasible(part, seed) for seed in range(6)]
-    assert len({spec.camera.k1 for spec in specs}) == 6
+    specs = [scenes.feasible(part, seed) for seed in range(3)]
+    assert specs[0] == scenes.feasible(part, 0)
+    assert len({spec.camera.k1 for spec in specs}) == 3
     for spec in specs:
         poses = pose_shots(spec.patch, spec.camera, len(spec.shot_names), np.random.default_rng([spec.seed, 2]))
         width = max(poses[0].size_px) if spec.patch.width_mm > spec.patch.height_mm else min(poses[0].size_px)
@@ -34,7 +34,7 @@ def test_scenes_of_the_geometry_come_from_the_seed_alone_and_hold_their_camera(l
 
 def test_photos_of_the_places_have_two_tenths_of_a_millimetre_a_pixel(load: Any) -> None:
     scenes = load("geometry_scenes")
-    for seed in range(6):
+    for seed in range(2):
         spec = scenes.feasible("places", seed)
         pose = pose_shots(spec.patch, spec.camera, 1, np.random.default_rng(0))[0]
         middle = (spec.patch.width_mm / 2, spec.patch.height_mm / 2)
@@ -205,10 +205,10 @@ def test_words_that_hold_and_good_runs_called_unfit(load: Any, capsys: pytest.Ca
 
 def test_a_shot_that_is_worse_than_the_others_is_named(load: Any) -> None:
     scenes, shots = load("geometry_scenes"), load("geometry_shots")
-    seeds = range(12)
-    odd = [seed for seed in seeds if len(set(map(repr, scenes.verdict_shots(seed).values()))) > 1]
-    assert 0 < len(odd) < len(seeds)
-    lines = {seed: shots.run_facts(scenes.verdict_shots(seed)) for seed in seeds}
+    made = {seed: scenes.verdict_shots(seed) for seed in range(6)}
+    odd = [seed for seed, of_run in made.items() if len(set(map(repr, of_run.values()))) > 1]
+    assert 0 < len(odd) < len(made)
+    lines = {seed: shots.run_facts(of_run) for seed, of_run in made.items()}
     assert all(("blur" in line) and (line.count("blur") > 1) == (seed in odd) for seed, line in lines.items())
 
 

@@ -58,12 +58,12 @@ def without(corners: list[SeenCorners], number: int) -> list[SeenCorners]:
 def test_a_marker_a_centimetre_off_is_told_and_better_left_out(count: int) -> None:
     """What the rule rests on: with the misplaced marker left out places on the patch are better known."""
     told, gained = 0, []
-    for seed in range(6):
+    for seed in range(3):
         corners = shots(count, (8.0, -6.0), seed)
         worst = found(corners)
         told += worst is not None and worst[0] == 1 and abs(worst[1] - 10) < 3
         gained.append(off_mm(fit_views(corners)) / off_mm(fit_views(without(corners, 1))))
-    assert told >= 5
+    assert told == 3
     assert np.median(gained) > 2
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.inputs.patch import WALL_SIDES, Patch, zone_in_patch
+from debriscount.inputs.patch import WALL_SIDES, ZONES, Patch, zone_in_patch
 
 PATCH = Patch("bench", 200.0, 100.0, ("top", "left"), (), edge_mm=20.0, corner_mm=40.0, margin_mm=10.0)
 #: Ten times as far as the patch is wide, on both sides.
@@ -54,6 +54,12 @@ def test_corners_go_round_from_the_origin_and_close_the_area() -> None:
     x, y = PATCH.corners_mm().T
     assert (x[0], y[0], x[1], y[1]) == (0, 0, 200, 0)
     assert (x * np.roll(y, -1) - y * np.roll(x, -1)).sum() / 2 == pytest.approx(200 * 100)
+
+
+def test_the_corner_is_a_square_and_takes_its_place_from_the_edges() -> None:
+    # By hand: edges of 20 mm, a corner of 40 mm.
+    codes = PATCH.zone_codes([35, 35, 15, 35, 45, 45], [35, 15, 35, 45, 15, 45])
+    assert [ZONES[code] for code in codes] == ["corner", "corner", "corner", "open", "edge", "open"]
 
 
 def test_margin_and_what_lies_beyond_are_not_in_the_patch() -> None:

@@ -70,11 +70,11 @@ def test_crowding_is_found_from_portions_of_different_density(make_portion: Make
 
 
 def test_intervals_of_crowding_hold_it_and_none_is_seldom_called_some(make_portion: Make) -> None:
-    """Binomial: of 100 runs 95 % ± 2.2 % (one standard deviation)."""
+    """Binomial: of 50 runs 95 % ± 3.1 % (one standard deviation)."""
     rng = np.random.default_rng(5)
     for kappa in (0.0, 0.6):
         held = adopted = 0
-        for _ in range(100):
+        for _ in range(50):
             portions = [
                 make_portion(20, cover=c, kappa=kappa, factor=float(rng.normal(1, 0.01)))
                 for c in (0.03, 0.03, 0.1, 0.2, 0.3)
@@ -83,8 +83,8 @@ def test_intervals_of_crowding_hold_it_and_none_is_seldom_called_some(make_porti
             assert found is not None
             held += found.interval95[0] <= kappa <= found.interval95[1]
             adopted += found.adopted
-        assert held / 100 > 0.88
-        assert adopted / 100 > 0.9 if kappa else adopted / 100 < 0.1
+        assert held / 50 > 0.86
+        assert adopted / 50 > 0.9 if kappa else adopted / 50 < 0.12
 
 
 def test_portions_of_one_density_say_nothing_of_crowding(make_portion: Make) -> None:

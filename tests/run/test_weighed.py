@@ -97,6 +97,17 @@ def test_photo_and_scale_that_do_not(tmp_path: Path) -> None:
     assert found.agreement.zeta > 3
 
 
+def test_the_best_figure_of_a_zone_is_by_mass_where_masses_are_known() -> None:
+    """By hand: 18 g and 1.8 g are 90 %; photo and scale say the same of the patch, so that nothing moves."""
+    photo = one_pass()
+    open_floor = photo.zones["open"]
+    lighter = replace(open_floor, after=replace(open_floor.after, mass_g=1.8))
+    photo = replace(photo, zones={**photo.zones, "open": lighter})
+    best = best_pickups(photo, Quantity(80.0, 0.5), Quantity(80.0, 0.3))
+    assert best["open"].percent == pytest.approx(90.0)
+    assert best["edge"].percent == pytest.approx(40.0)
+
+
 def test_where_they_agree_both_count(tmp_path: Path) -> None:
     """The patch is the mean weighted by 1/u²; zones move by their share of what the patch moves."""
     photo = one_pass(gain=100.0)

@@ -56,6 +56,9 @@ def test_a_wall_hides_the_floor_behind_it_and_nothing_before_it() -> None:
     y = pose.refine(pose.coarse_floor_mm()[..., 1])
     # Far from the wall even the light that it takes is no longer missing.
     assert np.abs(blanks[0] / blanks[1] - 1)[y > 170].max() < 0.01
+    # At its foot it takes the share of light that the scene says.
+    foot = np.median((blanks[0] / blanks[1])[(y > 0) & (y < 3)])
+    assert foot == pytest.approx(1 - walled.light.wall_shade, abs=0.02)
     assert (np.abs(blanks[0] - blanks[1])[y < -2].max(axis=1) > 0.01).mean() > 0.9
 
 
