@@ -91,7 +91,9 @@ def seen_box_mm(patch: Patch) -> tuple[float, float, float, float]:
     )
 
 
-def pose_shots(patch: Patch, camera: Camera, shots: int, rng: np.random.Generator) -> tuple[Pose, ...]:
+def pose_shots(
+    patch: Patch, camera: Camera, shots: int, rng: np.random.Generator, size_px: tuple[int, int] | None = None
+) -> tuple[Pose, ...]:
     """Stand the camera for every shot.
 
     Parameters
@@ -104,6 +106,8 @@ def pose_shots(patch: Patch, camera: Camera, shots: int, rng: np.random.Generato
         Number of shots.
     rng : Generator
         Source of chance.
+    size_px : (int, int), optional
+        Width and height of the picture; a photo of the camera's megapixels unless given.
 
     Returns
     -------
@@ -114,7 +118,7 @@ def pose_shots(patch: Patch, camera: Camera, shots: int, rng: np.random.Generato
     SceneError
         The given height is too low to see all markers, or too tilted.
     """
-    size = photo_size_px(patch, camera)
+    size = size_px or photo_size_px(patch, camera)
     box = seen_box_mm(patch)
     lowest, aim = _lowest(patch, camera, size, box)
     height = lowest if camera.height_mm is None else camera.height_mm
