@@ -7,6 +7,12 @@ from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
 
+#: Share of all debris seen that stands against what the untouched places say of a sample; and samples over which their
+#: usual amount is told.
+_STEADY, _KEPT = 0.02, 20
+#: Change of a place's debris beyond which it was touched, as a share of what it shows and in mm².
+_CHANGED, _CHANGED_MM2 = 0.3, 2.0
+
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Curve:
@@ -31,7 +37,8 @@ class State:
     ``zones`` of shape (Z, N) tells which of the N places each zone holds, ``patch`` which of them lie in the patch.
     A place has ``value``, the debris last seen there in mm², since sample ``since``, -1 before it was seen at all.
     ``passed_s`` is when the machine's middle passed over it since then, NaN if it did not. ``fell_s`` and ``fell_mm2``
-    are when it lost most at once, and how much.
+    are when it lost most at once, and how much. ``usual`` is what it showed on average since the machine was there last,
+    in ``kept`` samples at most.
     """
 
     zones: Mask
@@ -42,7 +49,8 @@ class State:
     nearest_mm: Floats = field(init=False)
     fell_s: Floats = field(init=False)
     fell_mm2: Floats = field(init=False)
-    first: Floats = field(init=False)
+    usual: Floats = field(init=False)
+    kept: NDArray[np.int64] = field(init=False)
     times: list[float] = field(default_factory=list)
     sums: list[Floats] = field(default_factory=list)
     lows: list[Floats] = field(default_factory=list)
@@ -52,7 +60,8 @@ class State:
     def __post_init__(self) -> None:
         """Begin with nothing seen."""
         count = self.zones.shape[1]
-        self.value, self.first = np.zeros(count), np.full(count, np.nan)
+        self.value, self.usual = np.zeros(count), np.zeros(count)
+        self.kept = np.zeros(count, np.int64)
         self.since = np.full(count, -1)
         self.passed_s, self.nearest_mm = np.full(count, np.nan), np.full(count, np.inf)
         self.fell_s, self.fell_mm2 = np.full(count, np.nan), np.zeros(count)
@@ -76,21 +85,35 @@ class State:
             False for places that are hidden.
         """
         now = len(self.times)
+        areas_mm2 = areas_mm2 / self._sharpness(areas_mm2, seen)
         self.times.append(t_s)
         self.sums.append(self.zones[:, seen] @ areas_mm2[seen])
         self.lows.append(self.sums[-1].copy())
         self.highs.append(self.sums[-1].copy())
         self.hidden.append(float((self.patch & ~seen).sum() / max(int(self.patch.sum()), 1)))
+        touched = seen & ((self.since < now - 1) | np.isfinite(self.passed_s))
         back = np.nonzero(seen & (self.since < now - 1))[0]
         self._bridge(back, areas_mm2, now, t_s)
         lost = np.where(self.since >= 0, self.value - areas_mm2, 0.0)
         fell = seen & (lost > self.fell_mm2)
         self.fell_mm2[fell] = lost[fell]
         self.fell_s[fell] = np.where(np.isfinite(self.passed_s[fell]), self.passed_s[fell], t_s)
-        new = seen & (self.since < 0)
-        self.first[new] = areas_mm2[new]
+        self.kept = np.where(touched, 1, np.minimum(self.kept + seen, _KEPT))
+        self.usual += np.where(seen, (areas_mm2 - self.usual) / np.maximum(self.kept, 1), 0.0)
         self.value[seen], self.since[seen] = areas_mm2[seen], now
         self.passed_s[seen], self.nearest_mm[seen] = np.nan, np.inf
+
+    def _sharpness(self, areas_mm2: Floats, seen: Mask) -> float:
+        """How much more a sample shows of debris that nothing has touched than the samples before it.
+
+        Films are compressed frame by frame to another degree, and a blurred grain shows a little more or less of itself.
+        """
+        still = seen & (self.since >= 0) & (self.since == len(self.times) - 1) & np.isnan(self.passed_s)
+        # Where it changed by more than a frame's compression does, something came or went.
+        still &= np.abs(areas_mm2 - self.usual) < _CHANGED * self.usual + _CHANGED_MM2
+        # What a few grains show says less than that a frame is like the one before.
+        steady = _STEADY * max(float(self.value.sum()), 1e-9)
+        return float((areas_mm2[still].sum() + steady) / (self.usual[still].sum() + steady))
 
     def _bridge(self, places: NDArray[np.intp], areas_mm2: Floats, now: int, t_s: float) -> None:
         """Add what lay in places while they were hidden, to the samples since each was last seen."""

@@ -27,9 +27,9 @@ from ..run.records import KindColor
 from ..run.sources import Progress, named_kinds, seen_colours
 from .place import Place, place_of
 
-#: Shares of a pixel's full cover between which debris begins and ends to count: noise stays below the lower one, and a
-#: grain's blurred rim counts half on average.
-RAMP = (0.3, 0.7)
+#: Share of a grain's full cover from which on a pixel is of a grain, far above the noise of films; and how far around
+#: such pixels cover is summed, px: so a frame that is compressed more, and blurs more, shows no less debris.
+CORE, RIM_PX = 0.4, 2
 #: Change of light, natural logarithm, from which on a place of the first frame is another in the last; and the width of
 #: what counts as a thing that stood in one of them, mm: clumps of debris are narrower as a rule.
 _CHANGED, _THING_MM = 0.35, 50.0
@@ -60,12 +60,10 @@ class KnownFloor:
     def debris(self, view: NDArray[np.float32]) -> NDArray[np.float32]:
         """How much of every pixel of a view in the film's light counts as debris, shape (H, W), 0 to 1."""
         counted = np.zeros(self.usable.shape, np.float32)
-        low, high = RAMP
         for one, full in zip(self.filters, self.full, strict=True):
             cover = cover_of(one, view, self.bare)
-            cover -= np.float32(low * full)
-            cover /= np.float32((high - low) * full)
-            np.maximum(counted, np.clip(cover, 0, 1, out=cover), out=counted)
+            grains = cv2.dilate((cover > CORE * full).astype(np.uint8), np.ones((2 * RIM_PX + 1,) * 2, np.uint8))
+            np.maximum(counted, np.clip(cover, 0, 1, out=cover) * grains, out=counted)
         counted[~self.usable] = 0
         return counted
 

@@ -4,9 +4,12 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
+from ..photo.colour import linear_pixels
 from ..registration.grid import FloorGrid
+from .maps import Cells
 
 #: Diameters that a machine for floors may have, mm.
 DIAMETERS_MM = (150.0, 600.0)
@@ -15,6 +18,8 @@ USUAL_HEIGHT_MM = 90.0
 #: Share of its outline that must be seen to place a machine.
 _LEAST_RIM = 0.25
 _ROUNDS = 12
+#: Cells around a thing that are looked at with it.
+_ROOM = 4
 #: Off the outline by more than this, mm, a point weighs less (Huber): shadow, cable, a hand that lifts it.
 _STRAY_MM = 4.0
 
@@ -30,14 +35,16 @@ class SeenMachine:
 
 
 def seen_machine(
-    thing: Mask, seen: Mask, cells: FloorGrid, camera: Floats, height_mm: float, radius_mm: float | None
+    thing: Mask, frame: Cells, cells: FloorGrid, camera: Floats, height_mm: float, radius_mm: float | None
 ) -> SeenMachine | None:
     """Place the machine among the things of a frame.
 
     Parameters
     ----------
-    thing, seen : ndarray of bool, shape (h, w)
-        Cells that are a thing, and cells that the frame shows.
+    thing : ndarray of bool, shape (h, w)
+        Cells that are a thing.
+    frame : Cells
+        The frame over the cells.
     cells : FloorGrid
         Where they lie.
     camera : ndarray of shape (3,)
@@ -59,22 +66,43 @@ def seen_machine(
     area = float(stats[largest, cv2.CC_STAT_AREA]) * cells.mm_per_px**2
     if area < 0.15 * np.pi / 4 * DIAMETERS_MM[0] ** 2:
         return None
-    body = (labels == largest).astype(np.uint8)
+    left, top, width, height = (int(v) for v in stats[largest, : cv2.CC_STAT_AREA])
+    box = np.s_[max(0, top - _ROOM) : top + height + _ROOM, max(0, left - _ROOM) : left + width + _ROOM]
+    corner = np.array([box[1].start, box[0].start])
+    body = _to_its_rim((labels[box] == largest).astype(np.uint8), linear_pixels(frame.pixels[box]))
     # What is thinner than a hand's breadth hangs on the machine and is none of it.
-    width = max(3, round(60 / cells.mm_per_px))
-    body = cv2.morphologyEx(body, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (width, width)))
-    outlines, _ = cv2.findContours(body, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    hand = max(3, round(60 / cells.mm_per_px))
+    open_ = cv2.morphologyEx(body, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (hand, hand)))
+    outlines, _ = cv2.findContours(open_, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     if not outlines:
         return None
     hull = cv2.convexHull(max(outlines, key=cv2.contourArea))[:, 0].astype(float)
-    rim, inner = _rim(hull, seen)
+    rim, inner = _rim(hull, frame.seen[box])
     if len(rim) < 8 or inner < _LEAST_RIM:
         return None
     whole = inner > 0.97
     if radius_mm is None and not whole:
         return None
-    points = rim * cells.mm_per_px + (cells.x0_mm, cells.y0_mm)
+    points = (rim + corner) * cells.mm_per_px + (cells.x0_mm, cells.y0_mm)
     return _fitted(points, camera, height_mm, radius_mm, whole)
+
+
+def _to_its_rim(body: NDArray[np.uint8], light: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """A body with the cells of its rim given to it or to what is beside it, whichever they are more like.
+
+    Cells of the rim show some of both. In light and in the machine's own shadow the halfway mark is another.
+    """
+    inside = cv2.erode(body, np.ones((3, 3), np.uint8))
+    beyond = 1 - cv2.dilate(body, np.ones((5, 5), np.uint8))
+    window = (2 * _ROOM + 1,) * 2
+    means = []
+    for part in (inside, beyond):
+        weight = cv2.blur(part.astype(np.float32), window)
+        total = cv2.blur(light * part[..., None].astype(np.float32), window)
+        means.append(total / np.maximum(weight, 1e-3)[..., None])
+    off = [cv2.transform((light - mean) ** 2, np.ones((1, 3), np.float32)) for mean in means]
+    rim = (inside == 0) & (beyond == 0)
+    return np.where(rim, off[0] < off[1], inside > 0).astype(np.uint8)
 
 
 def _rim(hull: Floats, seen: Mask) -> tuple[Floats, float]:
@@ -146,8 +174,10 @@ def _off_outline(points: Floats, foot: Floats, radius: float, crown: Floats, rai
     v = (points - foot) @ along
     u = np.abs((points - foot) @ np.array([-along[1], along[0]]))
     k = -lean * u + steep * v
-    return np.where(
-        k < 0,
-        np.hypot(u, v) - radius,
-        np.where(k > steep * far, np.hypot(u, v - far) - upper, u * steep + v * lean - radius),
+    return np.asarray(
+        np.where(
+            k < 0,
+            np.hypot(u, v) - radius,
+            np.where(k > steep * far, np.hypot(u, v - far) - upper, u * steep + v * lean - radius),
+        )
     )

@@ -45,7 +45,7 @@ class FloorMap:
         )
         where, fraction = cv2.convertMaps(lookup, None, cv2.CV_16SC2)  # type: ignore[call-overload]
         seen = ((lookup >= 0) & (lookup <= np.array(size_px) - 1)).all(axis=-1)
-        return cls(where, fraction, seen)
+        return cls(where, fraction, np.asarray(seen))
 
     def view(self, bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
         """A frame as floor view, linear light of shape (H, W, 3), red first."""
@@ -55,10 +55,15 @@ class FloorMap:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cells:
-    """A frame over coarse cells of floor: linear light of shape (h, w, 3), and which of them the frame shows."""
+    """A frame over coarse cells of floor: sRGB of shape (h, w, 3), and which of them the frame shows."""
 
-    light: NDArray[np.float32]
+    pixels: NDArray[np.uint8]
     seen: Mask
+
+    @property
+    def light(self) -> NDArray[np.float32]:
+        """Linear light, shape (h, w, 3)."""
+        return linear_pixels(self.pixels)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,7 +88,7 @@ class CellMap:
         seen = ((at >= 0) & (at <= np.array(size_px) - 1)).all(axis=-1)
         # The middle of a small pixel is that of the square of large ones that it is made of.
         at = ((at + 0.5) / smaller - 0.5).astype(np.float32)
-        return cls(smaller, np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1]), seen)
+        return cls(smaller, np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1]), np.asarray(seen))
 
     def cells(self, bgr: NDArray[np.uint8]) -> Cells:
         """A frame over the cells."""
@@ -92,4 +97,4 @@ class CellMap:
         if self.smaller > 1:
             small = np.asarray(cv2.resize(small, (width, height), interpolation=cv2.INTER_AREA), np.uint8)
         shown = cv2.remap(small, self.columns, self.rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        return Cells(linear_pixels(np.asarray(shown[..., ::-1], np.uint8)), self.seen)
+        return Cells(np.asarray(cv2.cvtColor(shown, cv2.COLOR_BGR2RGB), np.uint8), self.seen)

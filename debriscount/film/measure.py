@@ -173,7 +173,7 @@ class _Watch:
     @classmethod
     def of(cls, file: FilmFile, patch: Patch, known: KnownFloor, clear: dict[str, Frame], height_mm: float) -> "_Watch":
         """Begin with the camera where it was at first."""
-        cells, grid = cell_grid(known), known.grid
+        cells, grid = cell_grid(known, file.size_px), known.grid
         block = max(1, round(_PLACE_MM / grid.mm_per_px))
         rows, columns = grid.height_px // block, grid.width_px // block
         step, first = block * grid.mm_per_px, (block - 1) / 2 * grid.mm_per_px
@@ -217,12 +217,13 @@ class _Watch:
         if self.coarse is None:
             self.coarse = CellMap.of(self.place.view, self.search.cells, self.file.size_px)
             self.camera = camera_place(self.place.view)
-        standing = self.search.standing(self.coarse.cells(frame.bgr))
+        cells = self.coarse.cells(frame.bgr)
+        standing = self.search.standing(cells)
         radius = float(np.median(self.radii)) if self.radii else None
-        machine = seen_machine(standing.thing, self.coarse.seen, self.search.cells, self.camera, self.height_mm, radius)
+        machine = seen_machine(standing.thing, cells, self.search.cells, self.camera, self.height_mm, radius)
         # The radius is learned from machines that are seen whole, as many as tell it well.
         if machine is not None and machine.whole and len(self.radii) < 25:
-            again = seen_machine(standing.thing, self.coarse.seen, self.search.cells, self.camera, self.height_mm, None)
+            again = seen_machine(standing.thing, cells, self.search.cells, self.camera, self.height_mm, None)
             if again is not None:
                 self.radii.append(again.radius_mm)
         self._note(frame.t_s, machine)

@@ -1,6 +1,7 @@
 """The machine's way over the patch: heading, speed, turns, lanes, passes."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -162,8 +163,7 @@ def _turned(from_deg: float, to_deg: float) -> float:
 def _lane(track: Track, run: list[int], patch: Patch) -> Lane | None:
     """A run as a lane; None where it is short or does not cross the patch."""
     start, end = (np.array([track.x_mm[k], track.y_mm[k]]) for k in (run[0], run[-1]))
-    places = np.stack([track.x_mm[run], track.y_mm[run]])
-    inside = ((places >= 0) & (places.T < (patch.width_mm, patch.height_mm)).T).all(axis=0)
+    inside = patch.inside(track.x_mm[run], track.y_mm[run])
     if np.hypot(*(end - start)) < _LANE_MM or inside.sum() < 2:
         return None
     heading = float(np.rad2deg(np.arctan2(*(end - start)[::-1])) % 360)
@@ -179,7 +179,7 @@ def _lane(track: Track, run: list[int], patch: Patch) -> Lane | None:
 def turns(driven: tuple[Lane, ...]) -> tuple[Turn, ...]:
     """The turns between lanes that follow one another."""
     found = []
-    for before, after in zip(driven, driven[1:], strict=False):
+    for before, after in pairwise(driven):
         by = _turned(before.heading_deg, after.heading_deg)
         if abs(by) >= TURN_DEG and after.start_s - before.end_s <= PASS_GAP_S:
             found.append(

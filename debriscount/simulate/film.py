@@ -303,6 +303,9 @@ def _draw_hand(image: NDArray[np.uint8], truth: FilmTruth, pose: Pose) -> None:
     patch = truth.spec.scene.patch
     middle = np.array([0.7 * patch.width_mm, 0.8 * patch.height_mm])
     arm = np.concatenate(
-        [_outline(pose, middle + np.array([0.0, far]), size, 60.0) for far, size in ((0.0, 45.0), (2 * patch.height_mm, 60.0))]
+        [
+            _outline(pose, middle + np.array([0.0, far]), size, 60.0)
+            for far, size in ((0.0, 45.0), (2 * patch.height_mm, 60.0))
+        ]
     )
     _fill(image, arm, _SKIN)
