@@ -21,6 +21,7 @@ STAGES = (
     "scale",
     "plausibility",
     "run",
+    "film",
     "portions",
     "simulate",
     "campaign",

@@ -1,6 +1,7 @@
 """A film as a whole: from the file to debris left against time, and the machine's way."""
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from os import PathLike
@@ -9,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Floats, Mask
+from ..arrays import Floats
 from ..camera.view import FloorToPhoto, camera_place
 from ..errors import FilmFileError, NoDebrisError
 from ..flags import Flag
@@ -18,19 +19,17 @@ from ..inputs.lens import CameraLens
 from ..inputs.lens_file import read_lens
 from ..inputs.patch import ZONES, Patch, zone_in_patch
 from ..inputs.patch_file import read_patch
-from ..photo.colour import luminance_view, srgb_pixels
+from ..photo.colour import srgb_pixels
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo, photo_from_array
 from ..photo.shots import side_by_side
-from ..registration.align import improve_shift, no_shift, texture_pull
-from ..registration.resample import Shift
 from ..run.sources import PhotoSource, Progress, load_photo, loaded, read_kinds
 from .curve import State
 from .floor import KnownFloor, learn_floor
 from .frames import FilmFile, Frame, first_frames, last_frames, open_film, sampled_frames
 from .hidden import Search, Standing, cell_grid
 from .machine import USUAL_HEIGHT_MM, SeenMachine, seen_machine
-from .maps import CellMap, FloorMap
+from .maps import CellMap, FloorMap, aligned_map
 from .place import MOVED_PX, Place, found_anew
 from .records import CameraMove, LeftOver, MeasuredFilm
 from .strips import with_strips
@@ -44,10 +43,22 @@ EVERY_S = (0.04, 600.0)
 _PLACE_MM = 5.0
 #: Seconds from start and end at which clear frames are sought.
 _CANDIDATES_S = (0.0, 0.6, 1.5, 3.0)
-#: Rounds of alignment on the floor's texture.
-_ROUNDS = 2
 #: Share of the patch that is hidden to the end from which on that is told.
 _NEVER_BACK = 0.01
+
+
+def seconds_of(text: str) -> float:
+    """Seconds that "2s", "0.5 s" or "2" mean.
+
+    Raises
+    ------
+    FilmFileError
+        It is written otherwise.
+    """
+    found = re.fullmatch(r"\s*(\d{1,6}(?:\.\d{1,6})?)\s*s?\s*", text)
+    if found is None:
+        raise FilmFileError(f'every "{text[:40]}": must be seconds, such as "2s".')
+    return float(found[1])
 
 
 def measure_film(
@@ -111,7 +122,14 @@ def measure_film(
     blank_file, blank_sum = ("", "") if blank is None else (photos["blank"].file, photos["blank"].sha256)
     photos |= {name: _as_photo(frame, f"{file.name} at {frame.t_s:.1f} s") for name, frame in clear.items()}
     photos, told = side_by_side(photos)
-    known = learn_floor(photos, clear["before"].bgr, patch, kinds, lens, lambda done, what: tell(0.15 * done, what))
+    known = learn_floor(
+        photos,
+        {name: frame.bgr for name, frame in clear.items()},
+        patch,
+        kinds,
+        lens,
+        lambda done, what: tell(0.15 * done, what),
+    )
     if known is None:
         raise NoDebrisError(f"{file.name}: the first frame shows no debris. Begin to film before the machine starts.")
     watch = _Watch.of(file, patch, known, clear, machine_height_mm)
@@ -266,7 +284,7 @@ class _Watch:
         """Count the debris in all places that are seen."""
         grid = self.known.grid
         if self.fine is None:
-            self.fine = FloorMap.of(self.place.view, grid, self.file.size_px, self._shift(frame, standing))
+            self.fine = self._aligned(frame, standing)
         view = self.fine.view(frame.bgr)
         view *= self._light(standing)
         if self.floor_view is None:
@@ -295,28 +313,18 @@ class _Watch:
         )
         return np.asarray(uneven[..., None] * standing.gain.astype(np.float32), np.float32)
 
-    def _shift(self, frame: Frame, standing: Standing) -> Shift:
-        """How this place of the camera must be corrected so that the floor's texture lies on itself."""
-        grid = self.known.grid
-        target = _log(self.known.bare)
-        hidden = standing.hidden.ravel()[self.cell_index].reshape(
-            grid.height_px // self.block_px, grid.width_px // self.block_px
+    def _aligned(self, frame: Frame, standing: Standing) -> FloorMap:
+        """The floor view of this place of the camera, laid on the floor by its texture where nothing lies on it."""
+        known = self.known
+        rows, columns = (n // self.block_px for n in known.grid.shape)
+        hidden = standing.hidden.ravel()[self.cell_index].reshape(rows, columns).astype(np.uint8)
+        free = cv2.resize(1 - hidden, known.grid.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
+        roughly = FloorMap.of(self.place.view, known.grid, self.file.size_px).view(frame.bgr)
+        bare = (
+            cv2.dilate((known.debris(roughly * self._light(standing)) > 0).astype(np.uint8), np.ones((5, 5), np.uint8))
+            == 0
         )
-        free = cv2.resize((~hidden).astype(np.uint8), grid.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
-        shift = no_shift(grid)
-        for _ in range(_ROUNDS):
-            there = FloorMap.of(self.place.view, grid, self.file.size_px, shift)
-            view = there.view(frame.bgr)
-            usable: Mask = (
-                self.known.usable & there.seen & free & (self.known.debris(view * self._light(standing)) == 0)
-            )
-            pull = texture_pull(target, _log(view), usable, grid)
-            shift = improve_shift(shift, pull, grid.mm_per_px, grid.mm_per_px)
-        return shift
-
-
-def _log(view: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.asarray(np.log(np.maximum(luminance_view(view), np.float32(1e-3))), np.float32)
+        return aligned_map(frame.bgr, self.place.view, known.grid, known.bare, known.usable & free & bare)
 
 
 def _slid_px(one: FloorToPhoto, other: FloorToPhoto, patch: Patch) -> float:
