@@ -46,9 +46,9 @@ class KnownFloor:
     """The floor under the debris in the light of the film, and how debris is told from it.
 
     ``bare`` of shape (H, W, 3) is linear light on ``grid``; ``usable`` of shape (H, W) where debris can be judged.
-    ``filters`` has one a kind, ``full`` of shape (K,) the cover that the middle of a grain reaches; ``colours`` of shape
-    (K, 3) the kinds' linear colours. ``background_mm2`` is what the bare floor itself shows as debris, for every mm² of
-    it. ``start`` is where the camera stood at first.
+    ``filters`` has one a kind, ``full`` of shape (K,) the cover that the middle of a grain reaches; ``colours`` of
+    shape (K, 3) the kinds' linear colours. ``background_mm2`` is what the bare floor itself shows as debris, for every
+    mm² of it. ``start`` is where the camera stood at first.
     """
 
     grid: FloorGrid
@@ -177,7 +177,7 @@ def _lines(before: Mask, after: Mask, hints: Sequence[KindHint]) -> Mask:
     whole = cv2.morphologyEx(still, cv2.MORPH_OPEN, np.ones((width, width), np.uint8))
     around = np.ones((2 * RIM_PX + 1,) * 2, np.uint8)
     thin = (still > 0) & (cv2.dilate(whole, around) == 0)
-    return (cv2.dilate(thin.astype(np.uint8), around) > 0) & (cv2.dilate(whole, around) == 0)
+    return np.asarray((cv2.dilate(thin.astype(np.uint8), around) > 0) & (cv2.dilate(whole, around) == 0))
 
 
 def _as_filmed(

@@ -73,9 +73,10 @@ def draw_track(film: MeasuredFilm) -> NDArray[np.uint8]:
         *border_entries(canvas.unit, ground),
     ]
     width = "" if film.track.width_mm is None else f", {film.track.width_mm:.0f} mm wide"
+    on_patch = sum(outing.on_patch_s for outing in film.outings)
     caption = Caption(
         f"The machine's way \N{EN DASH} {film.patch.name}",
-        f"{len(film.lanes)} lanes, {len(film.turns)} turns, {sum(o.on_patch_s for o in film.outings):.0f} s on the patch{width}",
+        f"{len(film.lanes)} lanes, {len(film.turns)} turns, {on_patch:.0f} s on the patch{width}",
         tuple(legend),
         f"Film {base_name(film.film.name)}, measured by debriscount",
     )
