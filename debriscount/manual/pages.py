@@ -28,6 +28,7 @@ TOPICS = (
     "plan",
     "page",
     "stills",
+    "film",
     "simulate",
     "records",
     "safety",

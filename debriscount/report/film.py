@@ -88,7 +88,7 @@ def _pass(film: MeasuredFilm, number: int, outing: Outing) -> JsonObject:
 
 
 def sample_after(film: MeasuredFilm, number: int) -> int:
-    """The sample that shows the patch after a pass, counted from 1: with the least hidden before the next one begins."""
+    """The sample that shows the patch after a pass, counted from 1: that with the least hidden before the next one."""
     end = film.outings[number - 1].end_s
     following = film.outings[number].start_s if number < len(film.outings) else np.inf
     between = np.nonzero((film.times_s >= end) & (film.times_s < following))[0]

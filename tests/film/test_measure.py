@@ -86,7 +86,7 @@ def test_a_film_without_markers_is_refused(shot: Shot, tmp_path: Path) -> None:
     for _ in range(20):
         writer.write(np.full((240, 320, 3), 128, np.uint8))
     writer.release()
-    with pytest.raises(MarkerError, match="found 0 of the patch's"):
+    with pytest.raises(MarkerError, match="found 0 of the patch"):
         measure_film(plain, patch=shot.folder / "patch.toml", debris=[shot.folder / "debris.toml"])
 
 
@@ -102,5 +102,5 @@ def test_other_times_are_refused(text: str) -> None:
 
 
 def test_a_step_out_of_range_is_refused(shot: Shot) -> None:
-    with pytest.raises(DebriscountError, match="every 0 s: must be from 0.04 s to 600 s"):
+    with pytest.raises(DebriscountError, match=r"every 0 s: must be from 0\.04 s to 600 s"):
         measure_film(shot.folder / "film.mp4", patch=shot.folder / "patch.toml", every_s=0.0)
