@@ -158,7 +158,7 @@ def _measured(watch: Watch, every_s: float, blank: tuple[str, str], told: tuple[
         raise FilmFileError(f"{watch.file.name}: no frame shows where the patch lies.")
     patch, state, known = watch.patch, watch.state, watch.known
     places = np.array([(m.x_mm, m.y_mm) if m is not None else (np.nan, np.nan) for m in watch.machines])
-    width = 2 * float(np.median(watch.radii)) if watch.radii else None
+    width = None if watch.radius_mm is None else 2 * watch.radius_mm
     track = track_of(np.array(watch.times), places[:, 0], places[:, 1], width)
     driven = with_strips(lanes(track, patch), state, watch.places_mm, every_s)
     never_back = float((state.patch & (state.since < len(state.times) - 1)).sum() / max(int(state.patch.sum()), 1))
