@@ -15,7 +15,7 @@ from ..inputs.patch import Patch
 from ..photo.read import Photo
 from ..photo.shots import side_by_side
 from ..registration.register import RegisteredShots, register_shots
-from .sources import Progress, kind_hints, rim_mm, without_colour
+from .sources import Progress, kind_hints, rim_mm, smallest_mm, without_colour
 
 
 def comparable(
@@ -29,9 +29,14 @@ def comparable(
 def on_patch(
     photos: Mapping[str, Photo], patch: Patch, kinds: Sequence[DebrisKind], lens: CameraLens | None, tell: Progress
 ) -> RegisteredShots:
-    """Floor views of a patch, with room around it for the largest grain."""
+    """Floor views of a patch, with room around it for the largest grain and as fine as the smallest asks for."""
     return register_shots(
-        photos, patch, rim_mm=rim_mm(kinds), lens=lens, progress=lambda done: tell(0.1 + 0.3 * done, "aligning")
+        photos,
+        patch,
+        rim_mm=rim_mm(kinds),
+        grain_mm=smallest_mm(kinds),
+        lens=lens,
+        progress=lambda done: tell(0.1 + 0.3 * done, "aligning"),
     )
 
 

@@ -12,9 +12,9 @@ from debriscount.errors import CountOptionsError, MarkerError, PhotoFileError, P
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch_file import read_patch
 from debriscount.photo.read import read_photo
+from debriscount.registration.resample import FINE_ENOUGH_PX
 from debriscount.run.count import count
 from debriscount.run.records import Counted
-from debriscount.run.region import FINE_ENOUGH_PX
 from debriscount.simulate.spec import Camera, Floor
 
 if TYPE_CHECKING:
