@@ -20,7 +20,9 @@ def portion(
     ],
     *,
     patch: PatchFile,
-    debris: Annotated[Path, typer.Option(metavar="NAME", help="Kind of debris, by name or file: its colour and sizes.")],
+    debris: Annotated[
+        Path, typer.Option(metavar="NAME", help="Kind of debris, by name or file: its colour and sizes.")
+    ],
     blank: Blank = None,
     lens: LensFile = None,
     thousand: Annotated[
