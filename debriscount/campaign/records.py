@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
+from typing import ClassVar, Literal
 
 #: How run.json says what it is.
 RUN_FORMAT: Literal["debriscount/run/1"] = "debriscount/run/1"
@@ -46,6 +46,9 @@ class SideMeasurement:
     ``quantity`` is a name out of `debriscount.campaign.side.QUANTITIES`; ``values`` are readings in ``unit``, with
     ``uncertainty`` (standard, in the same unit) of each where it is known. ``at`` says under which setting or where.
     """
+
+    #: What pydantic reads from a file has finite numbers alone.
+    __pydantic_config__: ClassVar[Mapping[str, bool]] = {"allow_inf_nan": False}
 
     quantity: str
     values: tuple[float, ...]
