@@ -88,7 +88,8 @@ def run_json(record: RunRecord) -> bytes:
 
 def text_sum(content: bytes) -> str:
     """SHA-256 of a text, whichever way its lines end: version control may change that."""
-    return hashlib.sha256(content.replace(b"\r\n", b"\n")).hexdigest()
+    plain = content.replace(b"\r\n", b"\n") if b"\r" in content else content  # which is found out sooner
+    return hashlib.sha256(plain).hexdigest()
 
 
 @cache
