@@ -19,7 +19,7 @@ from .run_file import read_run
 
 #: In the folder of runs; may be deleted at any time.
 INDEX = ".index.json"
-_FORMAT = "debriscount/index/1"
+_FORMAT = "debriscount/index/2"
 #: Runs that have to be read anew before the index is worth writing: these take a twentieth of a second.
 _WORTH = 25
 #: Files changed less than so long ago may change again without their time showing it, s: FAT keeps even seconds.

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import ClassVar, Literal
 
+from ..flags import Flag
+
 #: How run.json says what it is.
 RUN_FORMAT: Literal["debriscount/run/1"] = "debriscount/run/1"
 
@@ -184,13 +186,13 @@ class Figures:
 
     ``passes`` is empty for a run that was weighed only. ``weighed`` holds, of "pickup", "by_collection", "by_residue",
     "elsewhere", "unaccounted" and, of hair, "hair_bin", "hair_brush", "hair_left" and "hair_wrap", what is known; empty
-    for a run that was photographed only.
+    for a run that was photographed only. ``flags`` are what measuring noticed, of each shot too.
     """
 
     passes: tuple[FiledPass, ...] = ()
     weighed: Mapping[str, WeighedFigure] = field(default_factory=dict)
     agreement: FiledAgreement | None = None
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
