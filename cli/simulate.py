@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from ._debris import debris_paths
 from ._options import Debris, WallSides
 from ._terminal import progress_bar, said_written
 
@@ -65,7 +66,7 @@ def simulate(
     if out is None and expect == 0:
         raise SceneError("nothing to do. Give --out DIR for photos, or --expect N for what to expect.")
     spec = scene_spec(
-        debris=debris or (),
+        debris=debris_paths(debris),
         size_mm=size,
         color=color,
         shape=shape,
