@@ -221,16 +221,6 @@ def _pass(done: FiledPass, found: Mapping[str, Any]) -> PassWords:
     if not split:
         findings = list(found.get("findings", ()))
     open_floor = known_pickup(done.zones["open"]) if "open" in done.zones else None
-    walls = [
-        wall_chart(
-            wall,
-            profile["edges_mm"],
-            profile["before_mm2"],
-            [max(u, 0.0) + max(s, 0.0) for u, s in zip(profile["untouched_mm2"], profile["shifted_mm2"], strict=True)],
-            open_floor,
-        )
-        for wall, profile in ((found.get("wall") or {}).get("walls") or {}).items()
-    ]
     return PassWords(
         number=done.number,
         title=title,
@@ -240,8 +230,31 @@ def _pass(done: FiledPass, found: Mapping[str, Any]) -> PassWords:
         else {},
         split=split,
         remarks=tuple(str(finding["sentence"]) for finding in findings),
-        walls=tuple(wall for wall in walls if wall is not None),
+        walls=tuple(_wall_charts(found.get("wall") or {}, open_floor)),
     )
+
+
+def _wall_charts(found: Mapping[str, Any], open_percent: float | None) -> Iterator[WallChart]:
+    """A chart a wall; of a record that was measured before 2026-12, from what stayed, with lanes' strips and all."""
+    for wall, one in (found.get("pickup") or {}).items():
+        intervals = [None if ends is None else (ends[0], ends[1]) for ends in one["pickup_interval95"]]
+        pickups = list(zip(one["pickup_percent"], intervals, strict=True))
+        chart = wall_chart(wall, one["edges_mm"], pickups, one["open"]["pickup_percent"])
+        if chart is not None:
+            yield chart
+    if found.get("pickup"):
+        return
+    for wall, profile in (found.get("walls") or {}).items():
+        stayed = [
+            max(u, 0.0) + max(s, 0.0) for u, s in zip(profile["untouched_mm2"], profile["shifted_mm2"], strict=True)
+        ]
+        shares = [
+            None if lay <= 0 else 100 * (1 - lies / lay)
+            for lay, lies in zip(profile["before_mm2"], stayed, strict=True)
+        ]
+        chart = wall_chart(wall, profile["edges_mm"], [(share, None) for share in shares], open_percent)
+        if chart is not None:
+            yield chart
 
 
 def _rows(zones: Mapping[str, FiledFigure], found: Mapping[str, Any]) -> tuple[ZoneRow, ...]:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -127,7 +128,9 @@ def _shot(views: RunViews, frame: Frame, shot: str, text: bool) -> NDArray[np.ui
 
 def _leftovers(views: RunViews, frame: Frame, shot: str, text: bool) -> NDArray[np.uint8]:
     canvas, place = fitted(views.floor(shot), views, picture_box(frame, text))
+    bare = canvas.image.copy()
     legend = draw_fates(canvas, views, shot, frame.unit)
+    cv2.copyTo(bare, found_on(canvas, views.found(shot), views.grid), canvas.image)
     return composed(frame, canvas, place, [*shot_words(views, shot), *legend], text)
 
 
@@ -267,12 +270,12 @@ def _strips(views: RunViews, frame: Frame, shot: str, text: bool) -> NDArray[np.
     found = views.passes[number - 1]
     canvas, place = fitted(views.floor(shot), views, picture_box(frame, text))
     outlines = strip_outlines(found, views.patch)
-    rows = views.rows(shot)
-    places = canvas.to_px(np.array([(float(r["x_mm"]), float(r["y_mm"])) for r in rows], float).reshape(-1, 2))
     if not text:
         outlines = [(corners, "") for corners, _ in outlines]
+    bare, debris = canvas.image.copy(), found_on(canvas, views.found(shot), views.grid)
     large = replace(canvas, size=round(TEXT * frame.unit))  # labels as large as other words
-    draw_unreached(large, outlines, places, contrasting(views.ground[1]))
+    draw_unreached(large, outlines, debris > 0, contrasting(views.ground[1]))
+    cv2.copyTo(bare, debris, canvas.image)
     lanes = found.get("lanes") or {}
     words = [*shot_words(views, shot)[:2], Line("Never reached", TITLE, bold=True)]
     if lanes.get("strips"):
