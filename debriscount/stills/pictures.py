@@ -128,9 +128,7 @@ def _shot(views: RunViews, frame: Frame, shot: str, text: bool) -> NDArray[np.ui
 
 def _leftovers(views: RunViews, frame: Frame, shot: str, text: bool) -> NDArray[np.uint8]:
     canvas, place = fitted(views.floor(shot), views, picture_box(frame, text))
-    bare = canvas.image.copy()
     legend = draw_fates(canvas, views, shot, frame.unit)
-    cv2.copyTo(bare, found_on(canvas, views.found(shot), views.grid), canvas.image)
     return composed(frame, canvas, place, [*shot_words(views, shot), *legend], text)
 
 
@@ -147,7 +145,7 @@ def _marks_alone(views: RunViews, frame: Frame, shot: str, text: bool) -> NDArra
 
 
 def draw_fates(canvas: Canvas, views: RunViews, shot: str, unit: float) -> list[LegendEntry]:
-    """Mark what stayed, in place: a ring round each grain that was not moved, a cross over each that was.
+    """Mark what stayed, in place: a ring round each grain that was not moved, a cross round each that was; nothing lies over debris.
 
     Debris too fine or too dense for marks, and such as was not followed grain by grain, gets an outline instead, so
     that it can still be seen.
@@ -172,7 +170,7 @@ def draw_fates(canvas: Canvas, views: RunViews, shot: str, unit: float) -> list[
     ground = as_color(views.ground[1])
     rows = views.rows(shot)
     marked, singly = _marked(canvas, views, rows)
-    found = found_on(canvas, views.found(shot), views.grid)
+    bare, found = canvas.image.copy(), found_on(canvas, views.found(shot), views.grid)
     legend: list[LegendEntry] = []
     kinds = views.run.record["kinds"]
     others = np.array([0, *(0 if code in singly else code + 1 for code in range(len(kinds)))], np.uint8)
@@ -191,6 +189,7 @@ def draw_fates(canvas: Canvas, views: RunViews, shot: str, unit: float) -> list[
         debris = rgb(kinds[0]["color"])
         legend.append(LegendEntry("never moved", ring_sample(ring, debris, ground)))
         legend.append(LegendEntry("moved, not picked up", cross_sample(cross, debris, ground)))
+    cv2.copyTo(bare, found, canvas.image)
     return legend
 
 
