@@ -71,12 +71,16 @@ class LeftShares:
 class WhySplit:
     """Debris left in a zone, parted by what the pass did to it; shares of its area, percent, that sum to 100.
 
-    It lay where the machine never went, or the machine went over it and left it lying, or moved it and left it.
+    It lay where the machine never went, or the machine went over it and left it lying, or moved it and left it. The
+    95 % intervals are None where the reach or the leftovers have none.
     """
 
     never_reached_percent: float
     left_lying_percent: float
     moved_percent: float
+    never_reached_interval95: Interval | None = None
+    left_lying_interval95: Interval | None = None
+    moved_interval95: Interval | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

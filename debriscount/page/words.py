@@ -62,6 +62,7 @@ class Part:
     words: str
     percent: int
     x: int
+    interval: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,7 +212,7 @@ def _why_sentence(found: Mapping[str, Any]) -> Iterator[str]:
     """What became of the debris that stayed, in one sentence."""
     parts = split_parts((found.get("why_left") or {}).get("patch"))
     if parts:
-        yield f"Of what stayed, {listed([f'{part.percent} % was {part.words}' for part in parts])}."
+        yield f"Of what stayed, {listed([f'{part.percent} %{part.interval} was {part.words}' for part in parts])}."
 
 
 def _pass(done: FiledPass, found: Mapping[str, Any]) -> PassWords:
@@ -295,7 +296,9 @@ def split_parts(found: Mapping[str, Any] | None) -> tuple[Part, ...]:
         whole[key] += 1
     parts, x = [], 0
     for key, (name, words) in names.items():
-        parts.append(Part(name=name, words=words, percent=whole[key], x=x))
+        ends = found.get(key.replace("_percent", "_interval95"))
+        interval = "" if ends is None else f" ({ends[0]:.0f} to {ends[1]:.0f} %)"
+        parts.append(Part(name=name, words=words, percent=whole[key], x=x, interval=interval))
         x += whole[key]
     return tuple(parts)
 

@@ -228,7 +228,7 @@ def shot_title(shot: MeasuredShot, measurement: Measurement) -> str:
     figures = pass_of(shot, measurement)
     count = len(measurement.passes)
     after = f" (pass {figures.number})" if figures is not None and count > 1 else ""
-    return f"{shot.name}{after} \N{EN DASH} {measurement.patch.name}"
+    return f"{shot.name}{after} \N{EN DASH} {measurement.patch.title}"
 
 
 def _figures(shot: MeasuredShot, measurement: Measurement) -> str:
@@ -251,7 +251,7 @@ def _figures(shot: MeasuredShot, measurement: Measurement) -> str:
 def shot_note(shot: MeasuredShot, measurement: Measurement) -> str:
     """Where a picture comes from, for its last line."""
     parts = [
-        f"Photo {base_name(shot.file)}" if shot.file else "",
+        f"{'Rendering' if measurement.patch.rendered else 'Photo'} {base_name(shot.file)}" if shot.file else "",
         f"patch {measurement.patch.width_mm:g} x {measurement.patch.height_mm:g} mm",
         f"{measurement.grid.mm_per_px:.3g} mm per pixel of the floor view",
         "measured by debriscount",

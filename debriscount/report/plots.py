@@ -80,7 +80,7 @@ def draw_passes(measurement: Measurement) -> NDArray[np.uint8]:
         raise ValueError("a pass curve needs two passes whose steps are known")
 
     width = max(6.5, 0.9 * len(measurement.passes) + 2.5)
-    title = in_lines(f"Pass by pass \N{EN DASH} {measurement.patch.name}", width)
+    title = in_lines(f"Pass by pass \N{EN DASH} {measurement.patch.title}", width)
     above = 0.45 + 0.19 * title.count("\n")  # inches
     height = 3.95 + above
 

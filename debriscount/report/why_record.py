@@ -83,8 +83,8 @@ def _shares(zones: dict[str, LeftShares], patch: Patch) -> JsonObject:
 def _split(split: WhySplit) -> JsonObject:
     """Shares that sum to 100 as they are rounded."""
     shares: JsonObject = plain(split)
-    first, _, last = shares.values()
-    return {**shares, "left_lying_percent": plain(max(100 - first - last, 0.0), "left_lying_percent")}
+    lying = max(100 - shares["never_reached_percent"] - shares["moved_percent"], 0.0)
+    return {**shares, "left_lying_percent": plain(lying, "left_lying_percent")}
 
 
 def _lanes(lanes: Lanes) -> JsonObject:

@@ -61,11 +61,12 @@ def run_stills(views: RunViews, frame: Frame, *, text: bool = True) -> dict[str,
 
 
 def run_title(views: RunViews) -> str:
-    """Machine and settings of a run, or else the patch that it was on."""
+    """Machine and settings of a run, or else the patch that it was on; of renderings, that they are such."""
     about = views.run.about
     if about is None:
-        return views.patch.name
-    return ", ".join([about.machine, *(f"{key} {value}" for key, value in about.settings.items())])
+        return views.patch.title
+    parts = [about.machine, *(f"{key} {value}" for key, value in about.settings.items())]
+    return ", ".join([*parts, *(["rendered pictures"] if views.patch.rendered else [])])
 
 
 def pickup_lines(figure: FiledFigure) -> list[Line]:
@@ -145,10 +146,10 @@ def _marks_alone(views: RunViews, frame: Frame, shot: str, text: bool) -> NDArra
 
 
 def draw_fates(canvas: Canvas, views: RunViews, shot: str, unit: float) -> list[LegendEntry]:
-    """Mark what stayed, in place: a ring round each grain that was not moved, a cross round each that was; nothing lies over debris.
+    """Mark what stayed, in place: a ring round each grain that was not moved, a cross round each that was.
 
-    Debris too fine or too dense for marks, and such as was not followed grain by grain, gets an outline instead, so
-    that it can still be seen.
+    Debris too fine or too dense for marks, and such as was not followed grain by grain, gets an outline instead.
+    Nothing is drawn over debris, so that it can still be seen.
 
     Parameters
     ----------
