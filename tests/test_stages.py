@@ -41,6 +41,7 @@ BESIDE = (
     "columns",
     "errors",
     "flags",
+    "made_with",
     "memory",
     "opencv",
     "printable",

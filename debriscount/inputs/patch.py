@@ -70,7 +70,10 @@ class CustomZone:
 
 @dataclass(frozen=True, slots=True)
 class Patch:
-    """The marked rectangle of floor; origin at its top-left corner, x right, y down."""
+    """The marked rectangle of floor; origin at its top-left corner, x right, y down.
+
+    ``rendered`` says that its pictures are renderings, which must not pass for photographs.
+    """
 
     name: str
     width_mm: float
@@ -81,6 +84,12 @@ class Patch:
     corner_mm: float
     margin_mm: float
     custom_zones: tuple[CustomZone, ...] = ()
+    rendered: bool = False
+
+    @property
+    def title(self) -> str:
+        """Its name as it stands on pictures: with a word where they are renderings."""
+        return f"{self.name} (rendered, not photographed)" if self.rendered else self.name
 
     def outer_box_mm(self) -> tuple[float, float, float, float]:
         """Left, top, right and bottom of patch and margin together, mm; no margin behind a wall."""

@@ -9,6 +9,7 @@ from .. import __version__
 from ..inputs.lens import CameraLens
 from ..inputs.patch import CustomZone, Marker, Patch
 from ..inputs.record_file import MEASUREMENT, read_json
+from ..made_with import made_with
 from ..photo.settings import CameraSettings
 from ..pickup.records import Amount, PassFigures, ZoneFigures
 from ..registration.grid import FloorGrid
@@ -46,6 +47,7 @@ def measurement_json(measurement: Measurement) -> JsonObject:
     return {
         "format": FORMAT,
         "version": __version__,
+        "made_with": made_with(),
         "verdict": verdict_text(measurement),
         "patch": patch_json(measurement.patch),
         "grid": grid_json(measurement.grid),
@@ -128,7 +130,8 @@ def patch_json(patch: Patch) -> JsonObject:
     markers = [
         {key: value for key, value in plain(marker).items() if value or key != "turned_deg"} for marker in patch.markers
     ]
-    return {**picked(patch, "name width_mm height_mm walls"), "markers": markers, "zones": zones}
+    rendered = {"rendered": True} if patch.rendered else {}
+    return {**picked(patch, "name width_mm height_mm walls"), **rendered, "markers": markers, "zones": zones}
 
 
 def patch_of(found: Mapping[str, Any]) -> Patch:
@@ -161,6 +164,7 @@ def patch_of(found: Mapping[str, Any]) -> Patch:
             CustomZone(str(zone["name"]), tuple((float(x), float(y)) for x, y in zone["polygon_mm"]))
             for zone in zones.get("custom", ())
         ),
+        rendered=bool(found.get("rendered", False)),
     )
 
 

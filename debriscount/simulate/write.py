@@ -1,6 +1,7 @@
 """A scene as files: photos, what measuring needs beside them, and the truth."""
 
 import json
+from dataclasses import replace
 from functools import partial
 from os import PathLike
 from pathlib import Path
@@ -76,7 +77,7 @@ def write_scene(scene: Scene, folder: str | PathLike[str]) -> list[Path]:
 def scene_files(scene: Scene) -> dict[str, bytes]:
     """Return what `write_scene` writes, keyed by file name."""
     files = {f"{name}.jpg": data for name, data in scene.jpegs.items()}
-    texts = {"patch.toml": patch_toml(scene.spec.patch)}
+    texts = {"patch.toml": patch_toml(replace(scene.spec.patch, rendered=True))}
     for portion in scene.spec.portions:
         texts[_debris_name(portion, texts)] = debris_toml(portion.kind, _REMARK)
     texts["truth.json"] = json.dumps(truth_json(scene), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
