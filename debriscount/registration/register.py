@@ -101,7 +101,7 @@ def register_shots(
     progress(0.2)
     grid = floor_grid(patch, located.fitted.views, rim_mm)
     reference = "blank" if "blank" in photos else list(photos)[-1]
-    clear, floor = _clear_of_paper(patch, located, grid), _in_front_of_walls(patch, grid)
+    clear, floor = _clear_of_paper(patch, located, grid), _bare_floor(patch, grid)
     models = {n: (located.views[n], located.residual_mm[n]) for n in photos}
     view, seen_there = resample(photos[reference].pixels, models[reference][0], grid)
     laid = {reference: _Laid(view, seen_there, models[reference][1], None)}
@@ -201,9 +201,10 @@ def _log(luminance: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(np.log(np.maximum(luminance, np.float32(1e-3))), np.float32)
 
 
-def _in_front_of_walls(patch: Patch, grid: FloorGrid) -> Mask:
+def _bare_floor(patch: Patch, grid: FloorGrid) -> Mask:
+    """Where the patch file has floor: before the walls, and where nothing stands on it."""
     x, y = grid.x_mm()[None, :], grid.y_mm()[:, None]
-    front = np.ones(grid.shape, bool)
+    front = patch.is_floor(x, y)
     for wall in patch.walls:
         distance = patch.to_side_mm(wall, x, y)
         # A place belongs to the patch at its left and top side, and no longer at its right and bottom one.

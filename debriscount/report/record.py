@@ -7,7 +7,7 @@ from typing import Any
 
 from .. import __version__
 from ..inputs.lens import CameraLens
-from ..inputs.patch import CustomZone, Marker, Patch
+from ..inputs.patch import CustomZone, Marker, NotFloor, Patch
 from ..inputs.record_file import MEASUREMENT, read_json
 from ..photo.settings import CameraSettings
 from ..pickup.records import Amount, PassFigures, ZoneFigures
@@ -128,7 +128,8 @@ def patch_json(patch: Patch) -> JsonObject:
     markers = [
         {key: value for key, value in plain(marker).items() if value or key != "turned_deg"} for marker in patch.markers
     ]
-    return {**picked(patch, "name width_mm height_mm walls"), "markers": markers, "zones": zones}
+    no_floor = {"not_floor": plain(patch.not_floor)} if patch.not_floor else {}
+    return {**picked(patch, "name width_mm height_mm walls"), "markers": markers, "zones": zones, **no_floor}
 
 
 def patch_of(found: Mapping[str, Any]) -> Patch:
@@ -157,11 +158,13 @@ def patch_of(found: Mapping[str, Any]) -> Patch:
         edge_mm=float(zones["edge_mm"]),
         corner_mm=float(zones["corner_mm"]),
         margin_mm=float(zones["margin_mm"]),
-        custom_zones=tuple(
-            CustomZone(str(zone["name"]), tuple((float(x), float(y)) for x, y in zone["polygon_mm"]))
-            for zone in zones.get("custom", ())
-        ),
+        custom_zones=tuple(CustomZone(str(zone["name"]), _polygon(zone)) for zone in zones.get("custom", ())),
+        not_floor=tuple(NotFloor(str(thing["name"]), _polygon(thing)) for thing in found.get("not_floor", ())),
     )
+
+
+def _polygon(found: Mapping[str, Any]) -> tuple[tuple[float, float], ...]:
+    return tuple((float(x), float(y)) for x, y in found["polygon_mm"])
 
 
 def grid_json(grid: FloorGrid) -> JsonObject:
