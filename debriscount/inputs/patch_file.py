@@ -199,7 +199,8 @@ def _check_outside(patch: Patch, toml: TomlText, number: int, marker: Marker) ->
             ("markers", number, "center_mm"),
             f"[[markers]] center_mm puts marker {marker.id} at [{x:g}, {y:g}], where its"
             f" {marker.side_mm:g} mm square hides floor of the patch."
-            " Lay it outside, or measure its centre again. In a room, [[not_floor]] may say that its paper is no floor.",
+            " Lay it outside, or measure its centre again."
+            " In a room, [[not_floor]] may say that its paper is no floor.",
         )
 
 
