@@ -52,15 +52,15 @@ class SeenCorners:
 class Ties:
     """Things that two photos show: their pixels in either, both of shape (N, 2).
 
-    ``first`` and ``second`` are the photos' numbers. Ties of one ``group`` are of one shot, and stand at one height
-    above the floor on average: on debris as high as that, on bare floor at 0.
+    ``first`` and ``second`` are the photos' numbers. Ties of one ``group`` stand at one height above the floor on
+    average, that of debris; those without a group lie on the floor itself.
     """
 
     first: int
     second: int
     first_px: Floats
     second_px: Floats
-    group: int = 0
+    group: int | None = None
 
 
 #: How high above the floor ties are on average, mm, before anything is known: half the height of coarse debris. Where
@@ -138,7 +138,7 @@ def fit_views(
     ----------
     .. [1] B. Triggs et al., Bundle adjustment: a modern synthesis, Vision Algorithms, LNCS 1883 (2000) 298-372.
     """
-    cameras = _Cameras.of(shots, lens, 1 + max((tie.group for tie in ties), default=-1))
+    cameras = _Cameras.of(shots, lens, 1 + max((tie.group for tie in ties if tie.group is not None), default=-1))
     at = cameras.start(shots) if start is None else cameras.start_at(start)
     seen = np.concatenate([shot.photo_px.ravel() for shot in shots])
     sigma = np.concatenate([np.repeat(shot.sigma_px, 2) for shot in shots])
@@ -287,13 +287,14 @@ class _Cameras:
             first, second = views[tie.first], views[tie.second]
             place = first.floor_mm(tie.first_px)
             rise = _leaning(second, place) - _leaning(first, place)
-            height = len(p) - self.groups + tie.group
-            there = place + p[height] * rise
+            height = None if tie.group is None else len(p) - self.groups + tie.group
+            there = place if height is None else place + p[height] * rise
             pixels, by_second = self._project(p, tie.second, there)
             _, by_first = self._project(p, tie.first, place)
             by_place = second.px_per_mm(there)
             slope = by_second - by_place @ np.linalg.solve(first.px_per_mm(place), by_first)
-            slope[:, :, height] = (by_place @ rise[..., None])[..., 0]
+            if height is not None:
+                slope[:, :, height] = (by_place @ rise[..., None])[..., 0]
             apart.append((pixels - tie.second_px).ravel())
             slopes.append(slope.reshape(-1, len(p)))
         return np.concatenate(apart), np.concatenate(slopes)

@@ -9,6 +9,7 @@ from .. import __version__
 from ..inputs.lens import CameraLens
 from ..inputs.patch import CustomZone, Marker, NotFloor, Patch
 from ..inputs.record_file import MEASUREMENT, read_json
+from ..mosaic.records import Joined
 from ..photo.settings import CameraSettings
 from ..pickup.records import Amount, PassFigures, ZoneFigures
 from ..registration.grid import FloorGrid
@@ -190,6 +191,19 @@ def _photo(shot: MeasuredShot) -> JsonObject:
         "markers_seen": [int(i) for i in shot.markers_seen],
         "residual_mm": plain(shot.residual_mm, "residual_mm"),
         **camera_json(shot.settings),
+        **({} if shot.joined is None else {"joined": _joined(shot.joined)}),
+    }
+
+
+def _joined(joined: Joined) -> JsonObject:
+    """The photos that a shot was joined of, and how they fit."""
+    photos = [{**picked(part, "file sha256 markers_seen share_percent")} for part in joined.parts]
+    unseen = plain(100 * joined.unseen, "unseen_percent")
+    return {
+        "photos": photos,
+        "ties": joined.ties,
+        "apart_mm": plain(joined.apart_mm, "apart_mm"),
+        "unseen_percent": unseen,
     }
 
 

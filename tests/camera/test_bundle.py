@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
-from debriscount.arrays import Floats
+from debriscount.arrays import Floats, Mask
 from debriscount.camera.fit import FittedViews, SeenCorners, Ties, fit_views
 from debriscount.camera.lens import Lens
 from debriscount.camera.view import FloorToPhoto
@@ -34,12 +34,13 @@ def pixels(stand: int, places_mm: Floats, height_mm: float = 0.0) -> Floats:
     if not len(points):
         return np.zeros((0, 2))
     shift = -rotation @ np.array([x, y, -HEIGHT])
-    return cv2.projectPoints(points, rotation, shift, INNER, np.array([K1, 0, 0, 0]))[0].reshape(-1, 2)
+    found = cv2.projectPoints(points, rotation, shift, INNER, np.array([K1, 0, 0, 0]))[0]
+    return np.asarray(found, float).reshape(-1, 2)
 
 
-def seen(stand: int, places_mm: Floats) -> Floats:
+def seen(stand: int, places_mm: Floats) -> Mask:
     found = pixels(stand, places_mm)
-    return (found > 0).all(axis=1) & (found < SIZE).all(axis=1)
+    return np.asarray((found > 0).all(axis=1) & (found < SIZE).all(axis=1))
 
 
 def adjusted(noise_px: float = 0.0, height_mm: float = 0.0, wrong: int = 0) -> FittedViews:
@@ -53,7 +54,7 @@ def adjusted(noise_px: float = 0.0, height_mm: float = 0.0, wrong: int = 0) -> F
         # A rough start, as matches of a few features would give it.
         left = STANDS[stand][0][0] - 450
         box = np.array([[left, 0], [left + 900, 0], [left + 900, 900], [left, 900]])
-        plane = cv2.findHomography(box, pixels(stand, box) + 3 * rng.standard_normal(box.shape))[0]
+        plane = np.asarray(cv2.findHomography(box, pixels(stand, box) + 3 * rng.standard_normal(box.shape))[0], float)
         start.append(FloorToPhoto(plane, Lens((799.5, 599.5), (1200.0, 1200.0))))
     assert [len(shot.floor_mm) for shot in shots] == [8, 0, 8]
     ties = []
