@@ -46,6 +46,12 @@ def simulate(
         float | None, typer.Option(metavar="PERCENT", help="The same along walls; somewhat less if not given.")
     ] = None,
     path: Annotated[str, typer.Option(help="How the machine drives: lanes, wander, spiral or everywhere.")] = "lanes",
+    room: Annotated[
+        str | None, typer.Option(metavar="WxH", help="Size of a room in m instead of a patch: a lane of it is missed.")
+    ] = None,
+    photos: Annotated[
+        str, typer.Option(metavar="NxM", help="Photos across and down that make a shot; neighbours overlap.")
+    ] = "1x1",
     passes: Annotated[int, typer.Option(help="How often the machine runs.")] = 1,
     seed: Annotated[int, typer.Option(help="The same seed makes the same files.")] = 0,
 ) -> None:
@@ -84,6 +90,8 @@ def simulate(
         edge_pickup_percent=edge_pickup,
         path=path,
         passes=passes,
+        room_m=room,
+        photos=photos,
         seed=seed,
     )
     if out is not None:

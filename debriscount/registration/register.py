@@ -29,6 +29,8 @@ PAPER = 1.0
 ROUNDS = 2
 #: Share of the patch that a photo must show: the rest is a rim narrower than a zone border is known.
 WHOLE = 0.998
+#: Every so many pixels it is looked up where a joined photo shows something.
+SHOWN_STEP = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -36,12 +38,13 @@ class RegisteredShots:
     """Floor views of one run on a common raster.
 
     ``views`` holds linear light of shape grid.shape + (3,) by shot name; ``shown`` of shape grid.shape is True where
-    every shot shows the place and no marker's paper lies; ``usable`` is that less what is behind a wall;
+    every shot shows the place and no marker's paper lies; ``usable`` is that less what is behind a wall or no floor;
     ``markers_seen`` and ``residual_mm`` what each fit rests on and leaves; ``cameras`` where each shot was taken from,
-    as `camera_place` gives it, missing for shots without markers. ``place_u_mm`` is the standard uncertainty of a
-    coordinate at the patch's border, the same error in all shots, for they are laid on one of them; ``apart_mm`` how
-    far each may lie from that one. ``located`` is what was found of the markers, None for shots without any; ``paper``
-    of shape (3,) is the linear colour of their paper in the shot that the others are laid on, None where it is unknown.
+    as `camera_place` gives it, missing for shots without markers and for those joined of several photos.
+    ``place_u_mm`` is the standard uncertainty of a coordinate at the patch's border, the same error in all shots, for
+    they are laid on one of them; ``apart_mm`` how far each may lie from that one. ``located`` is what was found of the
+    markers, None for shots without any; ``paper`` of shape (3,) is the linear colour of their paper in the shot that
+    the others are laid on, None where it is unknown.
     """
 
     grid: FloorGrid
@@ -104,7 +107,10 @@ def register_shots(
     progress(0.2)
     grid = floor_grid(patch, located.fitted.views, rim_mm, grain_mm)
     reference = "blank" if "blank" in photos else list(photos)[-1]
-    clear, floor = _clear_of_paper(patch, located, grid), _in_front_of_walls(patch, grid)
+    clear, floor = _clear_of_paper(patch, located, grid), _bare_floor(patch, grid)
+    for name, photo in photos.items():
+        if photo.shows is not None:
+            clear &= _shown(photo.shows, located.views[name], grid)
     models = {n: (located.views[n], located.residual_mm[n]) for n in photos}
     view, seen_there = resample(photos[reference].pixels, models[reference][0], grid)
     laid = {reference: _Laid(view, seen_there, models[reference][1], None)}
@@ -131,7 +137,7 @@ def register_shots(
         residual_mm={n: laid[n].residual_mm for n in photos},
         likeness={n: laid[n].likeness for n in photos},
         warnings=tuple(warnings),
-        cameras={n: camera_place(models[n][0]) for n in photos},
+        cameras={n: camera_place(models[n][0]) for n, photo in photos.items() if photo.shows is None},
         place_u_mm=_border_u_mm(located.fitted, list(photos).index(reference), patch),
         apart_mm={n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
         located=located,
@@ -201,14 +207,24 @@ def _lay(
     return _Laid(floor_view, seen, corner_residual_mm if left is None else left, likeness)
 
 
+def _shown(shows: Mask, view: FloorToPhoto, grid: FloorGrid) -> Mask:
+    """Where a photo shows something, on the raster of the floor view."""
+    places = np.stack(np.meshgrid(grid.x_mm()[::SHOWN_STEP], grid.y_mm()[::SHOWN_STEP]), axis=-1)
+    inner = cv2.erode(shows.astype(np.uint8), np.ones((2 * SHOWN_STEP + 1,) * 2, np.uint8))
+    across, down = cv2.split(view.project(places).astype(np.float32))
+    found = cv2.remap(inner, across, down, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=(0,))
+    return np.repeat(np.repeat(found, SHOWN_STEP, axis=0), SHOWN_STEP, axis=1)[: grid.height_px, : grid.width_px] > 0
+
+
 def _log(luminance: NDArray[np.float32]) -> NDArray[np.float32]:
     # Below a thousandth of white a photo shows its noise alone.
     return np.asarray(np.log(np.maximum(luminance, np.float32(1e-3))), np.float32)
 
 
-def _in_front_of_walls(patch: Patch, grid: FloorGrid) -> Mask:
+def _bare_floor(patch: Patch, grid: FloorGrid) -> Mask:
+    """Where the patch file has floor: before the walls, and where nothing stands on it."""
     x, y = grid.x_mm()[None, :], grid.y_mm()[:, None]
-    front = np.ones(grid.shape, bool)
+    front = patch.is_floor(x, y)
     for wall in patch.walls:
         distance = patch.to_side_mm(wall, x, y)
         # A place belongs to the patch at its left and top side, and no longer at its right and bottom one.
