@@ -1,6 +1,7 @@
 import csv
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
