@@ -48,7 +48,7 @@ def new(
         str | None,
         typer.Option(metavar="MM", help="With --laid: what a tape measure says between the squares it names."),
     ] = None,
-    paper: Annotated[str | None, typer.Option(help="Paper to print on: a4 or letter.")] = None,
+    paper: Annotated[str | None, typer.Option(help="Paper to print on: a4, letter, a3 or tabloid.")] = None,
     megapixels: Annotated[float, typer.Option(min=0.05, help="Megapixels of the camera.")] = 12.0,
     yes: Yes = False,
     overwrite: OverwriteFile = False,

@@ -133,7 +133,8 @@ def _check(claim: _Claim, known: Mapping[str, Path], path: Path, progress: Calla
         missing = [
             f"{shot} ({photo.get('file') or 'no file'}): no photo with SHA-256 {str(photo['sha256'])[:12]}… is there. "
             "It was changed, or lies elsewhere: name its folder with --photos."
-            for shot, photo in record["photos"].items()
+            for shot, photos in record["photos"].items()
+            for photo in _files_of(photos)
             if photo.get("sha256") not in known
         ]
         if "inputs" not in record:
@@ -166,12 +167,14 @@ def _measured_again(
 
     inputs = record["inputs"]
     with tempfile.TemporaryDirectory() as scratch:
-        photos: dict[str, Path] = {}
+        photos: dict[str, list[Path]] = {}
         for shot, photo in record["photos"].items():
-            place = Path(scratch) / f"{len(photos)}"
-            place.mkdir()
-            photos[shot] = place / (Path(str(photo["file"])).name or f"{shot}.jpg")
-            shutil.copyfile(known[photo["sha256"]], photos[shot])
+            photos[shot] = []
+            for number, one in enumerate(_files_of(photo)):
+                place = Path(scratch) / f"{len(photos)}-{number}"
+                place.mkdir()
+                photos[shot].append(place / (Path(str(one["file"])).name or f"{shot}.jpg"))
+                shutil.copyfile(known[one["sha256"]], photos[shot][-1])
         afters = [file for shot, file in photos.items() if shot.startswith("after")]
         measurement = measure(
             patch_of(record["patch"]),
@@ -186,6 +189,11 @@ def _measured_again(
         )
     again: JsonObject = json.loads(record_bytes(measurement_json(measurement)))
     return again
+
+
+def _files_of(photo: JsonObject) -> list[JsonObject]:
+    """The files of a shot: one or, of a shot that was joined, several."""
+    return list((photo.get("joined") or {}).get("photos") or [photo])
 
 
 def _read(kind: type[Any], value: Any) -> Any:

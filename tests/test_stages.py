@@ -13,6 +13,7 @@ STAGES = (
     "markers",
     "camera",
     "registration",
+    "mosaic",
     "cover",
     "grains",
     "shot_check",

@@ -69,6 +69,14 @@ class CustomZone:
 
 
 @dataclass(frozen=True, slots=True)
+class NotFloor:
+    """A polygon that hides floor in every shot, such as a cupboard: what lies in it belongs to no zone."""
+
+    name: str
+    polygon_mm: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Patch:
     """The marked rectangle of floor; origin at its top-left corner, x right, y down.
 
@@ -85,6 +93,7 @@ class Patch:
     margin_mm: float
     custom_zones: tuple[CustomZone, ...] = ()
     rendered: bool = False
+    not_floor: tuple[NotFloor, ...] = ()
 
     @property
     def title(self) -> str:
@@ -142,6 +151,16 @@ class Patch:
         """Whether each point lies in the patch, margin not counted; shapes as for `zone_codes`."""
         return zone_in_patch(self.zone_codes(x_mm, y_mm))
 
+    def is_floor(self, x_mm: NDArray[np.floating], y_mm: NDArray[np.floating]) -> Mask:
+        """Whether each place lies in none of the polygons that are no floor; shapes as for `zone_codes`."""
+        x, y = np.broadcast_arrays(np.asarray(x_mm, float), np.asarray(y_mm, float))
+        floor = np.ones(x.shape, bool)
+        for thing in self.not_floor:
+            (left, top), (right, bottom) = np.min(thing.polygon_mm, axis=0), np.max(thing.polygon_mm, axis=0)
+            near = np.nonzero((x >= left) & (x <= right) & (y >= top) & (y <= bottom))
+            floor[near] &= ~_inside_polygon(x[near], y[near], thing.polygon_mm)
+        return floor
+
     def zone_names(self) -> tuple[str, ...]:
         """Names of the zones that this patch's walls and margin make, in ``ZONES``' order."""
         present = {
@@ -165,7 +184,7 @@ class Patch:
         Returns
         -------
         ndarray of int8
-            Zones do not overlap: a point of the corner square is corner, not edge.
+            Zones do not overlap: a point of the corner square is corner, not edge. What is no floor is outside.
         """
         x, y = np.broadcast_arrays(np.asarray(x_mm, float), np.asarray(y_mm, float))
         to_wall = {wall: self.to_side_mm(wall, x, y) for wall in self.walls}
@@ -178,4 +197,16 @@ class Patch:
             codes[inside & (to_wall[wall] < self.edge_mm)] = EDGE
         for a, b in self.wall_corners():
             codes[inside & (to_wall[a] < self.corner_mm) & (to_wall[b] < self.corner_mm)] = CORNER
+        if self.not_floor:
+            codes[~self.is_floor(x, y)] = OUTSIDE
         return codes
+
+
+def _inside_polygon(x_mm: Floats, y_mm: Floats, polygon_mm: Sequence[tuple[float, float]]) -> Mask:
+    """Whether places of shape (N,) lie in a polygon: a ray to the right then crosses it an odd number of times."""
+    inside = np.zeros(x_mm.shape, bool)
+    for (x0, y0), (x1, y1) in zip(polygon_mm, (*polygon_mm[1:], polygon_mm[0]), strict=True):
+        if y0 != y1:
+            crossed = (y_mm < y0) != (y_mm < y1)
+            inside ^= crossed & (x_mm < x0 + (y_mm - y0) / (y1 - y0) * (x1 - x0))
+    return inside

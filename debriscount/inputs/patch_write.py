@@ -1,5 +1,7 @@
 """patch.toml: a patch as the text of its file."""
 
+from typing import Any
+
 from .patch import Patch
 from .toml_write import toml_text
 
@@ -21,7 +23,7 @@ def patch_toml(patch: Patch) -> str:
     Parameters
     ----------
     patch : Patch
-        Custom zones included.
+        Custom zones and what is no floor included.
 
     Returns
     -------
@@ -35,9 +37,11 @@ def patch_toml(patch: Patch) -> str:
         {"id": m.id, "center_mm": m.center_mm, "side_mm": m.side_mm, "turned_deg": m.turned_deg or None}
         for m in patch.markers
     ]
-    content = {
+    content: dict[str, Any] = {
         "patch": {"name": patch.name, **size, "walls": patch.walls, "rendered": patch.rendered or None},
         "markers": markers,
         "zones": {**zones, "custom": custom or None},
     }
+    if patch.not_floor:
+        content["not_floor"] = [{"name": thing.name, "polygon_mm": thing.polygon_mm} for thing in patch.not_floor]
     return toml_text(content, _REMARKS)

@@ -94,7 +94,9 @@ def measurement_files(measurement: Measurement) -> ResultFiles:
         if shot.name != "blank":
             contents[f"floor-{shot.name}.jpg"] = partial(floor_bytes, shot.floor_view)
             contents[f"found-{shot.name}.png"] = partial(map_bytes, shot.kind_map)
-    photos = frozenset(shot.sha256 for shot in measurement.shots if shot.sha256)
+    sums = [shot.sha256 for shot in measurement.shots]
+    sums += [part.sha256 for shot in measurement.shots if shot.joined is not None for part in shot.joined.parts]
+    photos = frozenset(filter(None, sums))
     return ResultFiles(contents, MARKS, _PICTURE, photos)
 
 
