@@ -102,8 +102,8 @@ def layers_of(
         fates_marked=(len(shown), len(told)),
         strips=Markup("".join(_path(_strip(ends, width_mm)) for ends, width_mm in strips)),
         strip_labels=tuple(
-            label(*(low + _ASIDE * (high - low) for low, high in zip(*ends, strict=True)), f"{width_mm:.0f} mm")
-            for ends, width_mm in strips
+            label(a[0] + _ASIDE * (b[0] - a[0]), a[1] + _ASIDE * (b[1] - a[1]), f"{width_mm:.0f} mm")
+            for (a, b), width_mm in strips
         ),
         missed=Markup(
             "".join(
