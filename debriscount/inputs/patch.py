@@ -18,6 +18,8 @@ WALL_SIDES = ("top", "right", "bottom", "left")
 ZONES = ("open", "edge", "corner", "margin")
 OPEN, EDGE, CORNER, MARGIN = range(4)
 OUTSIDE = -1
+#: From that length on a patch is a room: several lanes of a machine lie side by side on it.
+ROOM_MM = 1500.0
 
 
 def zone_in_patch(zone: NDArray[np.int8]) -> Mask:
@@ -90,6 +92,11 @@ class Patch:
     margin_mm: float
     custom_zones: tuple[CustomZone, ...] = ()
     not_floor: tuple[NotFloor, ...] = ()
+
+    @property
+    def is_room(self) -> bool:
+        """Whether it is so large that where a machine went is asked before all else."""
+        return max(self.width_mm, self.height_mm) >= ROOM_MM
 
     def outer_box_mm(self) -> tuple[float, float, float, float]:
         """Left, top, right and bottom of patch and margin together, mm; no margin behind a wall."""

@@ -190,4 +190,6 @@ def _figures(reach: Reach) -> str:
     if whole is None or reached is None:
         return "How much of the debris was reached cannot be told."
     taken = share_text(whole.pickup_percent, whole.pickup_interval95)
-    return f"Reached: {reached} of the debris" + ("" if taken is None else f"; picked up there: {taken}")
+    floor = share_text(reach.floor.share_percent, reach.floor.interval95)
+    also = "" if floor is None else f" and {floor} of the floor"
+    return f"Reached: {reached} of the debris{also}" + ("" if taken is None else f"; picked up there: {taken}")
