@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from ._debris import debris_paths
 from ._options import Debris, WallSides
 from ._terminal import progress_bar, said_written
 
@@ -53,8 +54,15 @@ def simulate(
     ] = "1x1",
     passes: Annotated[int, typer.Option(help="How often the machine runs.")] = 1,
     seed: Annotated[int, typer.Option(help="The same seed makes the same files.")] = 0,
+    film: Annotated[
+        str | None,
+        typer.Option(
+            metavar="WxH", help="Make a film of the machine at work instead of photos, such as 1920x1080 pixels."
+        ),
+    ] = None,
+    rate: Annotated[float, typer.Option(metavar="N", help="Frames a second of the film.")] = 15.0,
 ) -> None:
-    """Make photos of an invented run, or try a set-up.
+    """Make photos of an invented run, a film of it, or try a set-up.
 
     The truth of such a run is known, so that --expect can say what error your set-up would have.
     """
@@ -71,7 +79,7 @@ def simulate(
     if out is None and expect == 0:
         raise SceneError("nothing to do. Give --out DIR for photos, or --expect N for what to expect.")
     spec = scene_spec(
-        debris=debris or (),
+        debris=debris_paths(debris),
         size_mm=size,
         color=color,
         shape=shape,
@@ -93,7 +101,14 @@ def simulate(
         photos=photos,
         seed=seed,
     )
-    if out is not None:
+    if out is not None and film is not None:
+        from debriscount.simulate.film import draw_film, film_spec
+        from debriscount.simulate.write_film import write_film
+
+        truth = draw_film(film_spec(spec, film, rate))
+        with progress_bar(wanted=True) as progress:
+            said_written(out, write_film(truth, out, progress))
+    elif out is not None:
         scene = make_scene(spec)
         written = write_scene(scene, out)
         typer.echo(truth_text(scene), nl=False)

@@ -28,6 +28,10 @@ class PhotoFileError(DebriscountError, ValueError):
     """A photo file is missing, damaged or no photo at all."""
 
 
+class FilmFileError(DebriscountError, ValueError):
+    """A film file is missing, damaged or no film at all, or it cannot be sampled as asked."""
+
+
 class PatchLayoutError(DebriscountError, ValueError):
     """A patch's size, walls, zones or marker places cannot work."""
 

@@ -42,6 +42,7 @@ BESIDE = (
     "columns",
     "errors",
     "flags",
+    "made_with",
     "memory",
     "opencv",
     "printable",

@@ -2,6 +2,7 @@
 
 import hashlib
 import re
+from codecs import BOM_UTF8
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
@@ -59,13 +60,16 @@ def read_run_record(folder: Path) -> RunRecord:
 
     try:
         content = file_content(folder / RUN, "run", _MOST_BYTES)
-        found = parsed(_text(content, RUN), RUN, (RUN_FORMAT,), _NEWER)
     except InputFileError as error:
         raise CampaignError(f"{_without(folder, error)} {_hint(folder, RUN)}".strip()) from None
     try:
-        record: RunRecord = _adapter().validate_python(found)
+        record: RunRecord = _adapter().validate_json(content.removeprefix(BOM_UTF8))
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
+        try:
+            parsed(_text(content, RUN), RUN, (RUN_FORMAT,), _NEWER)
+        except InputFileError as worse:
+            raise CampaignError(f"{worse}") from None
         raise CampaignError(f"{RUN} was damaged: {fault_text(fault)}. Put that right.") from None
     if f"{record.run:04d}" != folder.name:
         raise CampaignError(
@@ -84,7 +88,8 @@ def run_json(record: RunRecord) -> bytes:
 
 def text_sum(content: bytes) -> str:
     """SHA-256 of a text, whichever way its lines end: version control may change that."""
-    return hashlib.sha256(content.replace(b"\r\n", b"\n")).hexdigest()
+    plain = content.replace(b"\r\n", b"\n") if b"\r" in content else content  # which is found out sooner
+    return hashlib.sha256(plain).hexdigest()
 
 
 @cache

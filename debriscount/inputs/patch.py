@@ -80,7 +80,10 @@ class NotFloor:
 
 @dataclass(frozen=True, slots=True)
 class Patch:
-    """The marked rectangle of floor; origin at its top-left corner, x right, y down."""
+    """The marked rectangle of floor; origin at its top-left corner, x right, y down.
+
+    ``rendered`` says that its pictures are renderings, which must not pass for photographs.
+    """
 
     name: str
     width_mm: float
@@ -91,12 +94,18 @@ class Patch:
     corner_mm: float
     margin_mm: float
     custom_zones: tuple[CustomZone, ...] = ()
+    rendered: bool = False
     not_floor: tuple[NotFloor, ...] = ()
 
     @property
     def is_room(self) -> bool:
         """Whether it is so large that where a machine went is asked before all else."""
         return max(self.width_mm, self.height_mm) >= ROOM_MM
+
+    @property
+    def title(self) -> str:
+        """Its name as it stands on pictures: with a word where they are renderings."""
+        return f"{self.name} (rendered, not photographed)" if self.rendered else self.name
 
     def outer_box_mm(self) -> tuple[float, float, float, float]:
         """Left, top, right and bottom of patch and margin together, mm; no margin behind a wall."""

@@ -30,6 +30,11 @@ class _PatchTable(Table):
     walls: tuple[str, ...] = Field(
         max_length=16, description='List the sides that have a wall, such as ["top", "left"], or [] for none.'
     )
+    rendered: bool = Field(
+        default=False,
+        strict=True,
+        description="Say true if the pictures are renderings, which all that is made of them then says.",
+    )
 
 
 class _MarkerTable(Table):
@@ -121,6 +126,7 @@ def read_patch(path: str | PathLike[str]) -> Patch:
         corner_mm=zones.corner_mm,
         margin_mm=zones.margin_mm,
         custom_zones=tuple(CustomZone(z.name, z.polygon_mm) for z in zones.custom),
+        rendered=content.patch.rendered,
         not_floor=tuple(NotFloor(thing.name, thing.polygon_mm) for thing in content.not_floor),
     )
     for check in (_check_walls, _check_zone_widths, _check_not_floor, _check_markers, _check_custom_zones):

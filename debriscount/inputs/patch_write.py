@@ -7,6 +7,7 @@ from .toml_write import toml_text
 
 _REMARKS = {
     "walls": "sides with a wall or skirting",
+    "rendered": "the pictures are renderings, not photographs: leave this line out for photos of your own",
     "center_mm": "from the patch's top-left corner: x to the right, y down",
     "side_mm": "side of the black square",
     "turned_deg": "how far it lies turned clockwise",
@@ -37,7 +38,7 @@ def patch_toml(patch: Patch) -> str:
         for m in patch.markers
     ]
     content: dict[str, Any] = {
-        "patch": {"name": patch.name, **size, "walls": patch.walls},
+        "patch": {"name": patch.name, **size, "walls": patch.walls, "rendered": patch.rendered or None},
         "markers": markers,
         "zones": {**zones, "custom": custom or None},
     }

@@ -101,6 +101,7 @@ def _made_views(run: PageRun, most_bytes: int) -> Iterable[View]:
     made = partial(shot_picture, colors=colors, most_bytes=round(0.8 * most_bytes))
     before = made(jpeg, found, name=str(run.folder / "floor-before.jpg"))
     grains = run.grains
+    rendered = ", rendered" if patch.rendered else ""
     step = float(grid["mm_per_px"])
     for done in record["passes"]:
         shot = shot_name_of_pass(int(done["pass"]))
@@ -113,8 +114,12 @@ def _made_views(run: PageRun, most_bytes: int) -> Iterable[View]:
         names = ", ".join(str(kind["name"]) for kind in kinds)
         yield View(
             title=f"Before and {what}",
-            before=_shot(before, "Before", f"The patch from straight above before the run, with {names} strewn on it"),
-            after=_shot(after, what.capitalize(), f"The same view {what}, with the debris that was left"),
+            before=_shot(
+                before, f"Before{rendered}", f"The patch from straight above before the run, with {names} strewn on it"
+            ),
+            after=_shot(
+                after, f"{what.capitalize()}{rendered}", f"The same view {what}, with the debris that was left"
+            ),
             layers=layers,
             switches=_switches(layers, kinds, colors, before, done),
             fineness=_fineness(before, step),

@@ -21,7 +21,7 @@ from ..photo.read import Photo
 from .align import Texture, floor_likeness, improve_shift, no_shift, residual_mm, texture_of, texture_pull
 from .grid import FloorGrid
 from .locate import LocatedShots, locate_shots
-from .resample import Shift, floor_grid, resample, resample_luminance
+from .resample import Shift, floor_grid, light_near, look_up, resample
 
 #: A marker's quiet zone is at least a module wide, a sixth of its side; half the side is kept clear on every side, so
 #: that a hand's breadth of paper is not taken for debris.
@@ -67,6 +67,7 @@ def register_shots(
     patch: Patch,
     *,
     rim_mm: float = 0.0,
+    grain_mm: float | None = None,
     lens: CameraLens | None = None,
     progress: Callable[[float], None] = lambda _: None,
 ) -> RegisteredShots:
@@ -80,6 +81,8 @@ def register_shots(
         The patch that all of them show.
     rim_mm : float
         How far the floor views reach beyond margin and walls: a large grain.
+    grain_mm : float, optional
+        Diameter of the smallest grains, if it is known: floor views are no finer than it asks for.
     lens : CameraLens, optional
         The camera's lens, where it is known; otherwise it is told from the markers.
     progress : callable, optional
@@ -102,7 +105,7 @@ def register_shots(
     located = locate_shots(photos, patch, lens=lens)
     warnings = list(located.warnings)
     progress(0.2)
-    grid = floor_grid(patch, located.fitted.views, rim_mm)
+    grid = floor_grid(patch, located.fitted.views, rim_mm, grain_mm)
     reference = "blank" if "blank" in photos else list(photos)[-1]
     clear, floor = _clear_of_paper(patch, located, grid), _bare_floor(patch, grid)
     for name, photo in photos.items():
@@ -191,12 +194,14 @@ def _lay(
     prior_mm = max(3 * corner_residual_mm, grid.mm_per_px)
     shift: Shift = no_shift(grid)
     left = None
+    near = light_near(pixels, view, grid)
+    luminance = near.luminance()
     for _ in range(ROUNDS):
-        light, seen = resample_luminance(pixels, view, grid, shift)
+        light, seen = look_up(luminance, view, grid, shift)
         pull = texture_pull(target, _log(light), usable & seen, grid)
         shift = improve_shift(shift, pull, grid.mm_per_px, prior_mm)
         left = residual_mm(pull, grid.mm_per_px)
-    floor_view, seen = resample(pixels, view, grid, shift)
+    floor_view, seen = look_up(near, view, grid, shift)
     own = texture_of(_log(luminance_view(floor_view)), grid.mm_per_px)
     likeness = floor_likeness(texture, own, usable & seen, grid.mm_per_px)
     return _Laid(floor_view, seen, corner_residual_mm if left is None else left, likeness)

@@ -9,6 +9,7 @@ from .. import __version__
 from ..inputs.lens import CameraLens
 from ..inputs.patch import CustomZone, Marker, NotFloor, Patch
 from ..inputs.record_file import MEASUREMENT, read_json
+from ..made_with import made_with
 from ..mosaic.records import Joined
 from ..photo.settings import CameraSettings
 from ..pickup.records import Amount, PassFigures, ZoneFigures
@@ -47,6 +48,7 @@ def measurement_json(measurement: Measurement) -> JsonObject:
     return {
         "format": FORMAT,
         "version": __version__,
+        "made_with": made_with(),
         "verdict": verdict_text(measurement),
         "patch": patch_json(measurement.patch),
         "grid": grid_json(measurement.grid),
@@ -129,8 +131,10 @@ def patch_json(patch: Patch) -> JsonObject:
     markers = [
         {key: value for key, value in plain(marker).items() if value or key != "turned_deg"} for marker in patch.markers
     ]
+    rendered = {"rendered": True} if patch.rendered else {}
     no_floor = {"not_floor": plain(patch.not_floor)} if patch.not_floor else {}
-    return {**picked(patch, "name width_mm height_mm walls"), "markers": markers, "zones": zones, **no_floor}
+    named = picked(patch, "name width_mm height_mm walls")
+    return {**named, **rendered, "markers": markers, "zones": zones, **no_floor}
 
 
 def patch_of(found: Mapping[str, Any]) -> Patch:
@@ -160,6 +164,7 @@ def patch_of(found: Mapping[str, Any]) -> Patch:
         corner_mm=float(zones["corner_mm"]),
         margin_mm=float(zones["margin_mm"]),
         custom_zones=tuple(CustomZone(str(zone["name"]), _polygon(zone)) for zone in zones.get("custom", ())),
+        rendered=bool(found.get("rendered", False)),
         not_floor=tuple(NotFloor(str(thing["name"]), _polygon(thing)) for thing in found.get("not_floor", ())),
     )
 

@@ -113,6 +113,11 @@ def rim_mm(kinds: Sequence[DebrisKind]) -> float:
     return max((kind.size_mm[1] for kind in kinds), default=UNNAMED_SIZE_MM)
 
 
+def smallest_mm(kinds: Sequence[DebrisKind]) -> float | None:
+    """Diameter of a small grain of the smallest kind; None where no file tells it."""
+    return min((kind.size_mm[0] for kind in kinds), default=None)
+
+
 def kind_hints(kinds: Sequence[DebrisKind], mm_per_px: float, paper: Floats | None = None) -> tuple[KindHint, ...]:
     """What the kinds' files tell the cover stage about a floor view of that raster.
 

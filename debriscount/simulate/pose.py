@@ -110,7 +110,9 @@ def _photo_boxes_mm(patch: Patch, camera: Camera) -> list[Box]:
     ]
 
 
-def pose_shots(patch: Patch, camera: Camera, shots: int, rng: np.random.Generator) -> tuple[Pose, ...]:
+def pose_shots(
+    patch: Patch, camera: Camera, shots: int, rng: np.random.Generator, size_px: tuple[int, int] | None = None
+) -> tuple[Pose, ...]:
     """Stand the camera for every photo, shot by shot.
 
     Parameters
@@ -123,6 +125,8 @@ def pose_shots(patch: Patch, camera: Camera, shots: int, rng: np.random.Generato
         Number of shots; each takes as many photos as the camera needs.
     rng : Generator
         Source of chance.
+    size_px : (int, int), optional
+        Width and height of the picture; a photo of the camera's megapixels unless given.
 
     Returns
     -------
@@ -133,7 +137,7 @@ def pose_shots(patch: Patch, camera: Camera, shots: int, rng: np.random.Generato
     SceneError
         The given height is too low to see all markers, or too tilted.
     """
-    stands = [_stand(patch, camera, box) for box in _photo_boxes_mm(patch, camera)]
+    stands = [_stand(patch, camera, box, size_px) for box in _photo_boxes_mm(patch, camera)]
     poses = []
     for size, height, aim in stands * shots:
         shift, turn = rng.standard_normal(3), rng.standard_normal(3)
@@ -152,9 +156,11 @@ def pose_shots(patch: Patch, camera: Camera, shots: int, rng: np.random.Generato
     return tuple(poses)
 
 
-def _stand(patch: Patch, camera: Camera, box: Box) -> tuple[tuple[int, int], float, Floats]:
+def _stand(
+    patch: Patch, camera: Camera, box: Box, size_px: tuple[int, int] | None
+) -> tuple[tuple[int, int], float, Floats]:
     """Size of a photo of a box, the camera's height over it, and what it aims at."""
-    size = _size_px(box, camera)
+    size = size_px or _size_px(box, camera)
     if camera.height_mm is None:
         return size, *_lowest(patch, camera, size, box)
     return size, camera.height_mm, _aimed(camera, camera.height_mm, size, box)[1]

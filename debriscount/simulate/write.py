@@ -1,6 +1,8 @@
 """A scene as files: photos, what measuring needs beside them, and the truth."""
 
 import json
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
 from functools import partial
 from os import PathLike
 from pathlib import Path
@@ -25,7 +27,8 @@ from .wander import Wander
 
 #: Format of truth.json, as the shipped reference pictures have it.
 FORMAT = "debriscount/truth/1"
-_REMARK = "Of a simulated scene: the drawn grains' own colour and sizes."
+#: What debris files of simulated scenes say of themselves.
+REMARK = "Of a simulated scene: the drawn grains' own colour and sizes."
 
 
 def write_scene(scene: Scene, folder: str | PathLike[str]) -> list[Path]:
@@ -48,7 +51,17 @@ def write_scene(scene: Scene, folder: str | PathLike[str]) -> list[Path]:
     OutputError
         The folder holds something already, is a file, or cannot be written.
     """
-    folder = Path(folder)
+    return put_scene({name: partial(bytes, data) for name, data in scene_files(scene).items()}, Path(folder))
+
+
+def put_scene(contents: Mapping[str, Callable[[], bytes]], folder: Path) -> list[Path]:
+    """Put files, by name and what makes their content, into a new or empty folder, all or none.
+
+    Raises
+    ------
+    OutputError
+        As `write_scene`.
+    """
 
     def refuse_full() -> list[str]:
         if folder.exists() and (
@@ -62,29 +75,29 @@ def write_scene(scene: Scene, folder: str | PathLike[str]) -> list[Path]:
         place = folder.resolve()
         settle(place, place.name)
         refuse_full()
-        content = scene_files(scene)
-        put_files(place, {name: partial(bytes, data) for name, data in content.items()}, refuse_full, place.name)
+        put_files(place, contents, refuse_full, place.name)
     except OutputError:
         raise
     except OSError as error:
         raise OutputError(
             f"{folder}: cannot be written ({error.strerror or error}). Give a folder that can be written."
         ) from None
-    return [folder / name for name in content]
+    return [folder / name for name in contents]
 
 
 def scene_files(scene: Scene) -> dict[str, bytes]:
     """Return what `write_scene` writes, keyed by file name."""
     files = {f"{name}.jpg": data for name, data in scene.jpegs.items()}
-    texts = {"patch.toml": patch_toml(scene.spec.patch)}
+    texts = {"patch.toml": patch_toml(replace(scene.spec.patch, rendered=True))}
     for portion in scene.spec.portions:
-        texts[_debris_name(portion, texts)] = debris_toml(portion.kind, _REMARK)
+        texts[debris_name(portion, texts)] = debris_toml(portion.kind, REMARK)
     texts["truth.json"] = json.dumps(truth_json(scene), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     texts["particles.csv"] = particles_csv(scene.truth)
     return files | {name: text.encode("utf-8", "replace") for name, text in texts.items()}
 
 
-def _debris_name(portion: Portion, taken: dict[str, str]) -> str:
+def debris_name(portion: Portion, taken: Collection[str]) -> str:
+    """Name of a portion's debris file, unlike those taken."""
     plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in portion.kind.name.lower()).strip("-")
     name, number = f"{plain or 'debris'}.toml", 2
     while name in taken:

@@ -10,8 +10,8 @@ from ..campaign.records import FiledFigure
 from ..page.words import SOUND, known_pickup
 from ..report.palette import LIGHT, OKABE_ITO, Color
 from ..report.rounding import more_than_text, percent_text
-from ..report.text import LINE, draw_text, text_width
-from .frame import QUIET, REMARK, TEXT, TITLE, Box, Frame, Line, broken, write_words
+from ..report.text import LINE, broken, draw_text, text_width
+from .frame import QUIET, REMARK, TEXT, TITLE, Box, Frame, Line, write_words
 
 BAR: Color = OKABE_ITO[1]
 TRACK: Color = (52, 52, 52)

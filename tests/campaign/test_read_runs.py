@@ -38,6 +38,11 @@ def reasons(home: Path) -> dict[str, str]:
         ("run.json", lambda text: text.replace('"machine": "A"', '"machine": 3'), "run.json was damaged: machine: "),
         (
             "run.json",
+            lambda text: text.replace('"side": []', '"side": [{"quantity": "mass", "values": [NaN], "unit": "g"}]'),
+            "NaN is not a JSON number",
+        ),
+        (
+            "run.json",
             lambda text: text.replace('"run": 2', '"run": 3'),
             "is that of run 3, so this folder is a copy of it",
         ),

@@ -186,6 +186,42 @@ def test_a_weighed_only_run(home: Path, monkeypatch: pytest.MonkeyPatch) -> None
     assert (one.record.photos, one.record.result.file) == ({}, "weighing.json")
 
 
+def test_what_is_odd_of_a_weighing_is_said_and_kept(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.undo()
+    monkeypatch.chdir(home)
+    run("weigh", "--full", "152,3", "--empty", "102.3", "--bin-before", "310.2", "--bin-after", "371.9", "--yes")
+    _, aside = run("run", "add", "--machine", "A", "--no-photos", "--yes")
+    (line,) = [line for line in aside.splitlines() if line.startswith("Note: ")]
+    assert "more was found than dispensed" in line
+    assert line in run("run", "show", "1")[0]
+
+
+@pytest.mark.parametrize("quiet", [[], ["--quiet"]])
+def test_without_questions_an_unfit_shot_is_said_and_kept(
+    quiet: list[str], home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Measuring checks the shots, and its record keeps what it found."""
+    flags = [
+        {"code": "settings-differ", "severity": "note", "shot": None, "zone": None, "sentence": "the zoom differs"},
+        *(
+            {"code": "blurred", "severity": "doubtful", "shot": shot, "zone": None, "sentence": "edges are spread."}
+            for shot in ("before", "after")
+        ),
+    ]
+
+    def flagged(sources: RunSources, progress: object = None) -> Mapping[str, bytes]:
+        record = json.loads(quick(sources)["measurement.json"]) | {"flags": flags}
+        return {"measurement.json": json.dumps(record).encode()}
+
+    monkeypatch.setattr(filed, "result_files", flagged)
+    fill(home, 1)
+    _, aside = run("run", "add", "--machine", "A", "--yes", *quiet)
+    told = ["Warning: before and after: edges are spread.", "Note: the zoom differs"]
+    assert [line for line in aside.splitlines() if line.startswith(("Warning", "Note"))] == told
+    shown = run("run", "show", "1")[0].splitlines()
+    assert [line for line in shown if line.startswith(("Warning", "Note"))] == told
+
+
 def test_a_weighing_that_is_not_finished_is_told_of(home: Path) -> None:
     fill(home, 1)
     run("weigh", answers="g\n0.1\n", code=2)

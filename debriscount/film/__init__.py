@@ -1,0 +1,1 @@
+"""Debris left against time, from a film of the machine at work."""

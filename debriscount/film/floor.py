@@ -1,0 +1,175 @@
+"""What a film's first and last frames teach: bare floor, and what makes colour into debris."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ..arrays import Floats, Mask
+from ..camera.lens import Lens
+from ..cover.discriminant import SHADE, SHEEN, Discriminant, cover_of, fisher_discriminant
+from ..cover.kinds import KindHint
+from ..cover.light import FAINTEST
+from ..cover.maps import CoverMaps, cover_maps
+from ..cover.noise import FloorNoise, learn_mix, learn_noise, sigma_map
+from ..flags import Flag
+from ..inputs.debris import DebrisKind
+from ..inputs.lens import CameraLens
+from ..inputs.patch import Patch
+from ..photo.colour import luminance_view
+from ..photo.read import Photo
+from ..registration.grid import FloorGrid
+from ..registration.register import RegisteredShots
+from ..run.pipeline import hints_of, on_patch, strewn_floor
+from ..run.records import KindColor
+from ..run.sources import Progress, named_kinds, seen_colours
+from .place import Place, place_of
+
+#: Share of a grain's full cover from which on a pixel is of a grain, far above the noise of films; and how far around
+#: such pixels cover is summed, px: so a frame that is compressed more, and blurs more, shows no less debris.
+CORE, RIM_PX = 0.4, 2
+#: Change of light, natural logarithm, from which on a place of the first frame is another in the last; and the width of
+#: what counts as a thing that stood in one of them, mm: clumps of debris are narrower as a rule.
+_CHANGED, _THING_MM = 0.35, 50.0
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class KnownFloor:
+    """The floor under the debris in the light of the film, and how debris is told from it.
+
+    ``bare`` of shape (H, W, 3) is linear light on ``grid``; ``usable`` of shape (H, W) where debris can be judged.
+    ``filters`` has one a kind, ``full`` of shape (K,) the cover that the middle of a grain reaches; ``colours`` of shape
+    (K, 3) the kinds' linear colours. ``background_mm2`` is what the bare floor itself shows as debris, for every mm² of
+    it. ``start`` is where the camera stood at first.
+    """
+
+    grid: FloorGrid
+    bare: NDArray[np.float32]
+    usable: Mask
+    filters: tuple[Discriminant, ...]
+    full: tuple[float, ...]
+    colours: Floats
+    kinds: tuple[KindColor, ...]
+    start: Place
+    lens: Lens
+    background_mm2: float
+    warnings: tuple[Flag, ...]
+
+    def debris(self, view: NDArray[np.float32]) -> NDArray[np.float32]:
+        """How much of every pixel of a view in the film's light counts as debris, shape (H, W), 0 to 1."""
+        counted = np.zeros(self.usable.shape, np.float32)
+        for one, full in zip(self.filters, self.full, strict=True):
+            cover = cover_of(one, view, self.bare)
+            grains = cv2.dilate((cover > CORE * full).astype(np.uint8), np.ones((2 * RIM_PX + 1,) * 2, np.uint8))
+            np.maximum(counted, np.clip(cover, 0, 1, out=cover) * grains, out=counted)
+        counted[~self.usable] = 0
+        return counted
+
+
+def learn_floor(
+    photos: Mapping[str, Photo],
+    first: NDArray[np.uint8],
+    patch: Patch,
+    kinds: Sequence[DebrisKind],
+    lens: CameraLens | None,
+    tell: Progress,
+) -> KnownFloor | None:
+    """Learn floor and debris from a film's first and last clear frame and, where there is one, a blank.
+
+    Parameters
+    ----------
+    photos : mapping of str to Photo
+        "before" and "after", frames of the film; before them "blank", a photo or a frame of another film.
+    first : ndarray of uint8, shape (H, W, 3)
+        The frame "before", blue, green, red.
+    patch : Patch
+    kinds : sequence of DebrisKind
+        The kinds to look for; without any, what sets *before* off from the blank or the last frame.
+    lens : CameraLens, optional
+    tell : callable
+        Told the share done and what is being done.
+
+    Returns
+    -------
+    KnownFloor or None
+        None where nothing stands out from the floor.
+    """
+    registered = on_patch(photos, patch, kinds, lens, tell)
+    registered = _without_things(registered)
+    hints = hints_of(registered, kinds, "before", "blank" if "blank" in photos else None)
+    if not hints:
+        return None
+    strewn = strewn_floor(patch, registered)
+    maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn)
+    bare, light = _in_films_light(maps, registered)
+    after, usable = registered.views["after"], registered.usable
+    fine = not all(hint.outlined for hint in hints)
+    sigma = sigma_map(learn_noise(after - bare, bare, usable), bare)
+    smallest = min(hint.size_px[0] for hint in hints)
+    mix = np.eye(3) if fine else learn_mix(after - bare, sigma, usable, smallest)
+    noise, shade = FloorNoise(sigma, mix), SHEEN if fine else SHADE
+    filters = tuple(
+        fisher_discriminant(bare, c.over(usable.shape) / light, noise, c.covariance, shade) for c in maps.colours
+    )
+    located = registered.located
+    assert located is not None  # shots on a patch have markers
+    middle = np.median(light[::8, ::8].reshape(-1, 3), axis=0)
+    known = KnownFloor(
+        grid=registered.grid,
+        bare=bare,
+        usable=usable,
+        filters=filters,
+        full=tuple(hint.least_peak for hint in hints),
+        colours=np.array([c.mean for c in maps.colours]) / middle,
+        kinds=seen_colours(named_kinds(kinds, hints), maps.colours),
+        start=place_of(first, located.views["before"], located.markers["before"]),
+        lens=located.views["before"].lens,
+        background_mm2=0.0,
+        warnings=registered.warnings,
+    )
+    return replace(known, background_mm2=_background(known, registered, maps, light, hints, strewn))
+
+
+def _without_things(registered: RegisteredShots) -> RegisteredShots:
+    """The shots without the places where a thing larger than debris stands in one of two frames."""
+    mm_per_px = registered.grid.mm_per_px
+    shown = [np.log(np.maximum(luminance_view(registered.views[name]), FAINTEST)) for name in ("before", "after")]
+    off = shown[0] - shown[1]
+    changed = (np.abs(off - np.median(off[registered.usable])) > _CHANGED).astype(np.float32)
+    width = max(3, round(_THING_MM / mm_per_px))
+    thing = cv2.blur(changed, (width, width)) > 0.6
+    if not thing.any():
+        return registered
+    grown = cv2.dilate(thing.astype(np.uint8), np.ones((2 * width + 1, 2 * width + 1), np.uint8)) > 0
+    return replace(registered, usable=registered.usable & ~grown, shown=registered.shown & ~grown)
+
+
+def _in_films_light(maps: CoverMaps, registered: RegisteredShots) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Bare floor as the film's last frame shows it, and the factor from its light to that of the maps; (H, W, 3)."""
+    view, matched = registered.views["after"], maps.matched["after"]
+    light = np.where(view > FAINTEST, matched / np.maximum(view, FAINTEST), np.float32(1))
+    # The factor is smooth; where a view is nearly black it is rounded.
+    light = np.asarray(cv2.medianBlur(light.astype(np.float32), 5), np.float32)
+    light = np.maximum(light, np.float32(1e-3))
+    return np.asarray(maps.floor / light, np.float32), light
+
+
+def _background(
+    known: KnownFloor,
+    registered: RegisteredShots,
+    maps: CoverMaps,
+    light: NDArray[np.float32],
+    hints: Sequence[KindHint],
+    strewn: Mask,
+) -> float:
+    """What bare floor shows as debris for every mm² of it: on the blank or, without one, beside the patch."""
+    if "blank" in registered.views:
+        shows = known.debris(registered.views["blank"] / light)
+        return float(shows[registered.usable].mean())
+    rim = 2 * int(max(hint.size_px[1] for hint in hints)) + 1
+    beside = registered.usable & (cv2.dilate(strewn.astype(np.uint8), np.ones((rim, rim), np.uint8)) == 0)
+    if not beside.any():
+        return 0.0
+    return float(known.debris(maps.matched["before"] / light)[beside].mean())

@@ -1,0 +1,199 @@
+"""Films read frame by frame, each with the time that the file itself gives it."""
+
+import hashlib
+import math
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import FilmFileError
+from ..printable import printable
+
+#: Frames must be at least so many pixels wide and high, as photos must.
+LEAST_SIDE_PX = 64
+#: Seconds by which a film may end before its file says it does: the last frame's own length, and rounding.
+_SHORT_S = 1.0
+#: Where a film's end is sought, as shares of its length: a film that is cut off ends earlier than it says.
+_ENDS = (1.0, 0.98, 0.95, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
+_CHUNK = 1 << 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FilmFile:
+    """A film as its file describes it.
+
+    ``size_px`` is width and height as it is watched, turned as the file says; ``seconds`` what the file claims, None if
+    it claims nothing; ``rate`` frames a second on average; ``codec`` four letters.
+    """
+
+    path: Path
+    name: str
+    sha256: str
+    size_px: tuple[int, int]
+    seconds: float | None
+    rate: float
+    codec: str
+
+    def ends_early(self, last_s: float) -> bool:
+        """Whether a film whose last frame is of this time lacks what the file claims."""
+        return self.seconds is not None and last_s < self.seconds - max(_SHORT_S, 2 / self.rate)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frame:
+    """One frame: its time in the film, s, and its pixels in the order blue, green, red, shape (H, W, 3)."""
+
+    t_s: float
+    bgr: NDArray[np.uint8]
+
+
+def open_film(path: str | PathLike[str]) -> FilmFile:
+    """Look at a film file.
+
+    Parameters
+    ----------
+    path : path-like
+        A film in any form that OpenCV's FFmpeg reads, H.264 and HEVC among them.
+
+    Returns
+    -------
+    FilmFile
+
+    Raises
+    ------
+    FilmFileError
+        The file is missing, no film, or shows too little.
+    """
+    path = Path(path)
+    if not path.is_file():
+        raise FilmFileError(f"{printable(path)}: is not there, or no file. Give the path of a film.")
+    try:
+        with path.open("rb") as file:
+            total = hashlib.sha256()
+            while chunk := file.read(_CHUNK):
+                total.update(chunk)
+    except OSError as error:
+        raise FilmFileError(f"{printable(path)}: cannot be read ({error.strerror or error}).") from None
+    with _capture(path) as film:
+        done, image = film.read()
+        if not done or image is None:
+            raise _unreadable(path)
+        rate = film.get(cv2.CAP_PROP_FPS)
+        count = film.get(cv2.CAP_PROP_FRAME_COUNT)
+        code = int(film.get(cv2.CAP_PROP_FOURCC))
+    rate = float(rate) if math.isfinite(rate) and rate > 0 else 25.0
+    height, width = image.shape[:2]
+    if min(width, height) < LEAST_SIDE_PX:
+        raise FilmFileError(
+            f"{printable(path)}: is {width} x {height} px. Give a film of at least {LEAST_SIDE_PX} px on each side."
+        )
+    return FilmFile(
+        path=path,
+        name=printable(path.name),
+        sha256=total.hexdigest(),
+        size_px=(width, height),
+        seconds=float(count) / rate if math.isfinite(count) and count > 0 else None,
+        rate=rate,
+        codec=printable("".join(chr(code >> shift & 255) for shift in (0, 8, 16, 24))).strip(),
+    )
+
+
+def _unreadable(path: Path) -> FilmFileError:
+    return FilmFileError(
+        f"{printable(path)}: is no film that OpenCV can read, or its recording was cut off before the index was "
+        "written. Copy it from the camera again, or export it as MP4."
+    )
+
+
+@contextmanager
+def _capture(path: Path) -> Iterator[cv2.VideoCapture]:
+    film = cv2.VideoCapture(str(path), cv2.CAP_FFMPEG)
+    try:
+        if not film.isOpened():
+            raise _unreadable(path)
+        yield film
+    finally:
+        film.release()
+
+
+def sampled_frames(film: FilmFile, step_s: float) -> Iterator[Frame]:
+    """Frames of a film in order, one for every ``step_s``: the first at or after each multiple of it, and the last.
+
+    Parameters
+    ----------
+    film : FilmFile
+        As `open_film` gives it.
+    step_s : float
+        Above 0; steps shorter than a frame give every frame.
+
+    Yields
+    ------
+    Frame
+        The next is decoded while one is worked on; a film that is cut off ends where it does.
+    """
+    with _capture(film.path) as capture, ThreadPoolExecutor(1) as pool:
+        reader = _Reader(capture, film.rate)
+        ahead = pool.submit(reader.next_due, 0.0)
+        while (frame := ahead.result()) is not None:
+            due = (math.floor(frame.t_s / step_s + 1e-6) + 1) * step_s
+            ahead = pool.submit(reader.next_due, due)
+            yield frame
+
+
+class _Reader:
+    """A film at its place; times go up from frame to frame, whatever the file says."""
+
+    def __init__(self, capture: cv2.VideoCapture, rate: float) -> None:
+        self._capture, self._rate, self._last = capture, rate, -math.inf
+
+    def next_due(self, due_s: float) -> Frame | None:
+        """The first frame from a time on; None where the film has ended. Frames before it are not converted."""
+        while self._capture.grab():
+            t = self._capture.get(cv2.CAP_PROP_POS_MSEC) / 1000
+            if not math.isfinite(t) or t <= self._last:
+                t = self._last + 1 / self._rate if math.isfinite(self._last) else 0.0
+            self._last = t
+            # Half a millisecond: containers count in ticks, and a frame of 2 s may be one of 1.9999.
+            if t >= due_s - 5e-4:
+                done, image = self._capture.retrieve()
+                if done:
+                    return Frame(t, np.asarray(image, np.uint8))
+        return None
+
+
+def last_frames(film: FilmFile, before_s: tuple[float, ...]) -> list[Frame]:
+    """Frames so many seconds before the film's end, those that can be reached; FilmFileError if there are none.
+
+    Of a film that is cut off the end is where it can still be read.
+    """
+    seconds = film.seconds or 0.0
+    with _capture(film.path) as capture:
+        for share in _ENDS:
+            end = share * seconds
+            found = [frame for early in before_s if (frame := _frame_at(capture, end - early)) is not None]
+            if found:
+                return found
+    raise _unreadable(film.path)
+
+
+def first_frames(film: FilmFile, after_s: tuple[float, ...]) -> list[Frame]:
+    """Frames so many seconds after the film's start, those that can be reached."""
+    with _capture(film.path) as capture:
+        return [frame for late in after_s if (frame := _frame_at(capture, late)) is not None]
+
+
+def _frame_at(capture: cv2.VideoCapture, t_s: float) -> Frame | None:
+    if t_s < 0:
+        return None
+    capture.set(cv2.CAP_PROP_POS_MSEC, 1000 * t_s)
+    done, image = capture.read()
+    if not done or image is None:
+        return None
+    return Frame(capture.get(cv2.CAP_PROP_POS_MSEC) / 1000, np.asarray(image, np.uint8))
