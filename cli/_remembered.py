@@ -28,12 +28,13 @@ def remembered_words(out: Path, campaign: Path | None) -> tuple[Mapping[str, str
         Name of the file.
     """
     if campaign is not None:
-        from debriscount.campaign.campaign_file import FILE, read_campaign
+        from debriscount.campaign.campaign_file import read_campaign
+        from debriscount.campaign.places import CAMPAIGN
 
         known = read_campaign(campaign).scale
         if known is not None:
             scale = Scale(known.readability_g, known.repeatability_g, known.linearity_g)
-            return _words(scale, known.unit, () if known.cup_g is None else (known.cup_g,)), FILE
+            return _words(scale, known.unit, () if known.cup_g is None else (known.cup_g,)), CAMPAIGN
     for file in _earlier(out, campaign):
         weighing = _weighing(file)
         if weighing is not None:

@@ -54,14 +54,14 @@ def new(
 
     Answers can be taken back with "-", and corrected one by one before anything is written.
     """
-    from debriscount.campaign.campaign_file import FILE
     from debriscount.campaign.campaign_write import campaign_toml, make_campaign
+    from debriscount.campaign.places import CAMPAIGN
     from debriscount.errors import CampaignError
 
     from ._campaign_answers import gather_campaign
 
-    if (folder / FILE).exists():
-        raise CampaignError(f"{folder}: is a campaign already. Change its {FILE}, or give another folder.")
+    if (folder / CAMPAIGN).exists():
+        raise CampaignError(f"{folder}: is a campaign already. Change its {CAMPAIGN}, or give another folder.")
     given = {"patch": None if patch is None else str(patch), "name": name, "passes": passes, "scale": scale}
     given |= {"debris": _listed(debris), "floor": _listed(floor), "machine": _listed(machine)}
     given |= {"setting": _listed(setting), "blank": blank}

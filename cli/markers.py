@@ -15,7 +15,7 @@ def markers(
     out: Annotated[
         Path, typer.Option(metavar="FILE", help="Sheet to write: .pdf, or .svg or .png with one file a page.")
     ],
-    paper: Annotated[str, typer.Option(help="Paper to print on: a4 or letter.")] = "a4",
+    paper: Annotated[str, typer.Option(help="Paper to print on: a4, letter, a3 or tabloid.")] = "a4",
     printed_ruler_mm: Annotated[
         float | None,
         typer.Option(metavar="MM", help="True length of the printed ruler: write the corrected patch file to OUT."),

@@ -1,5 +1,6 @@
 """``debriscount measure``."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -16,11 +17,30 @@ NOT_SOUND = 3
 
 
 def measure(
-    before: Annotated[Path, typer.Argument(metavar="BEFORE", help="Photo of the scattered debris.")],
-    after: Annotated[list[Path], typer.Argument(metavar="AFTER", help="Photo after each pass, in order.")],
+    before: Annotated[
+        Path | None, typer.Argument(metavar="BEFORE", help="Photo of the scattered debris, or a folder of them.")
+    ] = None,
+    after: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="AFTER", help="Photo after each pass, in order, or a folder for each."),
+    ] = None,
     *,
     patch: PatchFile,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for record, tables and pictures.")],
+    before_photos: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--before", metavar="PHOTO", help="Instead of BEFORE: one of its photos that overlap; once for each."
+        ),
+    ] = None,
+    after_photos: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--after",
+            metavar="PHOTO",
+            help="Instead of AFTER: one of the photos after the only pass that overlap; once for each.",
+        ),
+    ] = None,
     blank: Blank = None,
     debris: Debris = None,
     lens: LensFile = None,
@@ -41,6 +61,8 @@ def measure(
 ) -> None:
     """Measure one run: how much was picked up, and where.
 
+    A shot may be several photos that overlap, as of a room: a folder of them, or --before and --after for each photo.
+
     Figures are given by zone, kind of debris and pass, with whether to trust them and why the rest stayed.
     """
     times = StageTimes() if timings else None
@@ -55,14 +77,17 @@ def measure(
     from debriscount.report.tables import table_text
     from debriscount.report.verdict import is_sound
     from debriscount.report.write import MARKS, load_plots, write_measurement
+    from debriscount.run.sources import photos_of
 
-    prepare_folder(out, MARKS, [*filter(None, [blank]), before, *after], overwrite=overwrite)
-    load_ahead(lambda: load_plots(patch, len(after)))
+    first, afters = _shots(before, after, before_photos, after_photos)
+    given = [Path(str(p)) for shot in (*filter(None, [blank]), first, *afters) for p in photos_of(shot)]
+    prepare_folder(out, MARKS, given, overwrite=overwrite)
+    load_ahead(lambda: load_plots(patch, len(afters)))
     with progress_bar(not quiet) as progress:
         measurement = debriscount.measure(
             patch,
-            before,
-            after,
+            first,
+            afters,
             blank=blank,
             debris=debris_paths(debris),
             lens=lens,
@@ -84,3 +109,20 @@ def measure(
         said_aside("\n".join(times.lines()))
     if strict and not is_sound(measurement):
         raise typer.Exit(NOT_SOUND)
+
+
+def _shots(
+    before: Path | None,
+    after: list[Path] | None,
+    before_photos: list[Path] | None,
+    after_photos: list[Path] | None,
+) -> tuple[Path | list[Path], Sequence[Path | list[Path]]]:
+    """What was given as before, and after each pass."""
+    arguments, options = bool(before or after), bool(before_photos or after_photos)
+    if options and not arguments and before_photos and after_photos:
+        return before_photos, [after_photos]
+    if before is not None and after and not options:
+        return before, after
+    raise typer.BadParameter(
+        "give the photos as BEFORE AFTER… or, where several make a shot, all of them with --before and --after."
+    )

@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from ._debris import debris_paths
 from ._options import Blank, Json, LensFile, OverwriteFile, PatchFile, Quiet
 from ._terminal import print_record, progress_bar, said_aside, terminal_width
 
@@ -19,7 +20,9 @@ def portion(
     ],
     *,
     patch: PatchFile,
-    debris: Annotated[Path, typer.Option(metavar="FILE", help="Debris file with name, colour and sizes.")],
+    debris: Annotated[
+        Path, typer.Option(metavar="NAME", help="Kind of debris, by name or file: its colour and sizes.")
+    ],
     blank: Blank = None,
     lens: LensFile = None,
     thousand: Annotated[
@@ -57,10 +60,11 @@ def portion(
 
     if out is not None and not overwrite:
         refuse_existing([out])
+    (kind,) = debris_paths([debris])
     weighed = None if thousand is None else parse_grams(thousand, "--thousand-grain-mass-g")
     with progress_bar(not quiet) as progress:
         found = calibrate(
-            patch, debris, portions,
+            patch, kind, portions,
             blank=blank, lens=lens, thousand_g=weighed, at_g=at_g, remark=remark, progress=progress,
         )  # fmt: skip
     if out is not None:

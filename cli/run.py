@@ -58,14 +58,15 @@ def add(
 ) -> None:
     """Add a run: takes the newest photos of the inbox, or those that are named, measures them and files all.
 
-    Says which photo it takes for what, and asks once. Nothing is filed unless all of it is.
+    Says which photo it takes for what, checks them, and asks once. With --yes the run is filed whatever the check
+    finds, which is said and kept in the record. Nothing is filed unless all of it is.
     """
     from debriscount.opencv import require_opencv
 
     require_opencv()
     from debriscount.campaign.add_run import add_run
     from debriscount.report.filed import result_files
-    from debriscount.report.runs import run_line
+    from debriscount.report.runs import flag_lines, run_line
 
     from ._run_answers import gather_run
 
@@ -89,6 +90,9 @@ def add(
         filed = add_run(made.home, made.campaign, made.new, made.photos, made.runs, result_files, progress)
     if not quiet:
         typer.echo(run_line(filed))
+    for line in flag_lines(filed.figures):
+        said_aside(line)
+    if not quiet:
         said_aside(f"filed {filed.folder}")
 
 

@@ -15,8 +15,8 @@ def schema(
     """Print the JSON Schema of a file format, or what the columns of tables mean."""
     import json
 
-    from debriscount.campaign.schemas import SCHEMAS
-    from debriscount.campaign.schemas import schema as schema_of
+    from debriscount.report.schemas import SCHEMAS
+    from debriscount.report.schemas import schema as schema_of
     from debriscount.report.words import words_text
 
     if words:

@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from ._debris import debris_paths
 from ._options import Debris, WallSides
 from ._terminal import progress_bar, said_written
 
@@ -45,6 +46,12 @@ def simulate(
         float | None, typer.Option(metavar="PERCENT", help="The same along walls; somewhat less if not given.")
     ] = None,
     path: Annotated[str, typer.Option(help="How the machine drives: lanes, wander, spiral or everywhere.")] = "lanes",
+    room: Annotated[
+        str | None, typer.Option(metavar="WxH", help="Size of a room in m instead of a patch: a lane of it is missed.")
+    ] = None,
+    photos: Annotated[
+        str, typer.Option(metavar="NxM", help="Photos across and down that make a shot; neighbours overlap.")
+    ] = "1x1",
     passes: Annotated[int, typer.Option(help="How often the machine runs.")] = 1,
     seed: Annotated[int, typer.Option(help="The same seed makes the same files.")] = 0,
     film: Annotated[
@@ -72,7 +79,7 @@ def simulate(
     if out is None and expect == 0:
         raise SceneError("nothing to do. Give --out DIR for photos, or --expect N for what to expect.")
     spec = scene_spec(
-        debris=debris or (),
+        debris=debris_paths(debris),
         size_mm=size,
         color=color,
         shape=shape,
@@ -90,6 +97,8 @@ def simulate(
         edge_pickup_percent=edge_pickup,
         path=path,
         passes=passes,
+        room_m=room,
+        photos=photos,
         seed=seed,
     )
     if out is not None and film is not None:

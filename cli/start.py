@@ -26,6 +26,8 @@ def _without_traceback(kind: type[BaseException], error: BaseException, trace: "
 
 # Before anything else is imported, for Ctrl-C may come at any moment.
 sys.excepthook = _without_traceback
+# Matrices here are small, and threads that wait for one another over them take longer than one that does the work.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def main() -> "NoReturn":

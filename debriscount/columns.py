@@ -41,8 +41,14 @@ def header_mark(header: Sequence[str]) -> bytes:
 
 
 def aligned(rows: list[list[str]], width: int = TABLE_WIDTH) -> list[str]:
-    """Lines of equal columns, the first to the left and cut to the room it has, all others to the right."""
-    widths = [max(columns_of(row[i]) for row in rows if i < len(row)) for i in range(len(rows[0]))]
+    """Lines of equal columns, the first to the left and cut to the room it has, all others to the right.
+
+    Headings of several words, the first row, take several lines where the table is too wide otherwise.
+    """
+    widths = _widths(rows)
+    if len(rows) > 1 and sum(widths) + 2 * len(widths[1:]) > width:
+        rows = [*_headings(rows), *rows[1:]]
+        widths = _widths(rows)
     room = width - sum(widths[1:]) - 2 * len(widths[1:])
     widths[0] = min(widths[0], max(room, _SHORTEST_NAME))
     lines = []
@@ -51,6 +57,22 @@ def aligned(rows: list[list[str]], width: int = TABLE_WIDTH) -> list[str]:
         cells = [" " * (w - columns_of(cell)) + cell for cell, w in zip(row[1:], widths[1:], strict=False)]
         lines.append("  ".join([name + " " * (widths[0] - columns_of(name)), *cells]).rstrip())
     return lines
+
+
+def _widths(rows: list[list[str]]) -> list[int]:
+    return [max(columns_of(row[i]) for row in rows if i < len(row)) for i in range(len(rows[0]))]
+
+
+def _headings(rows: list[list[str]]) -> list[list[str]]:
+    """The first row as several rows, each heading no wider than its column's figures or its own longest word."""
+    figures = _widths(rows[1:])
+    stacks = [
+        textwrap.wrap(heading, max([*map(columns_of, heading.split()), figure]), break_long_words=False) or [""]
+        for heading, figure in zip(rows[0][1:], figures[1:], strict=True)
+    ]
+    depth = max(map(len, stacks), default=1)
+    columns = [[""] * (depth - len(stack)) + stack for stack in ([rows[0][0]], *stacks)]
+    return [list(line) for line in zip(*columns, strict=True)]
 
 
 def columns_of(text: str) -> int:

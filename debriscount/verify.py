@@ -16,6 +16,7 @@ from .inputs.debris import DebrisKind
 from .inputs.lens import CameraLens
 from .inputs.record_file import MEASUREMENT, parsed
 from .inputs.weighing import Weighing
+from .made_with import made_with_text
 from .page.data import read_page
 from .page.private import Shown, cleaned, photo_names
 from .report.folder import record_bytes
@@ -33,6 +34,8 @@ _TIMES = ("taken",)
 _MOST_PHOTOS = 5_000
 _MOST_SAID = 12
 _RECORD = "measurement.json"
+#: Key of what a record was made with, which explains differences and is none.
+_MADE_WITH = "made_with"
 #: Endings of photos that `measure` reads, without regard to case.
 _PHOTOS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".avif", ".dng")
 
@@ -130,7 +133,8 @@ def _check(claim: _Claim, known: Mapping[str, Path], path: Path, progress: Calla
         missing = [
             f"{shot} ({photo.get('file') or 'no file'}): no photo with SHA-256 {str(photo['sha256'])[:12]}… is there. "
             "It was changed, or lies elsewhere: name its folder with --photos."
-            for shot, photo in record["photos"].items()
+            for shot, photos in record["photos"].items()
+            for photo in _files_of(photos)
             if photo.get("sha256") not in known
         ]
         if "inputs" not in record:
@@ -163,12 +167,14 @@ def _measured_again(
 
     inputs = record["inputs"]
     with tempfile.TemporaryDirectory() as scratch:
-        photos: dict[str, Path] = {}
+        photos: dict[str, list[Path]] = {}
         for shot, photo in record["photos"].items():
-            place = Path(scratch) / f"{len(photos)}"
-            place.mkdir()
-            photos[shot] = place / (Path(str(photo["file"])).name or f"{shot}.jpg")
-            shutil.copyfile(known[photo["sha256"]], photos[shot])
+            photos[shot] = []
+            for number, one in enumerate(_files_of(photo)):
+                place = Path(scratch) / f"{len(photos)}-{number}"
+                place.mkdir()
+                photos[shot].append(place / (Path(str(one["file"])).name or f"{shot}.jpg"))
+                shutil.copyfile(known[one["sha256"]], photos[shot][-1])
         afters = [file for shot, file in photos.items() if shot.startswith("after")]
         measurement = measure(
             patch_of(record["patch"]),
@@ -185,6 +191,11 @@ def _measured_again(
     return again
 
 
+def _files_of(photo: JsonObject) -> list[JsonObject]:
+    """The files of a shot: one or, of a shot that was joined, several."""
+    return list((photo.get("joined") or {}).get("photos") or [photo])
+
+
 def _read(kind: type[Any], value: Any) -> Any:
     """A frozen record out of its JSON values."""
     from pydantic import TypeAdapter
@@ -195,7 +206,8 @@ def _read(kind: type[Any], value: Any) -> Any:
 def _compared(claim: _Claim, record: JsonObject, again: JsonObject) -> Checked:
     if record_bytes(again) == claim.content:
         return Checked(name=claim.name, outcome="same")
-    differences = list(_differences(record, again))
+    then, now = record.get(_MADE_WITH) or {}, again.get(_MADE_WITH) or {}
+    differences = list(_differences({**record, _MADE_WITH: None}, {**again, _MADE_WITH: None}))
     grave = [difference for difference in differences if not difference.small]
     if not grave:
         return Checked(name=claim.name, outcome="same within rounding" if differences else "same")
@@ -204,10 +216,14 @@ def _compared(claim: _Claim, record: JsonObject, again: JsonObject) -> Checked:
         reasons.append(
             f"It was measured by debriscount {record.get('version')}, and this is {__version__}, which may explain it."
         )
+    elif then != now:
+        reasons.append(
+            f"It was measured with {made_with_text(then) or 'libraries that it does not name'}, and these are "
+            f"{made_with_text(now)}, which may explain it."
+        )
     else:
         reasons.append(
-            "Photos and version are those of the record. So the record was changed, a setting in it was, or a library "
-            "works otherwise here."
+            "Photos, version and libraries are those of the record. So the record was changed, or a setting in it was."
         )
     reasons += [difference.words for difference in grave[:_MOST_SAID]]
     if len(grave) > _MOST_SAID:

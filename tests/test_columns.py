@@ -15,6 +15,18 @@ def test_columns_are_as_wide_as_their_widest_cell_and_names_are_cut_to_the_room(
     assert long == ["a name that ...  1.0"]
 
 
+def test_headings_take_several_lines_where_the_table_is_too_wide() -> None:
+    rows = [["portion", "off the line %", "g"], ["before.jpg", "+0.3", "22.2"]]
+    assert aligned(rows) == ["portion     off the line %     g", "before.jpg            +0.3  22.2"]
+    assert aligned(rows, 25) == [
+        "             off",
+        "             the",
+        "            line",
+        "portion        %     g",
+        "before.jpg  +0.3  22.2",
+    ]
+
+
 def test_what_spoils_a_line_is_seen_but_does_not_act() -> None:
     assert "\x1b" not in aligned([["a\x1b[31m", "1"]])[0]
     assert wrapped("one\ntwo\x07", "") == "one two\N{REPLACEMENT CHARACTER}"

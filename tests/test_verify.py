@@ -65,7 +65,7 @@ def test_a_figure_that_was_changed_is_named(changed: Callable[..., Path]) -> Non
     folder = changed(lambda record: record["passes"][0]["zones"]["patch"].update(pickup_percent=99.0))
     (checked,) = verify(folder)
     assert checked.outcome == "differs"
-    assert checked.reasons[0].startswith("Photos and version are those of the record.")
+    assert checked.reasons[0].startswith("Photos, version and libraries are those of the record.")
     assert checked.reasons[1].startswith("passes[0].zones.patch.pickup_percent: 99.0 in the record, ")
 
 
@@ -108,3 +108,22 @@ def test_a_damaged_record_is_refused(changed: Callable[..., Path], tmp_path: Pat
         verify(changed(lambda record: record.pop("patch")))
     with pytest.raises(InputFileError, match=r"holds no measurement\.json"):
         verify(tmp_path)
+
+
+def older(record: dict[str, Any]) -> None:
+    record["made_with"]["numpy"] = "1.0"
+
+
+def test_other_libraries_alone_are_no_difference(changed: Callable[..., Path]) -> None:
+    (checked,) = verify(changed(older))
+    assert (checked.outcome, checked.reasons) == ("same", ())
+
+
+def test_other_libraries_explain_a_difference(changed: Callable[..., Path]) -> None:
+    def older_and_other(record: dict[str, Any]) -> None:
+        older(record)
+        record["passes"][0]["zones"]["patch"].update(pickup_percent=99.0)
+
+    (checked,) = verify(changed(older_and_other))
+    assert checked.outcome == "differs"
+    assert "numpy 1.0" in checked.reasons[0] and "which may explain it" in checked.reasons[0]

@@ -1,4 +1,7 @@
-"""From corners of markers to the views of all shots: a homography each and, where no lens is known, one lens."""
+"""From corners of markers to the views of all photos: a homography each and, where no lens is known, one lens.
+
+Photos that overlap are adjusted together (bundle adjustment): what both of two show must lie at one place of the floor.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arrays import Floats
-from .least_squares import least_squares
+from ..stats.robust import robust_sd
+from .least_squares import condensed, least_squares
 from .lens import Lens
 from .scatter import LeftOver, whitening
-from .view import FloorToPhoto
+from .view import FloorToPhoto, camera_place
 
 #: Prior standard deviation of the radial term k1: what is left after a phone's own correction, and
 #: a plain lens of moderate width (common practice, no source).
@@ -45,13 +49,36 @@ class SeenCorners:
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Ties:
+    """Things that two photos show: their pixels in either, both of shape (N, 2).
+
+    ``first`` and ``second`` are the photos' numbers. Ties of one ``group`` stand at one height above the floor on
+    average, that of debris; those without a group lie on the floor itself.
+    """
+
+    first: int
+    second: int
+    first_px: Floats
+    second_px: Floats
+    group: int | None = None
+
+
+#: How high above the floor ties are on average, mm, before anything is known: half the height of coarse debris. Where
+#: few markers are seen, a wider one leaves the photos' scale to the noise of the ties.
+HEIGHT_PRIOR_MM = 2.0
+#: A tie off by more than so many standard deviations counts no more [Tukey's biweight]; and the least they scatter, px.
+FAR, LEAST_TIE_PX = 4.7, 0.05
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class FittedViews:
     """Views of all shots of a run, and what is left between model and corners.
 
     ``residual_mm`` is the root mean square corner residual of each shot on the floor; ``residuals`` are in pixels, one
     array of shape (N, 2) a shot. ``laid_mm`` is the standard deviation with which the markers seem to be laid.
     ``spread`` holds for each shot views that are off by one standard deviation along one direction each, independent
-    of one another: a square root of the fit's covariance.
+    of one another: a square root of the fit's covariance. ``apart_mm`` has, for each set of ties, how far the floor
+    places of either photo lie apart, shape (N,), once the height of what is tied is taken off.
     """
 
     views: tuple[FloorToPhoto, ...]
@@ -59,6 +86,7 @@ class FittedViews:
     residuals: tuple[Floats, ...]
     laid_mm: float
     spread: tuple[tuple[FloorToPhoto, ...], ...]
+    apart_mm: tuple[Floats, ...] = ()
 
     def place_u_mm(self, shot: int, xy_mm: NDArray[np.floating]) -> Floats:
         """Standard uncertainty of floor places in a shot, from the fit's covariance, shape (N, 2) to (N,), mm.
@@ -72,7 +100,12 @@ class FittedViews:
         return np.asarray(np.sqrt((off_mm**2).sum(axis=(1, 2)) / 2))
 
 
-def fit_views(shots: Sequence[SeenCorners], lens: Sequence[Lens] | None = None) -> FittedViews:
+def fit_views(
+    shots: Sequence[SeenCorners],
+    lens: Sequence[Lens] | None = None,
+    ties: Sequence[Ties] = (),
+    start: Sequence[FloorToPhoto] | None = None,
+) -> FittedViews:
     """Fit a homography to each shot and, unless lenses are given, a lens shared by shots of the same size.
 
     Parameters
@@ -81,6 +114,10 @@ def fit_views(shots: Sequence[SeenCorners], lens: Sequence[Lens] | None = None) 
         At least two markers each; those of a marker come in one order in all of them.
     lens : sequence of Lens, optional
         Of every shot, where it is known.
+    ties : sequence of Ties
+        What pairs of them show both; a shot that is tied to others needs no markers of its own.
+    start : sequence of FloorToPhoto, optional
+        About where every shot was taken from; needed where one has no two markers.
 
     Returns
     -------
@@ -92,22 +129,34 @@ def fit_views(shots: Sequence[SeenCorners], lens: Sequence[Lens] | None = None) 
     found, with normal priors. A corner is off by itself and with its marker, which was laid by tape and keeps its
     shape and its place from shot to shot; how much either amounts to is estimated from the corners. So the
     shapes of the squares tell the lens even where their places are known badly.
+
+    A tie's place on the floor is where its first photo has it, so that it takes no unknowns: its residual is how far
+    from there the second photo has it. To first order that is the same as a place of its own for each [1]_. Ties are
+    weighted by Tukey's biweight; their scatter is what they show.
+
+    References
+    ----------
+    .. [1] B. Triggs et al., Bundle adjustment: a modern synthesis, Vision Algorithms, LNCS 1883 (2000) 298-372.
     """
-    cameras = _Cameras.of(shots, lens)
-    at, seen = cameras.start(shots), np.concatenate([shot.photo_px.ravel() for shot in shots])
+    cameras = _Cameras.of(shots, lens, 1 + max((tie.group for tie in ties if tie.group is not None), default=-1))
+    at = cameras.start(shots) if start is None else cameras.start_at(start)
+    seen = np.concatenate([shot.photo_px.ravel() for shot in shots])
     sigma = np.concatenate([np.repeat(shot.sigma_px, 2) for shot in shots])
     reasons = _as_laid(shots, cameras.views(at))
     own, deviations = FIRST_PX, [FIRST_MM, FIRST_MM]
     floor = [shot.floor_mm for shot in shots]
     for _ in range(ROUNDS):
+        weights = cameras.tie_weights(at, ties)
         whiten = whitening(np.hypot(sigma, own), reasons, deviations)
 
-        def problem(p: Floats, whiten: Floats = whiten) -> tuple[Floats, Floats]:
+        def problem(p: Floats, whiten: Floats = whiten, weights: Floats = weights) -> tuple[Floats, Floats]:
             pixels, slopes = cameras.project(p, floor)
             prior, prior_slopes = cameras.prior(p)
+            apart, apart_slopes = cameras.apart(p, ties)
+            apart, apart_slopes = condensed(weights * apart, weights[:, None] * apart_slopes)
             return (
-                np.concatenate([whiten @ (pixels - seen), prior]),
-                np.concatenate([whiten @ slopes, prior_slopes]),
+                np.concatenate([whiten @ (pixels - seen), prior, apart]),
+                np.concatenate([whiten @ slopes, prior_slopes, apart_slopes]),
             )
 
         found = least_squares(problem, at)
@@ -122,11 +171,18 @@ def fit_views(shots: Sequence[SeenCorners], lens: Sequence[Lens] | None = None) 
     others = [cameras.views(at + column) for column in root.T]
     residuals = tuple(view.project(s.floor_mm) - s.photo_px for view, s in zip(views, shots, strict=True))
     rms = tuple(
-        float(np.sqrt((r**2).sum(1).mean()) * view.mm_per_px(s.floor_mm).mean())
+        float(np.sqrt((r**2).sum(1).mean()) * view.mm_per_px(s.floor_mm).mean()) if len(r) else 0.0
         for r, view, s in zip(residuals, views, shots, strict=True)
     )
     spread = tuple(tuple(other[k] for other in others) for k in range(len(shots)))
-    return FittedViews(views=views, residual_mm=rms, residuals=residuals, laid_mm=deviations[0], spread=spread)
+    return FittedViews(
+        views=views,
+        residual_mm=rms,
+        residuals=residuals,
+        laid_mm=deviations[0],
+        spread=spread,
+        apart_mm=cameras.apart_mm(at, ties),
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,38 +191,49 @@ class _Cameras:
 
     A shot has ``_PLANE`` unknowns, the first elements of the homography from floor to ``usual`` lens' rays;
     ``to_unit`` brings the floor's places to about -1 to 1 first. After them ``_LENS`` for each lens that is not known;
-    ``lens_of`` has the number of the shot's, None where it is known.
+    ``lens_of`` has the number of the shot's, None where it is known. Last come ``groups`` heights of ties, mm.
     """
 
     usual: tuple[Lens, ...]
     lens_of: tuple[int | None, ...]
     to_unit: Floats
+    groups: int = 0
 
     @classmethod
-    def of(cls, shots: Sequence[SeenCorners], lens: Sequence[Lens] | None) -> "_Cameras":
+    def of(cls, shots: Sequence[SeenCorners], lens: Sequence[Lens] | None, groups: int) -> "_Cameras":
         floor = np.concatenate([shot.floor_mm for shot in shots])
         low, high = floor.min(axis=0), floor.max(axis=0)
         scale, (x, y) = 2 / (high - low).max(), (low + high) / 2
         to_unit = np.array([[scale, 0, -scale * x], [0, scale, -scale * y], [0, 0, 1]])
         if lens is not None:
-            return cls(tuple(lens), (None,) * len(shots), to_unit)
+            return cls(tuple(lens), (None,) * len(shots), to_unit, groups)
         sizes = list(dict.fromkeys(shot.size_px for shot in shots))
         usual = [Lens(((w - 1) / 2, (h - 1) / 2), (FOCAL_SHARE * max(w, h),) * 2) for w, h in sizes]
         number = tuple(sizes.index(shot.size_px) for shot in shots)
-        return cls(tuple(usual[n] for n in number), number, to_unit)
+        return cls(tuple(usual[n] for n in number), number, to_unit, groups)
 
     @property
     def planes(self) -> int:
         return _PLANE * len(self.usual)
 
+    @property
+    def lenses(self) -> int:
+        return 1 + max((n for n in self.lens_of if n is not None), default=-1)
+
     def start(self, shots: Sequence[SeenCorners]) -> Floats:
-        lenses = 1 + max((n for n in self.lens_of if n is not None), default=-1)
         planes = []
         for shot, lens in zip(shots, self.usual, strict=True):
             unit = cv2.perspectiveTransform(shot.floor_mm[None], self.to_unit)[0]
             plane, _ = cv2.findHomography(unit, (lens.undistort(shot.photo_px) - lens.center_px) / lens.focal_px)
             planes.append((plane / plane[2, 2]).ravel()[:_PLANE])
-        return np.concatenate([*planes, np.zeros(_LENS * lenses)])
+        return np.concatenate([*planes, np.zeros(_LENS * self.lenses + self.groups)])
+
+    def start_at(self, views: Sequence[FloorToPhoto]) -> Floats:
+        planes = []
+        for view, usual in zip(views, self.usual, strict=True):
+            plane = np.linalg.inv(_to_px(usual)) @ view.homography @ np.linalg.inv(self.to_unit)
+            planes.append((plane / plane[2, 2]).ravel()[:_PLANE])
+        return np.concatenate([*planes, np.zeros(_LENS * self.lenses + self.groups)])
 
     def lens(self, p: Floats, shot: int) -> Lens:
         usual, number = self.usual[shot], self.lens_of[shot]
@@ -179,9 +246,7 @@ class _Cameras:
     def views(self, p: Floats) -> tuple[FloorToPhoto, ...]:
         views = []
         for shot, usual in enumerate(self.usual):
-            (fx, fy), (cx, cy) = usual.focal_px, usual.center_px
-            to_px = np.array([[fx, 0, cx], [0, fy, cy], [0, 0, 1]])
-            views.append(FloorToPhoto(to_px @ self._plane(p, shot) @ self.to_unit, self.lens(p, shot)))
+            views.append(FloorToPhoto(_to_px(usual) @ self._plane(p, shot) @ self.to_unit, self.lens(p, shot)))
         return tuple(views)
 
     def _plane(self, p: Floats, shot: int) -> Floats:
@@ -189,34 +254,89 @@ class _Cameras:
 
     def project(self, p: Floats, floor_mm: Sequence[Floats]) -> tuple[Floats, Floats]:
         """Pixel coordinates of every shot's floor places, one after the other, and their derivatives."""
-        pixels, slopes = [], []
-        for shot, places in enumerate(floor_mm):
-            lens, usual, number = self.lens(p, shot), self.usual[shot], self.lens_of[shot]
-            unit = np.column_stack([places, np.ones(len(places))]) @ self.to_unit.T
-            behind = unit @ self._plane(p, shot).T
-            ray, unit = behind[:, :2] / behind[:, 2:], unit / behind[:, 2:]
-            flat = usual.center_px + ray * usual.focal_px
-            by_flat = lens.slopes(flat)
-            by_plane = np.zeros((len(places), 2, _PLANE))
-            by_plane[:, 0, :3] = by_plane[:, 1, 3:6] = unit
-            by_plane[:, :, 6:] = -ray[:, :, None] * unit[:, None, :2]
-            slope = np.zeros((len(places), 2, len(p)))
-            slope[:, :, _PLANE * shot : _PLANE * (shot + 1)] = by_flat @ (np.array(usual.focal_px)[:, None] * by_plane)
-            if number is not None:
-                first = self.planes + _LENS * number
-                u = (flat - lens.center_px) / lens.focal_px
-                slope[:, :, first] = lens.focal_px * u * (u**2).sum(axis=1, keepdims=True)
-                slope[:, :, first + 1 : first + _LENS] = (np.eye(2) - by_flat) * usual.focal_px
-            pixels.append(lens.distort(flat).ravel())
+        each = [self._project(p, shot, places) for shot, places in enumerate(floor_mm)]
+        return (
+            np.concatenate([pixels.ravel() for pixels, _ in each]),
+            np.concatenate([slopes.reshape(-1, len(p)) for _, slopes in each]),
+        )
+
+    def _project(self, p: Floats, shot: int, places: Floats) -> tuple[Floats, Floats]:
+        """Pixels of a shot's floor places, shape (N, 2), and their derivatives, shape (N, 2, unknowns)."""
+        lens, usual, number = self.lens(p, shot), self.usual[shot], self.lens_of[shot]
+        unit = np.column_stack([places, np.ones(len(places))]) @ self.to_unit.T
+        behind = unit @ self._plane(p, shot).T
+        ray, unit = behind[:, :2] / behind[:, 2:], unit / behind[:, 2:]
+        flat = usual.center_px + ray * usual.focal_px
+        by_flat = lens.slopes(flat)
+        by_plane = np.zeros((len(places), 2, _PLANE))
+        by_plane[:, 0, :3] = by_plane[:, 1, 3:6] = unit
+        by_plane[:, :, 6:] = -ray[:, :, None] * unit[:, None, :2]
+        slope = np.zeros((len(places), 2, len(p)))
+        slope[:, :, _PLANE * shot : _PLANE * (shot + 1)] = by_flat @ (np.array(usual.focal_px)[:, None] * by_plane)
+        if number is not None:
+            first = self.planes + _LENS * number
+            u = (flat - lens.center_px) / lens.focal_px
+            slope[:, :, first] = lens.focal_px * u * (u**2).sum(axis=1, keepdims=True)
+            slope[:, :, first + 1 : first + _LENS] = (np.eye(2) - by_flat) * usual.focal_px
+        return lens.distort(flat), slope
+
+    def apart(self, p: Floats, ties: Sequence[Ties]) -> tuple[Floats, Floats]:
+        """How far the second photo has every tie from where the first one has it, px, and the derivatives."""
+        views, apart, slopes = self.views(p), [np.zeros(0)], [np.zeros((0, len(p)))]
+        for tie in ties:
+            first, second = views[tie.first], views[tie.second]
+            place = first.floor_mm(tie.first_px)
+            rise = _leaning(second, place) - _leaning(first, place)
+            height = None if tie.group is None else len(p) - self.groups + tie.group
+            there = place if height is None else place + p[height] * rise
+            pixels, by_second = self._project(p, tie.second, there)
+            _, by_first = self._project(p, tie.first, place)
+            by_place = second.px_per_mm(there)
+            slope = by_second - by_place @ np.linalg.solve(first.px_per_mm(place), by_first)
+            if height is not None:
+                slope[:, :, height] = (by_place @ rise[..., None])[..., 0]
+            apart.append((pixels - tie.second_px).ravel())
             slopes.append(slope.reshape(-1, len(p)))
-        return np.concatenate(pixels), np.concatenate(slopes)
+        return np.concatenate(apart), np.concatenate(slopes)
+
+    def tie_weights(self, p: Floats, ties: Sequence[Ties]) -> Floats:
+        """Weight of every coordinate of the ties: one over their scatter, less the farther one is off."""
+        apart = self.apart(p, ties)[0].reshape(-1, 2)
+        if not len(apart):
+            return np.zeros(0)
+        scatter = max(robust_sd(apart.ravel(), 0.0), LEAST_TIE_PX)
+        far = np.minimum(np.hypot(*apart.T) / (FAR * scatter), 1)
+        return np.repeat((1 - far**2) / scatter, 2)
+
+    def apart_mm(self, p: Floats, ties: Sequence[Ties]) -> tuple[Floats, ...]:
+        """How far apart the two photos of every tie have it on the floor, mm, each of shape (N,)."""
+        views, found, begin = self.views(p), [], 0
+        apart = self.apart(p, ties)[0].reshape(-1, 2)
+        for tie in ties:
+            end = begin + len(tie.first_px)
+            scale = views[tie.second].mm_per_px(views[tie.second].floor_mm(tie.second_px))
+            found.append(np.hypot(*apart[begin:end].T) * scale)
+            begin = end
+        return tuple(found)
 
     def prior(self, p: Floats) -> tuple[Floats, Floats]:
-        """How far each unknown of a lens is from what is likely, in standard deviations, and the derivatives."""
-        lenses = (len(p) - self.planes) // _LENS
-        weight = np.tile([1 / K1_PRIOR, FOCAL_SHARE / CENTER_PRIOR, FOCAL_SHARE / CENTER_PRIOR], lenses)
+        """How far unknowns of lenses and heights are from what is likely, in standard deviations; derivatives."""
+        of_lens = np.tile([1 / K1_PRIOR, FOCAL_SHARE / CENTER_PRIOR, FOCAL_SHARE / CENTER_PRIOR], self.lenses)
+        weight = np.concatenate([of_lens, np.full(self.groups, 1 / HEIGHT_PRIOR_MM)])
         slopes = np.hstack([np.zeros((len(weight), self.planes)), np.diag(weight)])
         return slopes @ p, slopes
+
+
+def _to_px(lens: Lens) -> Floats:
+    """From a lens' rays to the pixels of a pinhole camera, shape (3, 3)."""
+    (fx, fy), (cx, cy) = lens.focal_px, lens.center_px
+    return np.array([[fx, 0, cx], [0, fy, cy], [0, 0, 1]])
+
+
+def _leaning(view: FloorToPhoto, places_mm: Floats) -> Floats:
+    """How far a point above each floor place seems to lie from it for each mm that it is high, shape (N, 2)."""
+    x, y, height = camera_place(view)
+    return np.asarray((places_mm - (x, y)) / height)
 
 
 def _as_laid(shots: Sequence[SeenCorners], views: Sequence[FloorToPhoto]) -> tuple[Floats, Floats]:

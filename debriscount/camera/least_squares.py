@@ -22,6 +22,36 @@ class Solution:
     jacobian: Floats
 
 
+def condensed(residuals: Floats, slopes: Floats) -> tuple[Floats, Floats]:
+    """As many residuals as unknowns and one more that say the same: the same sum of squares near here.
+
+    Parameters
+    ----------
+    residuals, slopes : ndarray of shape (N,) and (N, P)
+        Many more residuals than unknowns.
+
+    Returns
+    -------
+    ndarray of shape (P + 1,) and (P + 1, P)
+        With slopes = Q R they are Qᵀ residuals and R; what no unknown can change stands in the last.
+
+    Notes
+    -----
+    R is the root of the normal equations, several times faster than Q and R themselves. That squares how badly unknowns
+    are told apart; measured in their own lengths they are told well enough.
+    """
+    if len(residuals) <= slopes.shape[1]:
+        return residuals, slopes
+    length = np.linalg.norm(slopes, axis=0)
+    length[length == 0] = 1.0
+    scaled = slopes / length
+    # A hair on the diagonal holds unknowns that these residuals do not know.
+    root = np.linalg.cholesky(scaled.T @ scaled + 1e-13 * np.eye(len(length)))
+    part = np.linalg.solve(root, residuals @ scaled)
+    rest = np.sqrt(max(float(residuals @ residuals - part @ part), 0.0))
+    return np.append(part, rest), np.vstack([root.T * length, np.zeros(len(length))])
+
+
 def least_squares(problem: Problem, start: Floats) -> Solution:
     """Find the unknowns with the least sum of squared residuals.
 

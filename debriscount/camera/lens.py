@@ -49,8 +49,11 @@ class Lens:
         """Work out how far the polynomial carries."""
         k1, k2, k3 = self.radial
         # The first radius at which the slope 1 + 3 k1 r² + 5 k2 r⁴ + 7 k3 r⁶ has fallen that far, by t = 1 / r².
-        roots = np.roots([1 - SQUEEZED, 3 * k1, 5 * k2, 7 * k3])
-        t = float(roots.real[np.abs(roots.imag) <= 1e-9 * np.abs(roots)].max(initial=0.0))
+        if k2 == k3 == 0:  # most lenses, of which a fit makes hundreds
+            t = -3 * k1 / (1 - SQUEEZED)
+        else:
+            roots = np.roots([1 - SQUEEZED, 3 * k1, 5 * k2, 7 * k3])
+            t = float(roots.real[np.abs(roots.imag) <= 1e-9 * np.abs(roots)].max(initial=0.0))
         object.__setattr__(self, "reach", t**-0.5 if t > _FARTHEST**-2 else np.inf)
 
     @property

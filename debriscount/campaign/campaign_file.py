@@ -13,8 +13,8 @@ from ..inputs.names import MOST_NAME
 from ..inputs.toml_text import read_toml
 from ..inputs.weighing import MOST_G
 from ..printable import spoils
+from .places import CAMPAIGN
 
-FILE = "campaign.toml"
 #: More than anybody keeps in one campaign.
 _MOST_ENTRIES = 10_000
 #: More than any setting of a machine is called.
@@ -128,7 +128,7 @@ class Campaign(Table):
         known = [machine.name for machine in self.machines]
         raise CampaignError(
             f'machine "{name}" is none of the campaign\'s. {closest(name, known) if known else "It has none yet."}'
-            f" Add a [[machines]] entry to {FILE} for a new one."
+            f" Add a [[machines]] entry to {CAMPAIGN} for a new one."
         )
 
     def batch(self, debris: str) -> str:
@@ -153,7 +153,7 @@ def read_campaign(folder: Path) -> Campaign:
     InputFileError
         With file, line, key and value, for whatever is wrong.
     """
-    toml = read_toml(folder / FILE, "campaign file")
+    toml = read_toml(folder / CAMPAIGN, "campaign file")
     campaign = validated(Campaign, toml)
     lists: tuple[tuple[str, tuple[Any, ...]], ...] = (
         ("debris", campaign.debris),

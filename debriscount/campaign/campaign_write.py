@@ -11,8 +11,8 @@ from ..inputs.debris_names import debris_slug
 from ..inputs.save import save_files
 from ..inputs.text_file import file_content, file_text
 from ..inputs.toml_write import toml_table, toml_text
-from .campaign_file import FILE, Campaign, PlannedRun
-from .places import BLANKS, DEBRIS, INBOX, RUNS
+from .campaign_file import Campaign, PlannedRun
+from .places import BLANKS, CAMPAIGN, DEBRIS, INBOX, RUNS
 
 _REMARKS = {
     "patch": "from this folder",
@@ -28,7 +28,7 @@ _HEAD = "A campaign of debriscount. Change it by hand as you like; debriscount m
 #: A photo takes most.
 _MOST_BYTES = 1_000_000_000
 #: What version control need not keep.
-_IGNORED = "# derived, and made anew when needed\n/runs/.index.json\n/runs/.remeasure.json\n.*.part/\n"
+_IGNORED = "# derived, and made anew when needed\n/runs/.index.json\n/runs/.remeasure.json\n/.lock\n.*.part/\n"
 
 
 def campaign_toml(campaign: Campaign) -> str:
@@ -64,8 +64,8 @@ def make_campaign(
     OutputError
         It cannot be written.
     """
-    if (folder / FILE).exists():
-        raise CampaignError(f"{folder}: is a campaign already. Change its {FILE}, or give another folder.")
+    if (folder / CAMPAIGN).exists():
+        raise CampaignError(f"{folder}: is a campaign already. Change its {CAMPAIGN}, or give another folder.")
     copies = {folder / DEBRIS / f"{debris_slug(path.stem)}.toml": path for path in debris}
     copies[folder / campaign.campaign.patch] = patch
     if lens is not None:
@@ -80,12 +80,12 @@ def make_campaign(
         save_files(missing)
     for name in (INBOX, RUNS, BLANKS):
         (folder / name).mkdir(parents=True, exist_ok=True)
-    save_files({folder / FILE: campaign_toml(campaign).encode()})  # last: by it the folder is a campaign
+    save_files({folder / CAMPAIGN: campaign_toml(campaign).encode()})  # last: by it the folder is a campaign
 
 
 def add_machine(folder: Path, name: str, settings: Mapping[str, str]) -> None:
     """Add a machine to a campaign's file, in which all else stays as it is written."""
-    path = folder / FILE
+    path = folder / CAMPAIGN
     document: Any = tomlkit.parse(file_text(path, "campaign file"))
     machines = document.get("machines")
     if machines is None:
@@ -101,7 +101,7 @@ def add_machine(folder: Path, name: str, settings: Mapping[str, str]) -> None:
 
 def plan_runs(folder: Path, planned: Sequence[PlannedRun]) -> None:
     """Put planned runs into a campaign's file, behind those that stand there; all else stays as it is written."""
-    path = folder / FILE
+    path = folder / CAMPAIGN
     document: Any = tomlkit.parse(file_text(path, "campaign file"))
     entries = document.get("planned")
     if entries is None:

@@ -1,5 +1,6 @@
 """A run put into its campaign's folder: all of it or nothing, under the next number."""
 
+import errno
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -11,7 +12,7 @@ from pathlib import Path
 from .. import __version__
 from ..errors import CampaignError, OutputError, PhotoFileError
 from ..inputs.exchange import put_files
-from ..inputs.lock import locked
+from ..inputs.lock import WAIT_S
 from ..inputs.save import save_files
 from ..photo.files import file_bytes
 from ..photo.limits import MOST_MEGAPIXELS, most_bytes
@@ -30,6 +31,10 @@ from .records import (
 )
 from .run_file import read_run, run_json, text_sum
 
+#: In the campaign's folder, held by whoever files or changes a run.
+LOCK = ".lock"
+#: What a disk says that knows no locks: that must not cost a run.
+_NO_LOCKS = (errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOLCK, errno.ENOSYS)
 #: Digits of a photo's SHA-256 by which a shared blank is called: a million blanks collide once in a hundred million.
 _SUM_DIGITS = 16
 
@@ -193,16 +198,36 @@ def file_run(campaign: Path, new: NewRun, result: Mapping[str, bytes], measured_
 
 @contextmanager
 def writing(campaign: Path) -> Iterator[None]:
-    """Keep a campaign for one writer while the block runs; OutputError if another keeps it too long."""
+    """Keep a campaign for one writer while the block runs, whichever computer that is on.
+
+    Raises
+    ------
+    OutputError
+        Another keeps it longer than `WAIT_S`, or it cannot be written.
+    """
+    from filelock import FileLock, Timeout
+
+    lock = FileLock(campaign / LOCK, timeout=WAIT_S, mode=0o666)  # others in a shared folder must be able to lock it
     try:
-        with locked(campaign):
-            yield
+        try:
+            lock.acquire()
+        except OSError as error:
+            if error.errno not in _NO_LOCKS:
+                raise
+        yield
+    except Timeout:
+        raise OutputError(
+            f"{campaign}: somebody else has been adding or changing runs for {WAIT_S:.0f} s. Try again when they"
+            " are done."
+        ) from None
     except OutputError:
         raise
     except OSError as error:
         raise OutputError(
             f"{campaign}: cannot be written ({error.strerror or error}). Check the folder's rights and the disk's room."
         ) from None
+    finally:
+        lock.release()
 
 
 def put_run(folder: Path, contents: Mapping[str, bytes], replaced: Iterable[str] = ()) -> None:

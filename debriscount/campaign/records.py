@@ -3,7 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
+from typing import ClassVar, Literal
+
+from ..flags import Flag
 
 #: How run.json says what it is.
 RUN_FORMAT: Literal["debriscount/run/1"] = "debriscount/run/1"
@@ -46,6 +48,9 @@ class SideMeasurement:
     ``quantity`` is a name out of `debriscount.campaign.side.QUANTITIES`; ``values`` are readings in ``unit``, with
     ``uncertainty`` (standard, in the same unit) of each where it is known. ``at`` says under which setting or where.
     """
+
+    #: What pydantic reads from a file has finite numbers alone.
+    __pydantic_config__: ClassVar[Mapping[str, bool]] = {"allow_inf_nan": False}
 
     quantity: str
     values: tuple[float, ...]
@@ -181,13 +186,13 @@ class Figures:
 
     ``passes`` is empty for a run that was weighed only. ``weighed`` holds, of "pickup", "by_collection", "by_residue",
     "elsewhere", "unaccounted" and, of hair, "hair_bin", "hair_brush", "hair_left" and "hair_wrap", what is known; empty
-    for a run that was photographed only.
+    for a run that was photographed only. ``flags`` are what measuring noticed, of each shot too.
     """
 
     passes: tuple[FiledPass, ...] = ()
     weighed: Mapping[str, WeighedFigure] = field(default_factory=dict)
     agreement: FiledAgreement | None = None
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

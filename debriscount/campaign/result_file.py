@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from ..flags import Flag, Severity
 from .records import Figures, FiledAgreement, FiledFigure, FiledPass, WeighedFigure
 
 _Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
@@ -86,6 +87,15 @@ class _Agreement(_Block):
 
 class _Flag(_Block):
     code: str
+    severity: Severity = "note"
+    sentence: str = ""
+    shot: str | None = None
+    zone: str | None = None
+
+
+class _BalanceFlag(_Block):
+    kind: str
+    message: str
 
 
 class MeasurementRecord(_Block):
@@ -102,19 +112,26 @@ class WeighingRecord(_Weighing):
     """weighing.json of a weighing that stands alone."""
 
     format: Literal["debriscount/weighing/1"]
-    flags: tuple[_Flag, ...] = ()
+    flags: tuple[_BalanceFlag, ...] = ()
 
 
 def result_figures(record: MeasurementRecord | WeighingRecord) -> Figures:
     """Return the figures of a record."""
-    codes = tuple(dict.fromkeys(flag.code for flag in record.flags))
     if isinstance(record, WeighingRecord):
-        return Figures(weighed=_weighed(record), flags=codes)
+        odd = tuple(
+            Flag(code=f"balance-{one.kind.replace(' ', '-')}", severity="note", sentence=one.message)
+            for one in record.flags
+        )
+        return Figures(weighed=_weighed(record), flags=odd)
+    flags = tuple(
+        Flag(code=one.code, severity=one.severity, sentence=one.sentence, shot=one.shot, zone=one.zone)
+        for one in record.flags
+    )
     return Figures(
         passes=tuple(_pass(one) for one in record.passes),
         weighed={} if record.weighing is None else _weighed(record.weighing),
         agreement=None if record.agreement is None else _agreement(record.agreement),
-        flags=codes,
+        flags=flags,
     )
 
 

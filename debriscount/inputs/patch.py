@@ -18,6 +18,8 @@ WALL_SIDES = ("top", "right", "bottom", "left")
 ZONES = ("open", "edge", "corner", "margin")
 OPEN, EDGE, CORNER, MARGIN = range(4)
 OUTSIDE = -1
+#: From that length on a patch is a room: several lanes of a machine lie side by side on it.
+ROOM_MM = 1500.0
 
 
 def zone_in_patch(zone: NDArray[np.int8]) -> Mask:
@@ -69,8 +71,19 @@ class CustomZone:
 
 
 @dataclass(frozen=True, slots=True)
+class NotFloor:
+    """A polygon that hides floor in every shot, such as a cupboard: what lies in it belongs to no zone."""
+
+    name: str
+    polygon_mm: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Patch:
-    """The marked rectangle of floor; origin at its top-left corner, x right, y down."""
+    """The marked rectangle of floor; origin at its top-left corner, x right, y down.
+
+    ``rendered`` says that its pictures are renderings, which must not pass for photographs.
+    """
 
     name: str
     width_mm: float
@@ -81,6 +94,18 @@ class Patch:
     corner_mm: float
     margin_mm: float
     custom_zones: tuple[CustomZone, ...] = ()
+    not_floor: tuple[NotFloor, ...] = ()
+    rendered: bool = False
+
+    @property
+    def is_room(self) -> bool:
+        """Whether it is so large that where a machine went is asked before all else."""
+        return max(self.width_mm, self.height_mm) >= ROOM_MM
+
+    @property
+    def title(self) -> str:
+        """Its name as it stands on pictures: with a word where they are renderings."""
+        return f"{self.name} (rendered, not photographed)" if self.rendered else self.name
 
     def outer_box_mm(self) -> tuple[float, float, float, float]:
         """Left, top, right and bottom of patch and margin together, mm; no margin behind a wall."""
@@ -133,6 +158,16 @@ class Patch:
         """Whether each point lies in the patch, margin not counted; shapes as for `zone_codes`."""
         return zone_in_patch(self.zone_codes(x_mm, y_mm))
 
+    def is_floor(self, x_mm: NDArray[np.floating], y_mm: NDArray[np.floating]) -> Mask:
+        """Whether each place lies in none of the polygons that are no floor; shapes as for `zone_codes`."""
+        x, y = np.broadcast_arrays(np.asarray(x_mm, float), np.asarray(y_mm, float))
+        floor = np.ones(x.shape, bool)
+        for thing in self.not_floor:
+            (left, top), (right, bottom) = np.min(thing.polygon_mm, axis=0), np.max(thing.polygon_mm, axis=0)
+            near = np.nonzero((x >= left) & (x <= right) & (y >= top) & (y <= bottom))
+            floor[near] &= ~_inside_polygon(x[near], y[near], thing.polygon_mm)
+        return floor
+
     def zone_names(self) -> tuple[str, ...]:
         """Names of the zones that this patch's walls and margin make, in ``ZONES``' order."""
         present = {
@@ -156,7 +191,7 @@ class Patch:
         Returns
         -------
         ndarray of int8
-            Zones do not overlap: a point of the corner square is corner, not edge.
+            Zones do not overlap: a point of the corner square is corner, not edge. What is no floor is outside.
         """
         x, y = np.broadcast_arrays(np.asarray(x_mm, float), np.asarray(y_mm, float))
         to_wall = {wall: self.to_side_mm(wall, x, y) for wall in self.walls}
@@ -169,4 +204,16 @@ class Patch:
             codes[inside & (to_wall[wall] < self.edge_mm)] = EDGE
         for a, b in self.wall_corners():
             codes[inside & (to_wall[a] < self.corner_mm) & (to_wall[b] < self.corner_mm)] = CORNER
+        if self.not_floor:
+            codes[~self.is_floor(x, y)] = OUTSIDE
         return codes
+
+
+def _inside_polygon(x_mm: Floats, y_mm: Floats, polygon_mm: Sequence[tuple[float, float]]) -> Mask:
+    """Whether places of shape (N,) lie in a polygon: a ray to the right then crosses it an odd number of times."""
+    inside = np.zeros(x_mm.shape, bool)
+    for (x0, y0), (x1, y1) in zip(polygon_mm, (*polygon_mm[1:], polygon_mm[0]), strict=True):
+        if y0 != y1:
+            crossed = (y_mm < y0) != (y_mm < y1)
+            inside ^= crossed & (x_mm < x0 + (y_mm - y0) / (y1 - y0) * (x1 - x0))
+    return inside

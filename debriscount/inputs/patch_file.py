@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import Field
 
 from .faults import Name, Number, Table, closest, shown, validated
-from .patch import WALL_SIDES, ZONES, CustomZone, Marker, Patch
+from .patch import WALL_SIDES, ZONES, CustomZone, Marker, NotFloor, Patch
 from .toml_text import TomlText, read_toml
 
 LEAST_MARKERS = 3
@@ -29,6 +29,11 @@ class _PatchTable(Table):
     height_mm: _Side = Field(description="Give the patch's height in millimetres.")
     walls: tuple[str, ...] = Field(
         max_length=16, description='List the sides that have a wall, such as ["top", "left"], or [] for none.'
+    )
+    rendered: bool = Field(
+        default=False,
+        strict=True,
+        description="Say true if the pictures are renderings, which all that is made of them then says.",
     )
 
 
@@ -64,6 +69,13 @@ class _ZonesTable(Table):
     )
 
 
+class _NotFloorTable(Table):
+    name: Name = Field(description='Give the thing a name, such as "cupboard".')
+    polygon_mm: tuple[_Place, ...] = Field(
+        max_length=1000, description="Give three points or more, each [x, y] in millimetres."
+    )
+
+
 class PatchFile(Table):
     """patch.toml as it is written."""
 
@@ -72,6 +84,9 @@ class PatchFile(Table):
         max_length=1000, description="Each printed square begins with [[markers]]."
     )
     zones: _ZonesTable = Field(default_factory=_ZonesTable, description="Give the zones' widths under [zones].")
+    not_floor: tuple[_NotFloorTable, ...] = Field(
+        default=(), max_length=100, description="Each thing that hides floor in all shots begins with [[not_floor]]."
+    )
 
 
 def read_patch(path: str | PathLike[str]) -> Patch:
@@ -111,8 +126,10 @@ def read_patch(path: str | PathLike[str]) -> Patch:
         corner_mm=zones.corner_mm,
         margin_mm=zones.margin_mm,
         custom_zones=tuple(CustomZone(z.name, z.polygon_mm) for z in zones.custom),
+        rendered=content.patch.rendered,
+        not_floor=tuple(NotFloor(thing.name, thing.polygon_mm) for thing in content.not_floor),
     )
-    for check in (_check_walls, _check_zone_widths, _check_markers, _check_custom_zones):
+    for check in (_check_walls, _check_zone_widths, _check_not_floor, _check_markers, _check_custom_zones):
         check(patch, toml)
     return patch
 
@@ -178,14 +195,27 @@ def _check_markers(patch: Patch, toml: TomlText) -> None:
 
 
 def _check_outside(patch: Patch, toml: TomlText, number: int, marker: Marker) -> None:
+    """Refuse a square that hides floor of the patch; where the file says that there is none, it hides nothing."""
     (x, y), half = marker.center_mm, float(np.ptp(marker.corners_mm()[:, 0])) / 2
-    if -half < x < patch.width_mm + half and -half < y < patch.height_mm + half:
+    if not (-half < x < patch.width_mm + half and -half < y < patch.height_mm + half):
+        return
+    corners = marker.corners_mm()
+    if patch.is_floor(*np.vstack([corners, (corners + np.roll(corners, -1, axis=0)) / 2]).T).any():
         raise toml.error(
             ("markers", number, "center_mm"),
             f"[[markers]] center_mm puts marker {marker.id} at [{x:g}, {y:g}], where its"
             f" {marker.side_mm:g} mm square hides floor of the patch."
-            " Lay it outside, or measure its centre again.",
+            " Lay it outside, or measure its centre again."
+            " In a room, [[not_floor]] may say that its paper is no floor.",
         )
+
+
+def _check_not_floor(patch: Patch, toml: TomlText) -> None:
+    for number, thing in enumerate(patch.not_floor):
+        _check_polygon(thing, toml, ("not_floor", number, "polygon_mm"), "[[not_floor]]")
+    x, y = ((np.arange(100) + 0.5) / 100 * size for size in (patch.width_mm, patch.height_mm))
+    if patch.not_floor and not patch.inside(x[None, :], y[:, None]).any():
+        raise toml.error(("not_floor",), "[[not_floor]] leaves no floor of the patch. Give smaller polygons.")
 
 
 def _check_custom_zones(patch: Patch, toml: TomlText) -> None:
@@ -200,21 +230,20 @@ def _check_custom_zones(patch: Patch, toml: TomlText) -> None:
                 (*place, "name"),
                 f'[[zones.custom]] name "{zone.name}" stands on line {line} already. Choose another.',
             )
-        _check_polygon(zone, toml, number)
+        _check_polygon(zone, toml, (*place, "polygon_mm"), "[[zones.custom]]")
 
 
-def _check_polygon(zone: CustomZone, toml: TomlText, number: int) -> None:
-    place = ("zones", "custom", number, "polygon_mm")
-    if len(zone.polygon_mm) < 3:
+def _check_polygon(named: CustomZone | NotFloor, toml: TomlText, place: tuple[str | int, ...], table: str) -> None:
+    if len(named.polygon_mm) < 3:
         raise toml.error(
             place,
-            f'[[zones.custom]] polygon_mm of "{zone.name}" must have at least 3 points,'
-            f" got {len(zone.polygon_mm)}. Give each corner as [x, y] in millimetres.",
+            f'{table} polygon_mm of "{named.name}" must have at least 3 points,'
+            f" got {len(named.polygon_mm)}. Give each corner as [x, y] in millimetres.",
         )
-    x, y = np.array(zone.polygon_mm).T
+    x, y = np.array(named.polygon_mm).T
     if abs(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1))) / 2 < 1:
         raise toml.error(
             place,
-            f'[[zones.custom]] polygon_mm of "{zone.name}" encloses less than 1 mm².'
+            f'{table} polygon_mm of "{named.name}" encloses less than 1 mm².'
             " Give its corners in the order in which they follow each other.",
         )

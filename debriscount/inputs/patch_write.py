@@ -1,10 +1,13 @@
 """patch.toml: a patch as the text of its file."""
 
+from typing import Any
+
 from .patch import Patch
 from .toml_write import toml_text
 
 _REMARKS = {
     "walls": "sides with a wall or skirting",
+    "rendered": "the pictures are renderings, not photographs: leave this line out for photos of your own",
     "center_mm": "from the patch's top-left corner: x to the right, y down",
     "side_mm": "side of the black square",
     "turned_deg": "how far it lies turned clockwise",
@@ -20,7 +23,7 @@ def patch_toml(patch: Patch) -> str:
     Parameters
     ----------
     patch : Patch
-        Custom zones included.
+        Custom zones and what is no floor included.
 
     Returns
     -------
@@ -34,9 +37,11 @@ def patch_toml(patch: Patch) -> str:
         {"id": m.id, "center_mm": m.center_mm, "side_mm": m.side_mm, "turned_deg": m.turned_deg or None}
         for m in patch.markers
     ]
-    content = {
-        "patch": {"name": patch.name, **size, "walls": patch.walls},
+    content: dict[str, Any] = {
+        "patch": {"name": patch.name, **size, "walls": patch.walls, "rendered": patch.rendered or None},
         "markers": markers,
         "zones": {**zones, "custom": custom or None},
     }
+    if patch.not_floor:
+        content["not_floor"] = [{"name": thing.name, "polygon_mm": thing.polygon_mm} for thing in patch.not_floor]
     return toml_text(content, _REMARKS)

@@ -48,7 +48,9 @@ def file_content(path: Path, what: str, most_bytes: int = MOST_BYTES) -> bytes:
             about = os.fstat(descriptor)
             if not stat.S_ISREG(about.st_mode):
                 raise InputFileError(f"{path}: is a pipe, device or socket, not a file. Give the path of the {what}.")
-            content = file.read(most_bytes + 1)
+            content = file.read(min(about.st_size, most_bytes) + 1)  # room for the most would take longer than reading
+            if len(content) > about.st_size:  # it has grown, or its size is not told
+                content += file.read(max(most_bytes + 1 - len(content), 0))
     except InputFileError:
         raise
     except FileNotFoundError:

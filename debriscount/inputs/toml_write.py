@@ -55,9 +55,10 @@ def toml_table(content: Content, remarks: Mapping[str, str], digits: int = 17) -
         if _are_tables(value):
             table.add(key, _several(value, remarks, digits))
         elif value is not None:
-            table.add(key, _plain(value, digits))
+            item = tomlkit.item(_plain(value, digits))
             if key in remarks:
-                table[key].comment(remarks[key])
+                item.comment(remarks[key])
+            table.add(key, item)
     return table
 
 

@@ -179,12 +179,18 @@ def _place_faults(patch: Patch) -> Iterator[str]:
             ("margin", patch.outer_box_mm(), ", or give a narrower margin_mm"),
         ):
             depth_mm = _overlap_mm(paper_box_mm(marker), box)
-            if depth_mm > _HAIR_MM:
+            if depth_mm > _HAIR_MM and not _is_no_floor(patch, paper_box_mm(marker)):
                 yield (
                     f"{_named(marker)}: its paper hides floor of the {hidden}."
                     f" Lay it at least {depth_mm:.1f} mm farther out{advice}."
                 )
                 break
+
+
+def _is_no_floor(patch: Patch, box: Box) -> bool:
+    """Whether the patch file says of all of a box that it is no floor."""
+    x, y = (np.linspace(box[axis] + _HAIR_MM, box[axis + 2] - _HAIR_MM, 5) for axis in (0, 1))
+    return not patch.is_floor(x[None, :], y[:, None]).any()
 
 
 def _overlap_mm(a: Box, b: Box) -> float:

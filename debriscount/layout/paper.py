@@ -16,8 +16,8 @@ HALF_PAPER = 0.5 + QUIET_MODULES / MODULES
 #: Strip above the white rim that says which square it is and which way up it lies.
 LABEL_MM = 4.5
 
-#: Width and height of a page, mm: ISO 216, and ANSI/ASME Y14.1 size A (8.5 by 11 inches).
-PAGES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+#: Width and height of a page, mm: ISO 216, and ANSI/ASME Y14.1 sizes A and B (8.5 by 11 and 11 by 17 inches).
+PAGES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a3": (297.0, 420.0), "tabloid": (279.4, 431.8)}
 #: Printers leave a rim of the page white: few of them more than 6 mm (common practice, no source).
 RIM_MM = 10.0
 #: Room for the heading, and for the ruler and what it says.

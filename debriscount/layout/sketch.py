@@ -11,7 +11,8 @@ from .draw import Page, box_corners, fill, hatch, line, outline, text, text_widt
 from .paper import Box, paper_box_mm
 from .squares import draw_arrow
 
-_EDGE_SHADE, _CORNER_SHADE = 0.88, 0.74
+_EDGE_SHADE, _CORNER_SHADE, _NO_FLOOR_SHADE = 0.88, 0.74, 0.45
+_SHADES = {"edge": _EDGE_SHADE, "corner": _CORNER_SHADE, "no floor": _NO_FLOOR_SHADE}
 _MARGIN_DASHES, _OWN_DASHES = (1.2, 1.0), (3.0, 1.0, 0.6, 1.0)
 #: Thickness of a drawn wall, and the least side of a square that holds its number, mm on the page.
 _WALL_MM, _ROOMY_MM = 4.0, 4.0
@@ -86,6 +87,9 @@ def _draw_zones(page: Page, patch: Patch, onto: _Map) -> None:
         outline(page, box_corners(onto.box(patch.outer_box_mm())), 0.2, dashes_mm=_MARGIN_DASHES, shade=0.3)
     for zone in patch.custom_zones:
         outline(page, onto.points(zone.polygon_mm), 0.2, dashes_mm=_OWN_DASHES, shade=0.3)
+    for thing in patch.not_floor:
+        fill(page, [onto.points(thing.polygon_mm)], _NO_FLOOR_SHADE)
+        outline(page, onto.points(thing.polygon_mm), 0.2, shade=0.3)
     outline(page, box_corners(onto.box((0, 0, w, h))), 0.4)
 
 
@@ -141,12 +145,13 @@ def _draw_legend(page: Page, patch: Patch, x: float, y: float) -> None:
     entries += [("corner", f"corner {patch.corner_mm:g} mm")] * ("corner" in names)
     entries += [("margin", f"margin {patch.margin_mm:g} mm")] * ("margin" in names)
     entries += [("own", "zones of your own")] * bool(patch.custom_zones)
+    entries += [("no floor", "no floor")] * bool(patch.not_floor)
     for kind, words in entries:
         box = (x, y - 1.5, x + 6, y + 1.5)
         if kind == "hatch":
             hatch(page, box)
-        elif kind in ("edge", "corner"):
-            fill(page, [box_corners(box)], _EDGE_SHADE if kind == "edge" else _CORNER_SHADE)
+        elif kind in _SHADES:
+            fill(page, [box_corners(box)], _SHADES[kind])
         else:
             dashes = _MARGIN_DASHES if kind == "margin" else _OWN_DASHES
             line(page, [(x, y), (x + 6, y)], 0.2, dashes_mm=dashes, shade=0.3)

@@ -6,7 +6,18 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from ..stats.proportion import Interval
-from .records import CornerReach, Explanation, Lanes, Leftovers, MissedPlace, PassStep, Reach, Scatter, Walls
+from .records import (
+    CornerReach,
+    Explanation,
+    Lanes,
+    Leftovers,
+    MissedPlace,
+    PassStep,
+    Reach,
+    Scatter,
+    WallPickup,
+    Walls,
+)
 from .wording import around, length_text, share_text
 
 #: From 0 degrees, along x, in steps of 45; y points down.
@@ -156,6 +167,26 @@ def _along_walls(walls: Walls) -> Iterator[Explanation]:
     if walls.walls and all(profile.gap_mm is None for profile in walls.walls):
         which = "the wall" if len(walls.walls) == 1 else "the walls"
         yield Explanation("no wall", None, f"Along {which} no strip is seen in which most of the debris stayed.")
+    for found in walls.pickup:
+        said = less_near_wall(found)
+        if said:
+            yield Explanation("near the wall", None, said)
+
+
+def less_near_wall(found: WallPickup) -> str:
+    """Say how much less was picked up near a wall than on open floor; empty where that is not known."""
+    near, free, less, interval = found.near.percent, found.open.percent, found.less_percent, found.less_interval95
+    if near is None or free is None or less is None or interval is None:
+        return ""
+    said = (
+        f"Within {found.near_mm:g} mm of the {found.wall} wall {near:.0f} % was picked up, on open floor {free:.0f} %"
+    )
+    low, high = interval
+    if low <= 0 <= high:
+        return f"{said}; whether that is a difference is not sure ({low:.0f} to {high:.0f} points less)."
+    if less < 0:
+        low, high = -high, -low
+    return f"{said}: {abs(less):.0f} points {'less' if less > 0 else 'more'} ({low:.0f} to {high:.0f})."
 
 
 def _corners(corners: Sequence[CornerReach]) -> Iterator[Explanation]:

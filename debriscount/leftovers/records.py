@@ -71,12 +71,16 @@ class LeftShares:
 class WhySplit:
     """Debris left in a zone, parted by what the pass did to it; shares of its area, percent, that sum to 100.
 
-    It lay where the machine never went, or the machine went over it and left it lying, or moved it and left it.
+    It lay where the machine never went, or the machine went over it and left it lying, or moved it and left it. The
+    95 % intervals are None where the reach or the leftovers have none.
     """
 
     never_reached_percent: float
     left_lying_percent: float
     moved_percent: float
+    never_reached_interval95: Interval | None = None
+    left_lying_interval95: Interval | None = None
+    moved_interval95: Interval | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,13 +131,15 @@ class Reach:
     """Where the machine acted, from what stayed of the debris that lay there.
 
     ``map`` of shape ``grid.shape`` is the chance, 0 to 1, that a place was reached; NaN outside the patch and where too
-    little debris lay to tell. ``told_share`` is the share of the patch where it could be told.
+    little debris lay to tell. ``told_share`` is the share of the patch where it could be told; of that, ``floor`` has
+    the share of floor that was reached, whatever debris lay on it.
     """
 
     zones: dict[str, ReachedShare]
     grid: FloorGrid
     map: NDArray[np.float32]
     told_share: float
+    floor: ReachedShare = ReachedShare(None, None, None, None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,6 +201,39 @@ class WallProfile:
 
 
 @dataclass(frozen=True, slots=True)
+class LocalPickup:
+    """Pickup of what lay somewhere, percent, below 0 where more lies than before, and its 95 % interval by repetition.
+
+    None where nothing lay. The interval says how well such a place is known from so many grains and from how much it
+    differs along the wall, not how well the photos show it.
+    """
+
+    percent: float | None
+    interval95: Interval | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WallPickup:
+    """Pickup against the distance from a wall, without the strips that lanes left between them.
+
+    ``edges_mm`` of N + 1 distances bound the N ``bins``; ``near`` is what lay within ``near_mm`` of the foot, the depth
+    of the edge zone, and ``open`` what lay on open floor. ``less_percent`` is by how many points less was picked up
+    near than on open floor, None where either is unknown. ``strips_mm`` holds the spans of distances that are left
+    out because a strip lies there all along the wall.
+    """
+
+    wall: str
+    edges_mm: tuple[float, ...]
+    bins: tuple[LocalPickup, ...]
+    near_mm: float
+    near: LocalPickup
+    open: LocalPickup
+    less_percent: float | None
+    less_interval95: Interval | None
+    strips_mm: tuple[Interval, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class CornerReach:
     """How far from a corner's foot debris stays, mm; None where no step is seen. ``walls`` are the two that meet."""
 
@@ -206,10 +245,11 @@ class CornerReach:
 
 @dataclass(frozen=True, slots=True)
 class Walls:
-    """What stays along walls and in corners."""
+    """What stays along walls and in corners, and how much is picked up at which distance from each wall."""
 
     walls: tuple[WallProfile, ...]
     corners: tuple[CornerReach, ...]
+    pickup: tuple[WallPickup, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -242,7 +282,8 @@ class PassStep:
 
     ``missed_again_percent`` is the share of the debris that this pass found and never met which lies where the pass
     before had not been either, and ``missed_again_by_chance_percent`` what that would be if each pass missed places by
-    itself; None in the first pass.
+    itself; None in the first pass. ``from_missed_percent`` is the share of what this pass took from its place that lay
+    where the pass before had not been.
     """
 
     number: int
@@ -251,6 +292,7 @@ class PassStep:
     together_percent: float | None
     missed_again_percent: float | None
     missed_again_by_chance_percent: float | None
+    from_missed_percent: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

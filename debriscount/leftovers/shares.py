@@ -7,9 +7,9 @@ import numpy as np
 from ..arrays import Mask
 from ..grains.table import zone_members
 from ..inputs.patch import Patch
-from ..stats.proportion import mean_share
+from ..stats.proportion import Interval, mean_share
 from ..stats.quantity import Z95
-from .records import Fates, Leftovers, LeftShares, Reach, WhySplit
+from .records import Fates, Leftovers, LeftShares, Reach, ReachedShare, WhySplit
 
 
 def leftovers_of(fates: Fates, patch: Patch, kind_names: Sequence[str]) -> Leftovers:
@@ -80,10 +80,33 @@ def why_split(fates: Fates, patch: Patch, reach: Reach | None) -> dict[str, WhyS
         unknown = zone == "margin" or reached.share_percent is None or reached.pickup_percent is None
         if unknown or left.untouched_percent is None or left.shifted_percent is None or before <= 0:
             continue
-        missed_mm2 = before * (100 - (reached.share_percent or 0.0)) / 100
-        never = min(100 * missed_mm2 / left.area_mm2, left.untouched_percent)
-        split[zone] = WhySplit(never, left.untouched_percent - never, left.shifted_percent)
+        missed_percent = 100 * before / left.area_mm2  # of the leftovers, if nothing had been reached
+        never = min(missed_percent * (100 - (reached.share_percent or 0.0)) / 100, left.untouched_percent)
+        split[zone] = WhySplit(
+            never,
+            left.untouched_percent - never,
+            left.shifted_percent,
+            *_split_intervals(never, left, reached, missed_percent),
+        )
     return split
+
+
+def _split_intervals(
+    never: float, left: LeftShares, reached: ReachedShare, missed_percent: float
+) -> tuple[Interval | None, Interval | None, Interval | None]:
+    """Intervals of the three parts: of what was left lying, half widths of the other two add as squares."""
+    untouched, interval = left.untouched_percent, left.untouched_interval95
+    if untouched is None or interval is None:
+        return None, None, None
+    moved = (100 - interval[1], 100 - interval[0])
+    if reached.interval95 is None:
+        return None, None, moved
+    low, high = (missed_percent * (100 - end) / 100 for end in reversed(reached.interval95))
+    never95 = (min(max(low, 0.0), never), max(min(high, interval[1]), never))
+    lying = untouched - never
+    down = float(np.hypot(untouched - interval[0], never95[1] - never))
+    up = float(np.hypot(interval[1] - untouched, never - never95[0]))
+    return never95, (max(lying - down, 0.0), min(lying + up, 100.0)), moved
 
 
 def _shares(fates: Fates, chosen: Mask) -> LeftShares:

@@ -1,6 +1,7 @@
 """Why debris stayed, pass by pass: the stage as a whole."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from .scatter import find_scatter
 from .shares import leftovers_of, why_split
 from .trace import TracedShot, trace
 from .walls.find import find_walls
+from .walls.pickup import pickup_along_walls
 
 #: Chance from which a grain is taken to lie where the blank shows one as well: it is the floor's own.
 FLOORS_OWN = 0.5
@@ -77,7 +79,7 @@ def why_left(
         if survival is not None:
             reach = find_reach(survival, own, patch, _of_found(zones, earlier), None if last is None else last.grid)
         step = pass_step(
-            number, zones["patch"], None if earlier is None else earlier["patch"], reach, last, own.earlier
+            number, zones["patch"], None if earlier is None else earlier["patch"], reach, last, own.earlier, own.stayed
         )
         way = np.full((len(untouched), 2), np.nan)
         moved = moved_from_losses(own, patch)
@@ -102,7 +104,8 @@ def _explained(
     leftovers, said = leftovers_of(whole, patch, kind_names), None if survival is None else survival.of_grains(own)
     lanes = None if said is None else find_lanes(said, own, patch)
     missed = () if survival is None or reach is None else find_missed(survival, own, patch, reach, lanes)
-    walls, scatter = find_walls(said, own, patch), find_scatter(own, patch)
+    walls = replace(find_walls(said, own, patch), pickup=pickup_along_walls(own, patch, lanes))
+    scatter = find_scatter(own, patch)
     sentences = findings(leftovers, reach, lanes, missed, walls, scatter, step)
     return WhyLeft(
         leftovers=leftovers,

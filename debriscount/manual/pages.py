@@ -15,6 +15,7 @@ TOPICS = (
     "shot",
     "lens",
     "measure",
+    "room",
     "results",
     "leftovers",
     "debris",

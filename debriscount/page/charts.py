@@ -81,13 +81,17 @@ class Group:
 
 
 @dataclass(frozen=True, slots=True)
-class Bar:
-    """A bar of a chart of distances, places in percent; ``words`` is its figure, for the table beside it."""
+class Bin:
+    """Pickup at a distance: places in percent of the chart, and ``words``, its figure.
+
+    ``y`` is where it lies, ``top`` and ``height`` hold its 95 % interval; None where they are not known.
+    """
 
     x: float
     width: float
-    y: float
-    height: float
+    y: float | None
+    top: float | None
+    height: float | None
     start_mm: float
     end_mm: float
     words: str
@@ -98,7 +102,7 @@ class WallChart:
     """Pickup against the distance from a wall; ``open_y`` is where open floor's lies."""
 
     wall: str
-    bars: tuple[Bar, ...]
+    bins: tuple[Bin, ...]
     distances: Axis
     percents: Axis
     open_y: float | None
@@ -106,6 +110,7 @@ class WallChart:
     end_mm: float
 
 
+_LEAST_PERCENT = -50.0  # where debris was pushed in; lower places are cut off
 #: From nothing to all.
 _WHOLE = Axis(0.0, 100.0, tuple((float(at), str(at)) for at in range(0, 101, 20)))
 #: Height of a dot's line and of what a row has above and below, px.
@@ -194,8 +199,7 @@ def _dot(figure: Figure, scale: Axis, y: int) -> Dot:
 def wall_chart(
     wall: str,
     edges_mm: Sequence[float],
-    before_mm2: Sequence[float],
-    left_mm2: Sequence[float],
+    pickups: Sequence[tuple[float | None, Interval | None]],
     open_percent: float | None,
 ) -> WallChart | None:
     """Lay out pickup against the distance from a wall.
@@ -206,8 +210,8 @@ def wall_chart(
         Its side.
     edges_mm : sequence of N + 1 floats
         Distances that bound the bins.
-    before_mm2, left_mm2 : sequence of N floats
-        Areas that lay there and that stayed.
+    pickups : sequence of N (float or None, (float, float) or None)
+        Percent, None where nothing lay, and its 95 % interval.
     open_percent : float or None
         Pickup of open floor.
 
@@ -216,36 +220,41 @@ def wall_chart(
     WallChart or None
         None where nothing lay.
     """
-    bins = list(zip(edges_mm[:-1], edges_mm[1:], before_mm2, left_mm2, strict=True))
     # What lies there more than before has been pushed in; a bin that held next to nothing may show any number.
-    pickups = [None if before <= 0 else max(100 * (1 - left / before), -50.0) for _, _, before, left in bins]
-    known = [pickup for pickup in pickups if pickup is not None]
+    known = [max(pickup, _LEAST_PERCENT) for pickup, _ in pickups if pickup is not None]
     if not known:
         return None
     percents = axis([*known, 100.0]) if min(known) < 0 else _WHOLE
     distances = axis([edges_mm[0], edges_mm[-1]], ceiling=None)
     distances = Axis(edges_mm[0], edges_mm[-1], _within(distances, edges_mm[0], edges_mm[-1]))
-    zero = percents.at(0.0)
-    bars = []
-    for (start, end, _, _), pickup in zip(bins, pickups, strict=True):
-        top = zero if pickup is None else percents.at(pickup)
-        bars.append(
-            Bar(
-                distances.at(start),
-                round(distances.at(end) - distances.at(start), 2),
-                round(100 - max(top, zero), 2),
-                round(abs(top - zero), 2),
+
+    def down(percent: float) -> float:
+        return round(100 - percents.at(min(max(percent, percents.low), percents.high)), 2)
+
+    bins = []
+    for start, end, (pickup, interval) in zip(edges_mm[:-1], edges_mm[1:], pickups, strict=True):
+        x = distances.at(start)
+        words = UNKNOWN if pickup is None else f"{pickup:.0f} %"
+        if interval is not None:
+            words += f" ({interval[0]:.0f} to {interval[1]:.0f} %)"
+        bins.append(
+            Bin(
+                x,
+                round(distances.at(end) - x, 2),
+                None if pickup is None else down(pickup),
+                None if interval is None else down(interval[1]),
+                None if interval is None else round(down(interval[0]) - down(interval[1]), 2),
                 start,
                 end,
-                UNKNOWN if pickup is None else f"{pickup:.0f} %",
+                words,
             )
         )
     return WallChart(
         wall=wall,
-        bars=tuple(bars),
+        bins=tuple(bins),
         distances=distances,
         percents=percents,
-        open_y=None if open_percent is None else round(100 - percents.at(open_percent), 2),
+        open_y=None if open_percent is None else down(open_percent),
         open_words="" if open_percent is None else f"{open_percent:.0f} %",
         end_mm=edges_mm[-1],
     )

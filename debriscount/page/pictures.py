@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ..errors import InputFileError
-from ..report.outlines import outline_map
+from ..report.outlines import outline_map, resized_map
 from ..report.palette import OKABE_ITO, Color, contrasting, floor_colors, outline_colors
 from ..report.pictures import encode_jpeg
 
@@ -93,7 +93,7 @@ def kind_colors(kinds: list[Color], jpeg: bytes, found: NDArray[np.uint8] | None
     if not kinds or found is None:
         return [OKABE_ITO[i % len(OKABE_ITO)] for i in range(len(kinds))]
     small = _decoded(jpeg, found.shape[1], found.shape[0], 2, "")
-    return outline_colors(floor_colors(small, _resized(found, small.shape[:2])), kinds)
+    return outline_colors(floor_colors(small, resized_map(found, small.shape[:2])), kinds)
 
 
 def found_map(content: bytes, name: str) -> NDArray[np.uint8]:
@@ -133,17 +133,9 @@ def _decoded(jpeg: bytes, width: int, height: int, eighths: int, name: str) -> N
     return np.ascontiguousarray(pixels)
 
 
-def _resized(found: NDArray[np.uint8], shape: tuple[int, int]) -> NDArray[np.uint8]:
-    """The map at a smaller size; a pixel with debris anywhere in it shows debris, or fine grains would be lost."""
-    factor = round(min(found.shape[0] / shape[0], found.shape[1] / shape[1]))
-    if factor > 1:
-        found = np.asarray(cv2.dilate(found, np.ones((factor, factor), np.uint8)), np.uint8)
-    return np.asarray(cv2.resize(found, shape[::-1], interpolation=cv2.INTER_NEAREST), np.uint8)
-
-
 def _outlines(found: NDArray[np.uint8], shape: tuple[int, int], colors: list[Color]) -> bytes:
     """Outlines of all debris with a halo around them, the rest transparent, as PNG."""
-    kinds = _resized(found, shape)
+    kinds = resized_map(found, shape)
     kinds[kinds > len(colors)] = 0
     width = 1 if shape[1] < 1400 else 2  # px; thicker ones would hide small grains
     where = outline_map(kinds, [width] * len(colors), 1)

@@ -35,7 +35,11 @@ def photo_names(record: JsonObject, shown: Shown) -> dict[str, str]:
         Whether files keep their names.
     """
     names: dict[str, str] = {}
+    each = [(shot, photo) for shot, photo in record["photos"].items()]
     for shot, photo in record["photos"].items():
+        parts = (photo.get("joined") or {}).get("photos", ())
+        each += [(f"{shot}-{number}", part) for number, part in enumerate(parts, start=1)]
+    for shot, photo in each:
         file = str(photo.get("file") or "")
         if file:
             ending = re.search(r"\.[A-Za-z0-9]{1,5}$", file)

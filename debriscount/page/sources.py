@@ -5,9 +5,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from ..campaign.campaign_file import FILE as CAMPAIGN
 from ..campaign.campaign_file import Campaign, read_campaign
-from ..campaign.places import RUN
+from ..campaign.places import CAMPAIGN, RUN
 from ..campaign.read_runs import read_runs
 from ..campaign.records import (
     RUN_FORMAT,

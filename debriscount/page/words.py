@@ -62,6 +62,7 @@ class Part:
     words: str
     percent: int
     x: int
+    interval: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,7 +212,7 @@ def _why_sentence(found: Mapping[str, Any]) -> Iterator[str]:
     """What became of the debris that stayed, in one sentence."""
     parts = split_parts((found.get("why_left") or {}).get("patch"))
     if parts:
-        yield f"Of what stayed, {listed([f'{part.percent} % was {part.words}' for part in parts])}."
+        yield f"Of what stayed, {listed([f'{part.percent} %{part.interval} was {part.words}' for part in parts])}."
 
 
 def _pass(done: FiledPass, found: Mapping[str, Any]) -> PassWords:
@@ -221,16 +222,6 @@ def _pass(done: FiledPass, found: Mapping[str, Any]) -> PassWords:
     if not split:
         findings = list(found.get("findings", ()))
     open_floor = known_pickup(done.zones["open"]) if "open" in done.zones else None
-    walls = [
-        wall_chart(
-            wall,
-            profile["edges_mm"],
-            profile["before_mm2"],
-            [max(u, 0.0) + max(s, 0.0) for u, s in zip(profile["untouched_mm2"], profile["shifted_mm2"], strict=True)],
-            open_floor,
-        )
-        for wall, profile in ((found.get("wall") or {}).get("walls") or {}).items()
-    ]
     return PassWords(
         number=done.number,
         title=title,
@@ -240,8 +231,31 @@ def _pass(done: FiledPass, found: Mapping[str, Any]) -> PassWords:
         else {},
         split=split,
         remarks=tuple(str(finding["sentence"]) for finding in findings),
-        walls=tuple(wall for wall in walls if wall is not None),
+        walls=tuple(_wall_charts(found.get("wall") or {}, open_floor)),
     )
+
+
+def _wall_charts(found: Mapping[str, Any], open_percent: float | None) -> Iterator[WallChart]:
+    """A chart a wall; of a record that was measured before 2026-12, from what stayed, with lanes' strips and all."""
+    for wall, one in (found.get("pickup") or {}).items():
+        intervals = [None if ends is None else (ends[0], ends[1]) for ends in one["pickup_interval95"]]
+        pickups = list(zip(one["pickup_percent"], intervals, strict=True))
+        chart = wall_chart(wall, one["edges_mm"], pickups, one["open"]["pickup_percent"])
+        if chart is not None:
+            yield chart
+    if found.get("pickup"):
+        return
+    for wall, profile in (found.get("walls") or {}).items():
+        stayed = [
+            max(u, 0.0) + max(s, 0.0) for u, s in zip(profile["untouched_mm2"], profile["shifted_mm2"], strict=True)
+        ]
+        shares = [
+            None if lay <= 0 else 100 * (1 - lies / lay)
+            for lay, lies in zip(profile["before_mm2"], stayed, strict=True)
+        ]
+        chart = wall_chart(wall, profile["edges_mm"], [(share, None) for share in shares], open_percent)
+        if chart is not None:
+            yield chart
 
 
 def _rows(zones: Mapping[str, FiledFigure], found: Mapping[str, Any]) -> tuple[ZoneRow, ...]:
@@ -282,7 +296,9 @@ def split_parts(found: Mapping[str, Any] | None) -> tuple[Part, ...]:
         whole[key] += 1
     parts, x = [], 0
     for key, (name, words) in names.items():
-        parts.append(Part(name=name, words=words, percent=whole[key], x=x))
+        ends = found.get(key.replace("_percent", "_interval95"))
+        interval = "" if ends is None else f" ({ends[0]:.0f} to {ends[1]:.0f} %)"
+        parts.append(Part(name=name, words=words, percent=whole[key], x=x, interval=interval))
         x += whole[key]
     return tuple(parts)
 

@@ -13,6 +13,7 @@ from markupsafe import Markup
 from .. import __version__
 from ..campaign.result_file import MeasurementRecord, result_figures
 from ..inputs.save import refuse_existing, save_files
+from ..made_with import made_with_text
 from ..printable import printable
 from ..report.folder import record_bytes
 from ..report.rounding import UNKNOWN
@@ -224,6 +225,7 @@ def _about(run: PageRun) -> str:
         parts.append(
             f"Patch “{patch['name']}”, {patch['width_mm']:g} x {patch['height_mm']:g} mm, {walls}; debris: {kinds}."
         )
+        parts.append("Its pictures are renderings, not photographs." if patch.get("rendered") else "")
     return " ".join(part for part in parts if part)
 
 
@@ -259,8 +261,13 @@ def _intro(runs: Sequence[PageRun]) -> str:
 
 
 def _versions(runs: Sequence[PageRun]) -> str:
-    measured = sorted({str(run.record.get("version")) for run in runs if run.record})
-    by = f"Measured by debriscount {', '.join(measured)}. " if measured else ""
+    measured = dict.fromkeys(
+        f"debriscount {run.record.get('version')}"
+        + (f" with {made_with_text(used)}" if (used := run.record.get("made_with")) else "")
+        for run in runs
+        if run.record
+    )
+    by = f"Measured by {'; '.join(measured)}. " if measured else ""
     return f"{by}Page made by debriscount {__version__}."
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Floats
+from ..arrays import Floats, Mask
 from ..errors import PhotoFileError
 from ..printable import printable
 from .colour import is_grey
@@ -31,7 +31,8 @@ class Photo:
     ``turned_deg`` is the clockwise turn, 0, 90, 180 or 270, that made the stored picture upright, 0 for a mirrored one.
     ``jpeg_steps`` of shape (n, 8, 8) are a JPEG's quantisation tables, luma before chroma, rows by vertical frequency;
     None for other formats. ``grey`` says that the photo shows no colour at all. ``warnings`` are what made reading it
-    doubtful, one sentence each.
+    doubtful, one sentence each. ``shows`` of shape (H, W) is False where a photo that was joined of several shows
+    nothing; None for one that shows something everywhere.
     """
 
     pixels: NDArray[np.uint8]
@@ -42,6 +43,7 @@ class Photo:
     jpeg_steps: Floats | None = None
     grey: bool = False
     warnings: tuple[str, ...] = ()
+    shows: Mask | None = None
 
     def __post_init__(self) -> None:
         """Take a view that cannot be written through."""
@@ -51,7 +53,7 @@ class Photo:
 
     def without_pixels(self) -> "Photo":
         """The same with no pixels, for what is said of a photo once it was measured: they take most of its memory."""
-        return replace(self, pixels=np.empty((0, 0, 3), np.uint8))
+        return replace(self, pixels=np.empty((0, 0, 3), np.uint8), shows=None)
 
     @property
     def file(self) -> str:

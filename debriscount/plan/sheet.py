@@ -76,7 +76,7 @@ def _pages(
     left = list(plan.tests)
     while left:
         page = new_page(size)
-        y = _heading(page, title, len(pages) + 1)
+        y = RIM_MM + _HEAD_MM
         if not pages:
             y = _cautions(page, y, fine=fine)
             y = _portions(page, y, portions)
@@ -87,15 +87,15 @@ def _pages(
             _row(page, plan, test, y)
             y += _ROW_MM
         pages.append(page)
+    for number, page in enumerate(pages, start=1):
+        _heading(page, title, f"page {number} of {len(pages)}" if len(pages) > 1 else "")
     return pages
 
 
-def _heading(page: Page, title: str, number: int) -> float:
-    where = f"page {number}"
+def _heading(page: Page, title: str, where: str) -> None:
     room = page.size_mm[0] - 2 * RIM_MM - text_width_mm(where, _SIZE_PT) - 6
     text(page, RIM_MM, RIM_MM + 3, shortened(f"Runs of {title}", 12, room, bold=True), 12, bold=True)
     text(page, page.size_mm[0] - RIM_MM, RIM_MM + 3, where, _SIZE_PT, align="right")
-    return RIM_MM + _HEAD_MM
 
 
 def _cautions(page: Page, y: float, *, fine: bool) -> float:

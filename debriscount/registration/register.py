@@ -21,7 +21,7 @@ from ..photo.read import Photo
 from .align import Texture, floor_likeness, improve_shift, no_shift, residual_mm, texture_of, texture_pull
 from .grid import FloorGrid
 from .locate import LocatedShots, locate_shots
-from .resample import Shift, floor_grid, resample, resample_luminance
+from .resample import Shift, floor_grid, light_near, look_up, resample
 
 #: A marker's quiet zone is at least a module wide, a sixth of its side; half the side is kept clear on every side, so
 #: that a hand's breadth of paper is not taken for debris.
@@ -29,6 +29,8 @@ PAPER = 1.0
 ROUNDS = 2
 #: Share of the patch that a photo must show: the rest is a rim narrower than a zone border is known.
 WHOLE = 0.998
+#: Every so many pixels it is looked up where a joined photo shows something.
+SHOWN_STEP = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -36,12 +38,13 @@ class RegisteredShots:
     """Floor views of one run on a common raster.
 
     ``views`` holds linear light of shape grid.shape + (3,) by shot name; ``shown`` of shape grid.shape is True where
-    every shot shows the place and no marker's paper lies; ``usable`` is that less what is behind a wall;
+    every shot shows the place and no marker's paper lies; ``usable`` is that less what is behind a wall or no floor;
     ``markers_seen`` and ``residual_mm`` what each fit rests on and leaves; ``cameras`` where each shot was taken from,
-    as `camera_place` gives it, missing for shots without markers. ``place_u_mm`` is the standard uncertainty of a
-    coordinate at the patch's border, the same error in all shots, for they are laid on one of them; ``apart_mm`` how
-    far each may lie from that one. ``located`` is what was found of the markers, None for shots without any; ``paper``
-    of shape (3,) is the linear colour of their paper in the shot that the others are laid on, None where it is unknown.
+    as `camera_place` gives it, missing for shots without markers and for those joined of several photos.
+    ``place_u_mm`` is the standard uncertainty of a coordinate at the patch's border, the same error in all shots, for
+    they are laid on one of them; ``apart_mm`` how far each may lie from that one. ``located`` is what was found of the
+    markers, None for shots without any; ``paper`` of shape (3,) is the linear colour of their paper in the shot that
+    the others are laid on, None where it is unknown.
     """
 
     grid: FloorGrid
@@ -64,6 +67,7 @@ def register_shots(
     patch: Patch,
     *,
     rim_mm: float = 0.0,
+    grain_mm: float | None = None,
     lens: CameraLens | None = None,
     progress: Callable[[float], None] = lambda _: None,
 ) -> RegisteredShots:
@@ -77,6 +81,8 @@ def register_shots(
         The patch that all of them show.
     rim_mm : float
         How far the floor views reach beyond margin and walls: a large grain.
+    grain_mm : float, optional
+        Diameter of the smallest grains, if it is known: floor views are no finer than it asks for.
     lens : CameraLens, optional
         The camera's lens, where it is known; otherwise it is told from the markers.
     progress : callable, optional
@@ -99,9 +105,12 @@ def register_shots(
     located = locate_shots(photos, patch, lens=lens)
     warnings = list(located.warnings)
     progress(0.2)
-    grid = floor_grid(patch, located.fitted.views, rim_mm)
+    grid = floor_grid(patch, located.fitted.views, rim_mm, grain_mm)
     reference = "blank" if "blank" in photos else list(photos)[-1]
-    clear, floor = _clear_of_paper(patch, located, grid), _in_front_of_walls(patch, grid)
+    clear, floor = _clear_of_paper(patch, located, grid), _bare_floor(patch, grid)
+    for name, photo in photos.items():
+        if photo.shows is not None:
+            clear &= _shown(photo.shows, located.views[name], grid)
     models = {n: (located.views[n], located.residual_mm[n]) for n in photos}
     view, seen_there = resample(photos[reference].pixels, models[reference][0], grid)
     laid = {reference: _Laid(view, seen_there, models[reference][1], None)}
@@ -128,7 +137,7 @@ def register_shots(
         residual_mm={n: laid[n].residual_mm for n in photos},
         likeness={n: laid[n].likeness for n in photos},
         warnings=tuple(warnings),
-        cameras={n: camera_place(models[n][0]) for n in photos},
+        cameras={n: camera_place(models[n][0]) for n, photo in photos.items() if photo.shows is None},
         place_u_mm=_border_u_mm(located.fitted, list(photos).index(reference), patch),
         apart_mm={n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
         located=located,
@@ -185,15 +194,26 @@ def _lay(
     prior_mm = max(3 * corner_residual_mm, grid.mm_per_px)
     shift: Shift = no_shift(grid)
     left = None
+    near = light_near(pixels, view, grid)
+    luminance = near.luminance()
     for _ in range(ROUNDS):
-        light, seen = resample_luminance(pixels, view, grid, shift)
+        light, seen = look_up(luminance, view, grid, shift)
         pull = texture_pull(target, _log(light), usable & seen, grid)
         shift = improve_shift(shift, pull, grid.mm_per_px, prior_mm)
         left = residual_mm(pull, grid.mm_per_px)
-    floor_view, seen = resample(pixels, view, grid, shift)
+    floor_view, seen = look_up(near, view, grid, shift)
     own = texture_of(_log(luminance_view(floor_view)), grid.mm_per_px)
     likeness = floor_likeness(texture, own, usable & seen, grid.mm_per_px)
     return _Laid(floor_view, seen, corner_residual_mm if left is None else left, likeness)
+
+
+def _shown(shows: Mask, view: FloorToPhoto, grid: FloorGrid) -> Mask:
+    """Where a photo shows something, on the raster of the floor view."""
+    places = np.stack(np.meshgrid(grid.x_mm()[::SHOWN_STEP], grid.y_mm()[::SHOWN_STEP]), axis=-1)
+    inner = cv2.erode(shows.astype(np.uint8), np.ones((2 * SHOWN_STEP + 1,) * 2, np.uint8))
+    across, down = cv2.split(view.project(places).astype(np.float32))
+    found = cv2.remap(inner, across, down, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=(0,))
+    return np.repeat(np.repeat(found, SHOWN_STEP, axis=0), SHOWN_STEP, axis=1)[: grid.height_px, : grid.width_px] > 0
 
 
 def _log(luminance: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -201,9 +221,10 @@ def _log(luminance: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(np.log(np.maximum(luminance, np.float32(1e-3))), np.float32)
 
 
-def _in_front_of_walls(patch: Patch, grid: FloorGrid) -> Mask:
+def _bare_floor(patch: Patch, grid: FloorGrid) -> Mask:
+    """Where the patch file has floor: before the walls, and where nothing stands on it."""
     x, y = grid.x_mm()[None, :], grid.y_mm()[:, None]
-    front = np.ones(grid.shape, bool)
+    front = patch.is_floor(x, y)
     for wall in patch.walls:
         distance = patch.to_side_mm(wall, x, y)
         # A place belongs to the patch at its left and top side, and no longer at its right and bottom one.

@@ -1,7 +1,7 @@
 """Borders of the patch and its zones, drawn as strokes of a dark and a light colour."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import cv2
@@ -51,14 +51,15 @@ def borders(patch: Patch) -> list[Border]:
     insets = (0.0, patch.edge_mm, patch.corner_mm)
     xs = _cuts([left, right, *insets, *(patch.width_mm - d for d in insets)])
     ys = _cuts([top, bottom, *insets, *(patch.height_mm - d for d in insets)])
-    codes = patch.zone_codes(*np.meshgrid((xs[1:] + xs[:-1]) / 2, (ys[1:] + ys[:-1]) / 2))
+    whole = replace(patch, not_floor=())
+    codes = whole.zone_codes(*np.meshgrid((xs[1:] + xs[:-1]) / 2, (ys[1:] + ys[:-1]) / 2))
     return _between(codes, xs, ys, True) + _between(codes.T, ys, xs, False)
 
 
 def draw_borders(
     image: NDArray[np.uint8], patch: Patch, grid: FloorGrid, unit: int, colors: tuple[Color, Color]
 ) -> None:
-    """Draw the borders of patch and zones into a floor view, in place.
+    """Draw the borders of patch and zones into a floor view and hatch what is no floor, in place.
 
     Parameters
     ----------
@@ -73,12 +74,24 @@ def draw_borders(
     colors : (colour, colour)
         Of the strokes' core and rim; one dark, one light.
     """
+    for thing in patch.not_floor:
+        _hatch_polygon(image, grid.to_px(np.array(thing.polygon_mm)), unit)
+        _draw_polygon(image, grid.to_px(np.array(thing.polygon_mm)), unit, colors)
     for zone in patch.custom_zones:
         _draw_polygon(image, grid.to_px(np.array(zone.polygon_mm)), unit, colors)
     found = borders(patch)
     for style in ("zone", "patch"):
         strokes = [_stroke_of(border, grid) for border in found if border.style == style]
         draw_strokes(image, strokes, unit, colors, dashed=style == "zone")
+
+
+def _hatch_polygon(image: NDArray[np.uint8], corners_px: Floats, unit: int) -> None:
+    """Fill a polygon with grey and diagonal lines, in place."""
+    inside = np.zeros(image.shape[:2], np.uint8)
+    cv2.fillPoly(inside, [np.rint(corners_px).astype(np.int32)], (1,))
+    row, column = np.nonzero(inside)
+    line = (row + column) % (8 * unit) < 2 * unit
+    image[row, column] = np.where(line[:, None], 120, 205).astype(np.uint8)
 
 
 def draw_strokes(

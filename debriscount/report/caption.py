@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from .borders import DASH, GAP, Stroke, draw_strokes
 from .labels import draw_label
 from .palette import DARK, Color, contrasting
-from .text import LINE, draw_text, fitting, text_width
+from .text import LINE, broken, draw_text, text_width
 
 PAPER: Color = (250, 250, 247)
 _GREY: Color = (90, 90, 90)
@@ -63,7 +63,7 @@ def draw_caption(caption: Caption, width: int, mm_per_px: float, size: int) -> N
     Parameters
     ----------
     caption : Caption
-        What it says; words too long for the strip are cut with "…".
+        What it says, in as many lines as that takes.
     width : int
         Width of the strip, px.
     mm_per_px : float
@@ -78,22 +78,33 @@ def draw_caption(caption: Caption, width: int, mm_per_px: float, size: int) -> N
     """
     pad, line = size, round(1.5 * size)
     title_size, note_size = round(1.3 * size), round(0.85 * size)
+    beside_bar = width - 3 * pad - round(scale_bar(width, mm_per_px)[1])
+    title = broken(caption.title, beside_bar, title_size, bold=True)
+    figures = broken(caption.figures, beside_bar, size)
     rows = _legend_rows(caption.legend, width - 2 * pad, size)
-    height = 2 * pad + round(1.5 * title_size) + line * (1 + len(rows)) + round(LINE * note_size)
+    note = broken(caption.note, width - 2 * pad, note_size)
+    # Room for the bar and its length even where no words stand beside it.
+    words_height = max(round(1.5 * title_size) * len(title) + line * len(figures), 2 * line)
+    legend_height = sum(line * lines for _, lines in rows)
+    height = 2 * pad + words_height + legend_height + round(LINE * note_size) * max(1, len(note))
     strip = np.full((height, width, 3), PAPER, np.uint8)
     strip[: max(1, size // 12)] = DARK
+    _draw_scale_bar(strip, width - pad, pad, mm_per_px, size)
 
-    bar_left = _draw_scale_bar(strip, width - pad, pad, mm_per_px, size)
     y = pad
-    title = fitting(caption.title, bar_left - 2 * pad, title_size, bold=True)
-    draw_text(strip, title, (pad, y), title_size, DARK, bold=True)
-    y += round(1.5 * title_size)
-    draw_text(strip, fitting(caption.figures, bar_left - 2 * pad, size), (pad, y), size, DARK)
-    y += line
-    for row in rows:
-        _draw_legend_row(strip, row, (pad, y), size)
+    for words in title:
+        draw_text(strip, words, (pad, y), title_size, DARK, bold=True)
+        y += round(1.5 * title_size)
+    for words in figures:
+        draw_text(strip, words, (pad, y), size, DARK)
         y += line
-    draw_text(strip, fitting(caption.note, width - 2 * pad, note_size), (pad, y), note_size, _GREY)
+    y = pad + words_height
+    for row, lines in rows:
+        _draw_legend_row(strip, row, (pad, y), size)
+        y += line * lines
+    for words in note:
+        draw_text(strip, words, (pad, y), note_size, _GREY)
+        y += round(LINE * note_size)
     return strip
 
 
@@ -150,34 +161,41 @@ def _sample_width(size: int) -> int:
     return round(2.6 * size)
 
 
-def _entry_width(entry: LegendEntry, size: int) -> int:
-    return _sample_width(size) + size // 2 + text_width(entry.text, size) + 3 * size // 2
+@dataclass(frozen=True, slots=True)
+class _Placed:
+    """An entry in a row of the legend: where its sample begins, px, and its words by lines."""
+
+    entry: LegendEntry
+    left: int
+    lines: list[str]
 
 
-def _legend_rows(legend: Sequence[LegendEntry], width: int, size: int) -> list[list[LegendEntry]]:
-    rows: list[list[LegendEntry]] = [[]]
-    used = 0
+def _legend_rows(legend: Sequence[LegendEntry], width: int, size: int) -> list[tuple[list[_Placed], int]]:
+    """Entries row by row, and how many lines each row has; an entry wider than the strip has several."""
+    rows: list[list[_Placed]] = []
+    before, used = _sample_width(size) + size // 2, width + 1
     for entry in legend:
-        needed = _entry_width(entry, size)
-        if rows[-1] and used + needed > width:
+        lines = broken(entry.text, width - before, size)
+        needed = before + max((text_width(line, size) for line in lines), default=0)
+        if used + needed > width:
             rows.append([])
             used = 0
-        rows[-1].append(entry)
-        used += needed
-    return rows
+        rows[-1].append(_Placed(entry, used, lines))
+        used += needed + 3 * size // 2
+    return [(row, max(1, *(len(placed.lines) for placed in row))) for row in rows]
 
 
-def _draw_legend_row(strip: NDArray[np.uint8], row: Sequence[LegendEntry], corner: tuple[int, int], size: int) -> None:
+def _draw_legend_row(strip: NDArray[np.uint8], row: Sequence[_Placed], corner: tuple[int, int], size: int) -> None:
     left, top = corner
-    for entry in row:
-        entry.paint(strip, left, top + size // 5, _sample_width(size), size)
-        text_left = left + _sample_width(size) + size // 2
-        draw_text(strip, fitting(entry.text, strip.shape[1] - text_left - size, size), (text_left, top), size, DARK)
-        left += _entry_width(entry, size)
+    for placed in row:
+        at = left + placed.left
+        placed.entry.paint(strip, at, top + size // 5, _sample_width(size), size)
+        for number, line in enumerate(placed.lines):
+            draw_text(strip, line, (at + _sample_width(size) + size // 2, top + number * round(1.5 * size)), size, DARK)
 
 
-def _draw_scale_bar(strip: NDArray[np.uint8], right: int, top: int, mm_per_px: float, size: int) -> int:
-    """Draw the bar with its right end at ``right``; return its left end, px."""
+def _draw_scale_bar(strip: NDArray[np.uint8], right: int, top: int, mm_per_px: float, size: int) -> None:
+    """Draw the bar with its right end at ``right``."""
     length_mm, length_px = scale_bar(strip.shape[1], mm_per_px)
     left = right - round(length_px)
     text = f"{length_mm:g} mm"
@@ -187,4 +205,3 @@ def _draw_scale_bar(strip: NDArray[np.uint8], right: int, top: int, mm_per_px: f
     strip[y : y + bar, left:right] = DARK
     for x in (left, right - tick):
         strip[y - bar : y + 2 * bar, x : x + tick] = DARK
-    return left

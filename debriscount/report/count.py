@@ -98,7 +98,7 @@ def draw_count(counted: Counted) -> NDArray[np.uint8]:
             patch=patch,
             floor=floor_colors(counted.floor_view, counted.kind_map),
             zone_texts={name: [name] for name in names},
-            title=_name(counted) if patch is None else f"{_name(counted)} \N{EN DASH} {patch.name}",
+            title=_name(counted) if patch is None else f"{_name(counted)} \N{EN DASH} {patch.title}",
             figures=_figures(counted),
             note=f"{_place(counted)}, {counted.grid.mm_per_px:.3g} mm per pixel of the floor view, "
             "measured by debriscount",

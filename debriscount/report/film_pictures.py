@@ -15,7 +15,7 @@ from .caption import Caption, LegendEntry, Painter, draw_caption, plain_sample
 from .lookup import base_name
 from .palette import DARK, LIGHT, OKABE_ITO, Color, as_color, contrasting, hex_color
 from .pictures import border_entries, grey_beyond_margin
-from .plots import GREY, INK, drawn, title_of
+from .plots import GREY, INK, drawn, in_lines
 from .rounding import percent_text
 
 _LEFT, _LANE, _STRIP = OKABE_ITO[4], OKABE_ITO[5], OKABE_ITO[1]
@@ -32,7 +32,7 @@ def draw_curve(film: MeasuredFilm) -> NDArray[np.uint8]:
     def draw(figure: Figure) -> None:
         axes = figure.add_axes((0.7 / width, 0.6 / height, 1 - 0.95 / width, 1 - 1.05 / height))
         plot_curve(axes, film)
-        axes.set_title(title_of(f"Debris left \N{EN DASH} {film.patch.name}", width), fontsize=11)
+        axes.set_title(in_lines(f"Debris left \N{EN DASH} {film.patch.title}", width), fontsize=11)
 
     return drawn((width, height), draw)
 
@@ -75,7 +75,7 @@ def draw_track(film: MeasuredFilm) -> NDArray[np.uint8]:
     width = "" if film.track.width_mm is None else f", {film.track.width_mm:.0f} mm wide"
     on_patch = sum(outing.on_patch_s for outing in film.outings)
     caption = Caption(
-        f"The machine's way \N{EN DASH} {film.patch.name}",
+        f"The machine's way \N{EN DASH} {film.patch.title}",
         f"{len(film.lanes)} lanes, {len(film.turns)} turns, {on_patch:.0f} s on the patch{width}",
         tuple(legend),
         f"Film {base_name(film.film.name)}, measured by debriscount",

@@ -259,7 +259,7 @@ def _photos_of(record: Path) -> frozenset[str]:
 
 def _sums(photos: Any) -> Iterator[str]:
     for photo in photos:
-        for part in (photo, photo.get("blank") or {}):
+        for part in (photo, photo.get("blank") or {}, *(photo.get("joined") or {}).get("photos", ())):
             if part.get("sha256"):
                 yield str(part["sha256"])
 

@@ -14,6 +14,7 @@ from .text import LINE, draw_text, text_width
 
 _CELL = 8  # places are tried on a raster of so many px
 _OPAQUE = 0.7
+_SOME = 1e-4  # of a label over debris: less is what sums are rounded by
 
 
 def draw_labels(
@@ -38,8 +39,8 @@ def draw_labels(
     grid : FloorGrid
         Where the view's pixels lie.
     texts : mapping of str to sequence of str
-        For a zone's name its text, of one or more lines, with narrower ones after it; the first
-        that fits into the zone is used.
+        For a zone's name its text, of one or more lines, with narrower ones after it; the first that fits into the
+        zone and hides nothing is used, or else the first that fits.
     size : int
         Size of the font, px.
 
@@ -52,8 +53,9 @@ def draw_labels(
     boxes = []
     for name, part in _parts(patch, grid, busy.shape, texts):
         choices = [_place(busy, part, *label_size(text, size)) for text in texts[name]]
-        fits = [i for i, (_, outside) in enumerate(choices) if outside < 0.01]
-        best = fits[0] if fits else len(choices) - 1
+        fits = [i for i, (_, outside, _) in enumerate(choices) if outside < 0.01]
+        free = [i for i in fits if choices[i][2] == 0]
+        best = (free or fits or [len(choices) - 1])[0]
         left, top = choices[best][0]
         width, height = label_size(texts[name][best], size)
         draw_label(image, texts[name][best], (left, top), (width, height), size)
@@ -96,8 +98,8 @@ def _whole_cells(corners: Mask) -> Mask:
     return corners[1:, 1:] & corners[:-1, 1:] & corners[1:, :-1] & corners[:-1, :-1]
 
 
-def _place(busy: NDArray[np.float32], part: Mask, width: int, height: int) -> tuple[tuple[int, int], float]:
-    """Left top corner, px, of the best place for a label, and the share of it outside its zone."""
+def _place(busy: NDArray[np.float32], part: Mask, width: int, height: int) -> tuple[tuple[int, int], float, float]:
+    """Left top corner, px, of the best place for a label, and the shares of it outside its zone and over debris."""
     w, h = (min(-(-n // _CELL), limit) for n, limit in ((width, busy.shape[1]), (height, busy.shape[0])))
     hidden = window_mean(busy, w, h)
     beyond = 1 - part.astype(np.float32)
@@ -108,8 +110,13 @@ def _place(busy: NDArray[np.float32], part: Mask, width: int, height: int) -> tu
     down, right = np.ogrid[: hidden.shape[0], : hidden.shape[1]]
     # All else equal near the zone's left upper end, where reading begins.
     far = np.hypot(down - rows.min(), right - cols.min()) / sum(part.shape)
-    best = np.unravel_index(np.argmin(1000 * outside + 100 * (near + hidden) + far), hidden.shape)
-    return (int(best[1]) * _CELL, int(best[0]) * _CELL), float(outside[best])
+    cost = 1000 * outside + 200 * (hidden > _SOME) + 100 * (near + hidden) + far
+    best = np.unravel_index(np.argmin(cost), hidden.shape)
+    return (
+        (int(best[1]) * _CELL, int(best[0]) * _CELL),
+        float(outside[best]),
+        float(hidden[best] * (hidden[best] > _SOME)),
+    )
 
 
 def window_mean(values: NDArray[np.float32] | NDArray[np.uint8], width: int, height: int) -> Floats:

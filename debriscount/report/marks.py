@@ -1,4 +1,4 @@
-"""Marks of debris that stayed: rings and crosses for single grains, discs filled in part where grains are many."""
+"""Marks of debris that stayed: rings and crosses round single grains, outlines where grains are many."""
 
 import cv2
 import numpy as np
@@ -12,14 +12,12 @@ from .palette import Color, contrasting
 _GAP_PX = 3.5  # between a grain's rim and its ring, for the halo
 _LEAST_RING_PX = 5.0
 _ARM = 0.75  # length of a cross' arm over its ring's radius
-_CELL_GRAINS = 10  # in a cell of discs, so that the share of one is known to about 15 points
-_FINEST_CELL, _COARSEST_CELL = 1 / 56, 1 / 36  # of the picture's width: a disc is seen, and a strip between lanes too
 _CROWDED = 0.25  # of the area that marks may take; denser ones would touch and hide the floor
 
 
-def ring_radii(diameters_px: Floats) -> Floats:
-    """Radius of each grain's mark, px, shape (N,)."""
-    return np.maximum(np.asarray(diameters_px, float) / 2 + _GAP_PX, _LEAST_RING_PX)
+def ring_radii(lengths_px: Floats) -> Floats:
+    """Radius of each grain's mark, px, shape (N,), from how long the grain is."""
+    return np.maximum(np.asarray(lengths_px, float) / 2 + _GAP_PX, _LEAST_RING_PX)
 
 
 def too_many(radii_px: Floats, area_px: float) -> bool:
@@ -73,71 +71,6 @@ def _arms(places: Floats, radii: Floats) -> Floats:
     return np.asarray(ends.reshape(-1, 2, 2))
 
 
-def cell_px(number: int, area_px: float, width_px: int) -> int:
-    """Side of the cells that discs stand in: ten grains on average, within what can be seen."""
-    side = np.sqrt(_CELL_GRAINS * area_px / max(number, 1))
-    return round(float(np.clip(side, _FINEST_CELL * width_px, _COARSEST_CELL * width_px)))
-
-
-def draw_discs(
-    image: NDArray[np.uint8],
-    places_px: Floats,
-    areas: Floats,
-    untouched: Floats,
-    side: int,
-    origin_px: tuple[float, float],
-    colors: tuple[Color, Color],
-) -> None:
-    """Draw a disc into every cell of a raster, as large as the debris in it; its untouched share is filled.
-
-    Parameters
-    ----------
-    image : ndarray of uint8, shape (H, W, 3)
-        The picture, changed in place.
-    places_px : ndarray of shape (N, 2)
-        Columns and rows of grains.
-    areas : ndarray of shape (N,)
-        Their areas.
-    untouched : ndarray of shape (N,)
-        Their untouched shares, of which only means need be right.
-    side : int
-        Of a cell, px.
-    origin_px : (float, float)
-        Column and row of a corner of some cell, so that none lies across the patch's first borders.
-    colors : (colour, colour)
-        Of the filled part and of the rest's outline.
-    """
-    first = np.mod(origin_px, side) - side
-    height, width = (-(-n // side) + 1 for n in image.shape[:2])
-    column, row = np.clip(np.floor((places_px - first) / side).astype(int), 0, (width - 1, height - 1)).T
-    cell = row * width + column
-    total = np.bincount(cell, areas, minlength=height * width)
-    stayed = np.bincount(cell, areas * untouched, minlength=height * width)
-    some = np.nonzero(total > 0)[0]
-    if not some.size:
-        return
-    most = np.percentile(total[some], 98)
-    radius = np.clip(0.44 * side * np.sqrt(total[some] / most), 2, 0.46 * side)
-    share = np.clip(stayed[some] / total[some], 0, 1)
-    centers = first + np.column_stack([some % width, some // width]) * side + (side - 1) / 2
-    halo = contrasting(colors[1])[0]
-    for center, r, part in zip(fixed(centers).tolist(), fixed(radius).tolist(), share.tolist(), strict=True):
-        _disc(image, (center[0], center[1]), r, part, (*colors, halo))
-
-
-def _disc(
-    image: NDArray[np.uint8], center: tuple[int, int], radius: int, share: float, colors: tuple[Color, Color, Color]
-) -> None:
-    """Draw a disc with its share filled clockwise from the top; place and radius in eighths of a pixel."""
-    filled, rest, halo = colors
-    width = 2 if radius > 6 * 2**SHIFT else 1
-    cv2.circle(image, center, radius, halo, width + 2, cv2.LINE_AA, SHIFT)
-    cv2.circle(image, center, radius, rest, width, cv2.LINE_AA, SHIFT)
-    if share > 0:
-        whole = (radius + 2 ** (SHIFT - 1) * width,) * 2  # over the outline as well
-        cv2.ellipse(image, center, whole, -90, 0, 360 * share, filled, cv2.FILLED, cv2.LINE_AA, SHIFT)
-
-
 def ring_sample(color: Color, debris: Color, floor: Color) -> Painter:
     """Legend sample of a grain in its ring."""
     return _grain_sample(True, color, debris, floor)
@@ -173,18 +106,5 @@ def way_sample(color: Color, floor: Color) -> Painter:
         image[top : top + height, left : left + width] = floor
         row, inset = top + height / 2, 0.2 * width
         draw_ways(image, np.array([[left + inset, row]]), np.array([[left + width - inset, row]]), color)
-
-    return paint
-
-
-def disc_sample(share: float, colors: tuple[Color, Color], floor: Color) -> Painter:
-    """Legend sample of a disc."""
-
-    def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
-        image[top : top + height, left : left + width] = floor
-        center = fixed(np.array([left + (width - 1) / 2, top + (height - 1) / 2])).tolist()
-        _disc(
-            image, (center[0], center[1]), round(2**SHIFT * 0.36 * height), share, (*colors, contrasting(colors[1])[0])
-        )
 
     return paint

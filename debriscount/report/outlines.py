@@ -1,11 +1,13 @@
 """Outlines round the debris, drawn for all grains at once and outside of them."""
 
+import math
 from collections.abc import Sequence
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import Floats
 from .palette import Color, contrasting
 
 _HALO = 128  # added to a kind's code where its halo lies
@@ -43,6 +45,41 @@ def outline_map(kind_map: NDArray[np.uint8], rings_px: Sequence[int], halo_px: i
     raised[0] = 0
     halo = cv2.copyTo(ring, ring, cv2.LUT(cv2.dilate(ring, _disc(halo_px)), raised))
     return np.asarray(cv2.copyTo(np.zeros_like(kind_map), kind_map, halo), np.uint8)
+
+
+def resized_map(kind_map: NDArray[np.uint8], shape: tuple[int, int]) -> NDArray[np.uint8]:
+    """A kind map at another size; a pixel with debris anywhere in it shows debris, or fine grains would be lost."""
+    factor = math.ceil(min(kind_map.shape[0] / shape[0], kind_map.shape[1] / shape[1]) - 0.05)
+    if factor > 1:
+        kind_map = np.asarray(cv2.dilate(kind_map, np.ones((factor, factor), np.uint8)), np.uint8)
+    return np.asarray(cv2.resize(kind_map, shape[::-1], interpolation=cv2.INTER_NEAREST), np.uint8)
+
+
+def nearest_grain(shape: tuple[int, ...], places_px: Floats) -> tuple[NDArray[np.intp], Floats]:
+    """Find for every pixel the grain whose middle is nearest.
+
+    Parameters
+    ----------
+    shape : (int, int)
+        Of the picture.
+    places_px : ndarray of shape (N, 2)
+        Columns and rows of the grains' middles; at least one.
+
+    Returns
+    -------
+    grain : ndarray of int, shape (H, W)
+        Its number; of several in one pixel the last.
+    distance_px : ndarray of shape (H, W)
+        From its middle.
+    """
+    column, row = np.clip(np.rint(places_px).astype(int), 0, np.array(shape[1::-1]) - 1).T
+    middles = np.ones(shape[:2], np.uint8)
+    middles[row, column] = 0
+    distance, nearest = cv2.distanceTransformWithLabels(middles, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
+    # Labels number the middles in an order of their own, which their places tell.
+    number = np.zeros(int(nearest.max()) + 1, np.intp)
+    number[nearest[row, column]] = np.arange(len(places_px))
+    return number[nearest], np.asarray(distance)
 
 
 def ring_widths(kind_map: NDArray[np.uint8], medians_px: Sequence[float], thin_px: int) -> list[int]:

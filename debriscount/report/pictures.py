@@ -32,6 +32,7 @@ from .verdict import trust_word
 
 _WIDE = 1600  # px; the finest lines are one pixel thick up to twice this, then two, …
 _DIM_GREY, _DIM_SHARE = 128, 0.6
+_SEEN_SHARE = 0.003  # of the picture: a rim of two pixels is not seen
 
 
 def draw_overlay(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8]:
@@ -48,7 +49,7 @@ def draw_overlay(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uin
     -------
     ndarray of uint8, shape (H, W, 3)
         sRGB: the floor view, enlarged by a whole factor if it is narrower than 1200 px, and below
-        it the caption. Debris stays untouched inside its outline, except under the borders.
+        it the caption. Nothing lies over debris.
 
     Raises
     ------
@@ -112,10 +113,14 @@ def draw_picture(picture: FloorPicture) -> NDArray[np.uint8]:
     kind_map = np.array(cv2.resize(picture.kind_map, image.shape[1::-1], interpolation=cv2.INTER_NEAREST), np.uint8)
 
     colors = outline_colors(floor, [kind.color_srgb for kind in picture.kinds])
-    dimmed = patch is not None and _limit_to_patch(image, kind_map, patch, grid)
+    dimmed = False
+    if patch is not None:
+        dimmed = grey_beyond_margin(image, patch, grid)
+        drop_beyond_margin(kind_map, patch, grid)
+    bare = image.copy()
     thin = max(1, grid.width_px // _WIDE)
     medians_px = [_median_diameter_px(picture.grains, kind, grid) for kind in range(len(picture.kinds))]
-    draw_outlines(image, kind_map, colors, ring_widths(kind_map, medians_px, thin), thin)
+    rings = ring_widths(kind_map, medians_px, thin)
     ground = as_color(floor[1])
     legend = [
         LegendEntry(kind.name, outline_sample(color, kind.color_srgb, ground))
@@ -123,12 +128,17 @@ def draw_picture(picture: FloorPicture) -> NDArray[np.uint8]:
     ]
     if patch is not None:
         draw_borders(image, patch, grid, unit, contrasting(floor[1]))
-        draw_labels(image, kind_map, patch, grid, texts=picture.zone_texts, size=round(0.85 * size))
+        reach = max(rings, default=0) + thin
+        around = np.asarray(cv2.dilate(kind_map, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)), np.uint8)
+        draw_labels(image, around, patch, grid, texts=picture.zone_texts, size=round(0.85 * size))
         legend += border_entries(unit, ground)
+    # Borders and labels leave debris free, and its outlines lie over them.
+    draw_outlines(image, kind_map, colors, rings, thin)
+    cv2.copyTo(bare, kind_map, image)
     if any(len(choices) > 1 for choices in picture.zone_texts.values()):
         legend.append(LegendEntry("pickup of the zone", label_sample("%")))
     if dimmed:
-        legend.append(LegendEntry("not measured", plain_sample(as_color(_dim(floor[1])))))
+        legend.append(beyond_entry(ground))
     caption = Caption(picture.title, picture.figures, tuple(legend), picture.note)
     return np.vstack([image, draw_caption(caption, grid.width_px, grid.mm_per_px, size)])
 
@@ -151,11 +161,10 @@ def _check(picture: FloorPicture) -> None:
             raise ValueError(f"{name} of {picture.name!r} must have shape {shape}, got {array.shape}")
 
 
-def _limit_to_patch(image: NDArray[np.uint8], kind_map: NDArray[np.uint8], patch: Patch, grid: FloorGrid) -> bool:
-    """Grey what is neither patch nor margin, and drop the debris there, which no figure counts."""
+def drop_beyond_margin(kind_map: NDArray[np.uint8], patch: Patch, grid: FloorGrid) -> None:
+    """Drop the debris that is neither in the patch nor in its margin, which no figure counts; in place."""
     for rows, cols in _beyond_margin(patch, grid):
         kind_map[rows, cols] = 0
-    return grey_beyond_margin(image, patch, grid)
 
 
 def border_entries(thickness: int, floor: Color) -> list[LegendEntry]:
@@ -166,13 +175,18 @@ def border_entries(thickness: int, floor: Color) -> list[LegendEntry]:
     ]
 
 
+def beyond_entry(floor: Color) -> LegendEntry:
+    """Legend entry of what `grey_beyond_margin` greys."""
+    return LegendEntry("not measured", plain_sample(as_color(_dim(np.array(floor, float)))))
+
+
 def grey_beyond_margin(image: NDArray[np.uint8], patch: Patch, grid: FloorGrid) -> bool:
-    """Grey what is neither patch nor margin, in place; whether there is any."""
-    some = False
+    """Grey what is neither patch nor margin, in place; whether so much of it that the legend has to say what it is."""
+    pixels = 0
     for rows, cols in _beyond_margin(patch, grid):
         image[rows, cols] = _dim(image[rows, cols])
-        some |= image[rows, cols].size > 0
-    return some
+        pixels += image[rows, cols, 0].size
+    return pixels > _SEEN_SHARE * image[..., 0].size
 
 
 def _beyond_margin(patch: Patch, grid: FloorGrid) -> list[tuple[slice, slice]]:
@@ -214,7 +228,7 @@ def shot_title(shot: MeasuredShot, measurement: Measurement) -> str:
     figures = pass_of(shot, measurement)
     count = len(measurement.passes)
     after = f" (pass {figures.number})" if figures is not None and count > 1 else ""
-    return f"{shot.name}{after} \N{EN DASH} {measurement.patch.name}"
+    return f"{shot.name}{after} \N{EN DASH} {measurement.patch.title}"
 
 
 def _figures(shot: MeasuredShot, measurement: Measurement) -> str:
@@ -237,7 +251,7 @@ def _figures(shot: MeasuredShot, measurement: Measurement) -> str:
 def shot_note(shot: MeasuredShot, measurement: Measurement) -> str:
     """Where a picture comes from, for its last line."""
     parts = [
-        f"Photo {base_name(shot.file)}" if shot.file else "",
+        f"{'Rendering' if measurement.patch.rendered else 'Photo'} {base_name(shot.file)}" if shot.file else "",
         f"patch {measurement.patch.width_mm:g} x {measurement.patch.height_mm:g} mm",
         f"{measurement.grid.mm_per_px:.3g} mm per pixel of the floor view",
         "measured by debriscount",

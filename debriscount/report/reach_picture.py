@@ -14,16 +14,19 @@ from ..registration.grid import FloorGrid
 from ..run.records import MeasuredShot, Measurement
 from .borders import draw_borders
 from .canvas import Canvas, floor_canvas
-from .caption import PAPER, Caption, LegendEntry, Painter, draw_caption
+from .caption import Caption, LegendEntry, Painter, draw_caption
 from .lookup import why_of
 from .palette import DARK, LIGHT, OKABE_ITO, Color
 from .pictures import border_entries, shot_note, shot_title
-from .unreached import draw_unreached, outlines_mm, unreached_entry
+from .unreached import label_unreached, labels_say, outlines_mm
 
-#: Not reached, as likely as not, reached: apart to every kind of eye, and light enough for dark lines.
-COLORS: tuple[Color, Color, Color] = (OKABE_ITO[5], (238, 238, 232), OKABE_ITO[1])
+#: Not reached and reached: apart to every kind of eye, and light enough for dark lines.
+NEVER, REACHED = OKABE_ITO[5], OKABE_ITO[1]
 _TINT = 0.6
+_LEAST_LINES = 4.0  # area of the smallest place shown, in squares as high as the type
 _FLOOR = (0.45, 228.0)  # the floor's contrast that remains, and its middle grey
+_PALE: Color = (230, 230, 226)
+_DARK: Color = (60, 50, 45)
 _STROKES: tuple[Color, Color] = (DARK, LIGHT)
 
 
@@ -40,8 +43,10 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
     Returns
     -------
     ndarray of uint8, shape (H, W, 3)
-        sRGB: the floor view made pale, at most 1600 px wide, tinted by the chance that a place was reached; hatched
-        where it is below one half, dotted where it cannot be told. Below it the caption.
+        sRGB: the floor view made pale, at most 1600 px wide, in three flat tints: hatched where the machine more likely
+        than not never was, plain where it was, dotted where that cannot be told. Places of any of them that are smaller
+        than a label's line is high are given to what lies around them. Below it the caption, whose title is the share
+        that was reached.
 
     Raises
     ------
@@ -56,27 +61,28 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
     _make_pale(canvas.image)
     reached, told, inside = _on_canvas(reach, canvas.grid, measurement.patch)
     outlines = outlines_mm(why, measurement.patch)
-    never = _within(outlines, canvas)
+    strips = _within(outlines, canvas) & inside
     # The whole strip says more of a place in it than the few grains near by.
-    _paint(canvas.image, np.where(never, np.float32(0), reached), told | never, inside, canvas.size)
+    never = _without_specks((told & (reached < 0.5)) | strips, canvas.size) | strips
+    unknown = _without_specks(inside & ~told & ~never, canvas.size) & inside & ~never
+    _paint(canvas.image, never, unknown, inside, canvas.size)
     draw_borders(canvas.image, measurement.patch, canvas.grid, canvas.unit, _STROKES)
-    draw_unreached(canvas, outlines, np.zeros((0, 2)), _STROKES)
+    label_unreached(canvas, outlines, never)
 
-    pale: Color = (230, 230, 226)
+    says = labels_say(outlines)
     legend = [
-        LegendEntry("not reached to reached", _scale_sample(canvas.size)),
-        LegendEntry("hatched: more likely not reached", _tint_sample(0.1, canvas.size)),
+        LegendEntry("reached", _tint_sample(False, False, canvas.size)),
+        LegendEntry(f"not reached{says and f': {says}'}", _tint_sample(True, False, canvas.size)),
     ]
-    if (inside & ~told).any():
+    if unknown.any():
         legend.append(
-            LegendEntry("dotted: cannot be told, too little debris lay there", _tint_sample(None, canvas.size))
+            LegendEntry("cannot be told: too little debris lay there", _tint_sample(False, True, canvas.size))
         )
-    if outlines:
-        legend.append(unreached_entry(outlines, pale, canvas.size))
-    legend += border_entries(canvas.unit, pale)
+    legend += border_entries(canvas.unit, _PALE)
+    reached_words, taken_words = _answers(reach)
     caption = Caption(
-        f"Where the machine acted \N{EN DASH} {shot_title(shot, measurement)}",
-        _figures(reach),
+        reached_words,
+        f"{taken_words}Where the machine acted \N{EN DASH} {shot_title(shot, measurement)}",
         tuple(legend),
         shot_note(shot, measurement),
     )
@@ -122,30 +128,28 @@ def _within(outlines: Sequence[tuple[Floats, str]], canvas: Canvas) -> Mask:
     return filled > 0
 
 
-def _paint(
-    image: NDArray[np.uint8],
-    reached: NDArray[np.float32],
-    told: Mask,
-    inside: Mask,
-    size: int,
-) -> None:
-    """Tint, hatch and dot a pale picture, in place, and draw the line where reached and not are as likely."""
-    levels = np.rint(_ramp(np.linspace(0, 1, 256))).astype(np.uint8)
-    index = np.rint(255 * np.clip(np.where(told, reached, 0), 0, 1)).astype(np.uint8)
-    tint = np.asarray(cv2.merge([cv2.LUT(index, np.ascontiguousarray(channel)) for channel in levels.T]), np.uint8)
+def _without_specks(mask: Mask, size: int) -> Mask:
+    """A mask without places and holes smaller than a square of that side, px, and with its outline as smooth."""
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size // 2 * 2 + 1,) * 2)
+    smooth = mask.astype(np.uint8)
+    for how in (cv2.MORPH_CLOSE, cv2.MORPH_OPEN):
+        smooth = np.asarray(cv2.morphologyEx(smooth, how, disc, borderType=cv2.BORDER_REFLECT), np.uint8)
+    _, labels, found, _ = cv2.connectedComponentsWithStats(smooth)
+    large = found[:, cv2.CC_STAT_AREA] >= _LEAST_LINES * size**2
+    large[0] = False
+    return np.asarray(large[labels])
+
+
+def _paint(image: NDArray[np.uint8], never: Mask, unknown: Mask, inside: Mask, size: int) -> None:
+    """Tint, hatch and dot a pale picture, in place, with a line round what was not reached."""
+    tint = np.where(never[..., None], np.array(NEVER, np.uint8), np.array(REACHED, np.uint8))
     mixed = np.asarray(cv2.addWeighted(tint, _TINT, image, 1 - _TINT, 0), np.uint8)
-    cv2.copyTo(mixed, told.astype(np.uint8), image)
-    never = told & (reached < 0.5)
+    cv2.copyTo(mixed, (inside & ~unknown).astype(np.uint8), image)
     hatch, dots = _patterns(image.shape[:2], size)
-    image[never & hatch] = (60, 50, 45)
-    image[inside & ~told & dots] = (90, 90, 90)
+    image[never & hatch] = _DARK
+    image[unknown & dots] = (90, 90, 90)
     edges, _ = cv2.findContours(never.astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
-    cv2.drawContours(image, edges, -1, (60, 50, 45), 2)
-
-
-def _ramp(share: Floats) -> Floats:
-    """Colours between those of not reached and reached, shape (N, 3)."""
-    return np.stack([np.interp(share, (0, 0.5, 1), channel) for channel in zip(*COLORS, strict=True)], axis=-1)
+    cv2.drawContours(image, edges, -1, _DARK, 2)
 
 
 def _patterns(shape: tuple[int, ...], size: int) -> tuple[Mask, Mask]:
@@ -158,36 +162,28 @@ def _patterns(shape: tuple[int, ...], size: int) -> tuple[Mask, Mask]:
     return np.asarray(hatch), np.asarray(dots)
 
 
-def _scale_sample(size: int) -> Painter:
-    """Legend sample of all tints from not reached to reached."""
+def _tint_sample(never: bool, unknown: bool, size: int) -> Painter:
+    """Legend sample of one of the three tints."""
 
     def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
-        part = np.full((height, width, 3), PAPER, np.uint8)
-        chance = np.broadcast_to(np.linspace(0, 1, width, dtype=np.float32), (height, width))
-        yes = np.ones((height, width), bool)
-        _paint(part, chance, yes, yes, size)
+        part = np.full((height, width, 3), _PALE, np.uint8)
+        all_of_it = np.ones((height, width), bool)
+        _paint(part, never & all_of_it, unknown & all_of_it, all_of_it, size)
         image[top : top + height, left : left + width] = part
 
     return paint
 
 
-def _tint_sample(chance: float | None, size: int) -> Painter:
-    """Legend sample of one tint, or of what cannot be told."""
-
-    def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
-        part = np.full((height, width, 3), 230, np.uint8)
-        told = np.full((height, width), chance is not None)
-        level = np.full((height, width), np.nan if chance is None else chance, np.float32)
-        _paint(part, level, told, np.ones_like(told), size)
-        image[top : top + height, left : left + width] = part
-
-    return paint
-
-
-def _figures(reach: Reach) -> str:
+def _answers(reach: Reach) -> tuple[str, str]:
+    """The share that was reached, and the pickup there, as sentences."""
     whole = reach.zones.get("patch")
     reached = None if whole is None else share_text(whole.share_percent, whole.interval95)
     if whole is None or reached is None:
-        return "How much of the debris was reached cannot be told."
+        return "How much of the debris was reached cannot be told.", ""
     taken = share_text(whole.pickup_percent, whole.pickup_interval95)
-    return f"Reached: {reached} of the debris" + ("" if taken is None else f"; picked up there: {taken}")
+    floor = share_text(reach.floor.share_percent, reach.floor.interval95)
+    also = "" if floor is None else f", {floor} of the floor"
+    return (
+        f"Reached: {reached} of the debris{also}",
+        "" if taken is None else f"Picked up of what was reached: {taken}. ",
+    )

@@ -7,8 +7,10 @@ from typing import Any
 
 from .. import __version__
 from ..inputs.lens import CameraLens
-from ..inputs.patch import CustomZone, Marker, Patch
+from ..inputs.patch import CustomZone, Marker, NotFloor, Patch
 from ..inputs.record_file import MEASUREMENT, read_json
+from ..made_with import made_with
+from ..mosaic.records import Joined
 from ..photo.settings import CameraSettings
 from ..pickup.records import Amount, PassFigures, ZoneFigures
 from ..registration.grid import FloorGrid
@@ -46,6 +48,7 @@ def measurement_json(measurement: Measurement) -> JsonObject:
     return {
         "format": FORMAT,
         "version": __version__,
+        "made_with": made_with(),
         "verdict": verdict_text(measurement),
         "patch": patch_json(measurement.patch),
         "grid": grid_json(measurement.grid),
@@ -128,7 +131,10 @@ def patch_json(patch: Patch) -> JsonObject:
     markers = [
         {key: value for key, value in plain(marker).items() if value or key != "turned_deg"} for marker in patch.markers
     ]
-    return {**picked(patch, "name width_mm height_mm walls"), "markers": markers, "zones": zones}
+    rendered = {"rendered": True} if patch.rendered else {}
+    no_floor = {"not_floor": plain(patch.not_floor)} if patch.not_floor else {}
+    named = picked(patch, "name width_mm height_mm walls")
+    return {**named, **rendered, "markers": markers, "zones": zones, **no_floor}
 
 
 def patch_of(found: Mapping[str, Any]) -> Patch:
@@ -157,11 +163,14 @@ def patch_of(found: Mapping[str, Any]) -> Patch:
         edge_mm=float(zones["edge_mm"]),
         corner_mm=float(zones["corner_mm"]),
         margin_mm=float(zones["margin_mm"]),
-        custom_zones=tuple(
-            CustomZone(str(zone["name"]), tuple((float(x), float(y)) for x, y in zone["polygon_mm"]))
-            for zone in zones.get("custom", ())
-        ),
+        custom_zones=tuple(CustomZone(str(zone["name"]), _polygon(zone)) for zone in zones.get("custom", ())),
+        rendered=bool(found.get("rendered", False)),
+        not_floor=tuple(NotFloor(str(thing["name"]), _polygon(thing)) for thing in found.get("not_floor", ())),
     )
+
+
+def _polygon(found: Mapping[str, Any]) -> tuple[tuple[float, float], ...]:
+    return tuple((float(x), float(y)) for x, y in found["polygon_mm"])
 
 
 def grid_json(grid: FloorGrid) -> JsonObject:
@@ -187,6 +196,19 @@ def _photo(shot: MeasuredShot) -> JsonObject:
         "markers_seen": [int(i) for i in shot.markers_seen],
         "residual_mm": plain(shot.residual_mm, "residual_mm"),
         **camera_json(shot.settings),
+        **({} if shot.joined is None else {"joined": _joined(shot.joined)}),
+    }
+
+
+def _joined(joined: Joined) -> JsonObject:
+    """The photos that a shot was joined of, and how they fit."""
+    photos = [{**picked(part, "file sha256 markers_seen share_percent")} for part in joined.parts]
+    unseen = plain(100 * joined.unseen, "unseen_percent")
+    return {
+        "photos": photos,
+        "ties": joined.ties,
+        "apart_mm": plain(joined.apart_mm, "apart_mm"),
+        "unseen_percent": unseen,
     }
 
 

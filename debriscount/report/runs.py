@@ -7,6 +7,7 @@ from ..campaign.records import Figures, FiledFigure, FiledRun, RunsRead, SideMea
 from ..campaign.remeasure import Remeasured, RemeasuredRun
 from ..campaign.run_file import run_json
 from ..campaign.side import shown_side
+from ..flags import said_once
 from ..inputs.patch import ZONES
 from ..printable import printable
 from ..serialize import JsonObject, plain
@@ -18,6 +19,15 @@ _WHOLE = "patch"
 def run_line(run: FiledRun) -> str:
     """Return a run in a line: its number, what was picked up, and whether that may be trusted."""
     return f"Run {run.record.run}: {_said(run)}."
+
+
+def flag_lines(figures: Figures) -> list[str]:
+    """What measuring noticed about the photos and the weighing of a run, worst first, a line each."""
+    return [
+        printable(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}")
+        for severity, sentence in said_once(figures.flags)
+        if sentence
+    ]
 
 
 def run_text(run: FiledRun) -> str:
@@ -48,6 +58,7 @@ def run_text(run: FiledRun) -> str:
         lines.append(f"By scale, {name.replace('_', ' ')}: {figure.percent:.1f} % ({low:.1f} to {high:.1f})")
     if run.figures.agreement is not None:
         lines.append(f"Photo and scale: {run.figures.agreement.verdict}")
+    lines += flag_lines(run.figures)
     lines += [f"Beside: {side_text(side)}" for side in record.side]
     lines += [f"Note, {_clock(note.when)}: {printable(note.text)}" for note in record.notes]
     return "\n".join(lines).rstrip() + "\n"

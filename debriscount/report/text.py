@@ -4,6 +4,7 @@ OpenCV 5 carries a font with accents, Cyrillic, Greek and Chinese characters. Op
 font that Pillow carries ends with ASCII: there, accents are dropped rather than shown as boxes.
 """
 
+import re
 import unicodedata
 from functools import cache
 from typing import Any
@@ -19,6 +20,8 @@ from .palette import Color
 #: Height of a line of text over the font's size.
 LINE = 1.35
 _ASCENT = 1.05  # from the line's top to the baseline
+#: Where a line may be broken: not between a number and its unit.
+_BREAKS = re.compile(" (?!(?:%|mm)(?![A-Za-z]))")
 _WEIGHTS = {False: 400, True: 600}
 # What Unicode does not take apart into a letter and its accent.
 _PLAIN = {"\N{EN DASH}": "-", "\N{MINUS SIGN}": "-", "\N{MULTIPLICATION SIGN}": "x", "ß": "ss"} | dict(
@@ -67,14 +70,21 @@ def draw_text(
     image[top:bottom] = np.asarray(band)
 
 
-def fitting(text: str, width: int, size: int, bold: bool = False) -> str:
-    """Return the text, cut with "…" where it is wider than ``width`` px."""
-    text = _one_line(text)
-    if text_width(text, size, bold) <= width:
-        return text
-    while text and text_width(text + "…", size, bold) > width:
-        text = text[:-1].rstrip()
-    return text + "…"
+def broken(text: str, width: int, size: int, bold: bool = False) -> list[str]:
+    """Break text into lines no wider than ``width`` px, at blanks, or within a word that is wider by itself."""
+    lines: list[str] = []
+    for word in filter(None, _BREAKS.split(_one_line(text))):
+        whole = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(whole, size, bold) <= width:
+            lines[-1] = whole
+            continue
+        rest = word
+        while text_width(rest, size, bold) > width and len(rest) > 1:
+            cut = next(n for n in range(len(rest) - 1, 0, -1) if n == 1 or text_width(rest[:n], size, bold) <= width)
+            lines.append(rest[:cut])
+            rest = rest[cut:]
+        lines.append(rest)
+    return lines
 
 
 @cache

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Floats
+from ..arrays import Floats, Mask
 from ..inputs.patch import Patch
 from ..leftovers.reach.missed import strip_outline
 from ..leftovers.records import WhyLeft
@@ -49,7 +49,7 @@ def outlines_mm(why: WhyLeft, patch: Patch) -> list[tuple[Floats, str]]:
 
 
 def draw_unreached(
-    canvas: Canvas, outlines: Sequence[tuple[Floats, str]], busy_px: Floats, colors: tuple[Color, Color]
+    canvas: Canvas, outlines: Sequence[tuple[Floats, str]], taken: Mask, colors: tuple[Color, Color]
 ) -> None:
     """Draw outlines with teeth towards their inside, and a label beside each; in place.
 
@@ -59,8 +59,8 @@ def draw_unreached(
         Where to draw.
     outlines : sequence of (ndarray of shape (N, 2), str)
         As `outlines_mm` gives them.
-    busy_px : ndarray of shape (M, 2)
-        Columns and rows of grains, over which no label is put if there is room elsewhere.
+    taken : ndarray of bool, shape (H, W)
+        Where debris lies, over which no label is put if there is room elsewhere.
     colors : (colour, colour)
         Of the outlines' core and rim; one dark, one light.
     """
@@ -69,23 +69,32 @@ def draw_unreached(
     for extra in (2, 0):
         for corners in shapes:
             _draw(canvas.image, corners, canvas.size, colors[extra > 0], 2 + extra)
-    busy = np.zeros((height, width), np.uint8)
-    inside = ((busy_px >= 0) & (busy_px < (width, height))).all(axis=1)
-    column, row = busy_px[inside].astype(int).T
-    busy[row, column] = 1
+    label_unreached(canvas, outlines, taken)
+
+
+def label_unreached(canvas: Canvas, outlines: Sequence[tuple[Floats, str]], taken: Mask) -> None:
+    """Write the labels alone; parameters as for `draw_unreached`."""
+    height, width = canvas.image.shape[:2]
+    busy = taken.astype(np.uint8)
+    shapes = [_within(canvas.to_px(corners), width, height) for corners, _ in outlines]
     for corners in shapes:
         cv2.polylines(busy, [np.rint(corners).astype(np.int32)], True, (2,), 3)
     for corners, (_, text) in zip(shapes, outlines, strict=True):
         _label(canvas, corners, text, busy)
 
 
-def unreached_entry(outlines: Sequence[tuple[Floats, str]], floor: Color, size: int) -> LegendEntry:
-    """Legend entry of outlines, which says what the labels are that they bear."""
+def labels_say(outlines: Sequence[tuple[Floats, str]]) -> str:
+    """What the labels are that outlines bear."""
     widths = any(label.endswith(_MM) for _, label in outlines)
     shares = any(not label.endswith(_MM) for _, label in outlines)
     says = ["width of a strip"] if widths else []
     if shares:
         says.append("share of the leftovers" if not widths else "elsewhere share of the leftovers")
+    return ", ".join(says)
+
+
+def unreached_entry(outlines: Sequence[tuple[Floats, str]], floor: Color, size: int) -> LegendEntry:
+    """Legend entry of outlines, which says what their labels are."""
 
     def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
         image[top : top + height, left : left + width] = floor
@@ -93,7 +102,7 @@ def unreached_entry(outlines: Sequence[tuple[Floats, str]], floor: Color, size: 
         for extra in (2, 0):
             _draw(image, box, round(0.7 * size), contrasting(floor)[extra > 0], 2 + extra)
 
-    return LegendEntry(f"never reached: {', '.join(says)}", paint)
+    return LegendEntry(f"never reached: {labels_say(outlines)}", paint)
 
 
 def _draw(image: NDArray[np.uint8], corners: Floats, size: int, color: Color, width: int) -> None:

@@ -3,7 +3,18 @@
 import numpy as np
 
 from ..inputs.patch import Patch
-from ..leftovers.records import Lanes, Leftovers, LeftShares, PassStep, Reach, Scatter, Walls, WhyLeft, WhySplit
+from ..leftovers.records import (
+    Lanes,
+    Leftovers,
+    LeftShares,
+    PassStep,
+    Reach,
+    Scatter,
+    WallPickup,
+    Walls,
+    WhyLeft,
+    WhySplit,
+)
 from ..serialize import LENGTH_DECIMALS, JsonObject, picked, plain, rounded
 from .lookup import zones_in_order
 
@@ -72,8 +83,8 @@ def _shares(zones: dict[str, LeftShares], patch: Patch) -> JsonObject:
 def _split(split: WhySplit) -> JsonObject:
     """Shares that sum to 100 as they are rounded."""
     shares: JsonObject = plain(split)
-    first, _, last = shares.values()
-    return {**shares, "left_lying_percent": plain(max(100 - first - last, 0.0), "left_lying_percent")}
+    lying = max(100 - shares["never_reached_percent"] - shares["moved_percent"], 0.0)
+    return {**shares, "left_lying_percent": plain(lying, "left_lying_percent")}
 
 
 def _lanes(lanes: Lanes) -> JsonObject:
@@ -87,6 +98,7 @@ def _lanes(lanes: Lanes) -> JsonObject:
 def _reach(reach: Reach, patch: Patch) -> JsonObject:
     return {
         "told_percent": plain(100 * reach.told_share, "told_percent"),
+        "floor": picked(reach.floor, "reached_percent=share_percent interval95"),
         "zones": {
             name: picked(share, "reached_percent=share_percent interval95 pickup_percent pickup_interval95")
             for name, share in zones_in_order(reach.zones, patch).items()
@@ -129,6 +141,18 @@ def _walls(walls: Walls) -> JsonObject:
     return {
         "walls": {profile.wall: picked(profile, names) for profile in walls.walls},
         "corners": plain(walls.corners),
+        "pickup": {one.wall: _wall_pickup(one) for one in walls.pickup},
+    }
+
+
+def _wall_pickup(found: WallPickup) -> JsonObject:
+    """Of bins, in two lists, and of both places that are compared."""
+    return {
+        **picked(found, "edges_mm strips_mm near_mm less_percent less_interval95"),
+        "pickup_percent": [plain(one.percent, "pickup_percent") for one in found.bins],
+        "pickup_interval95": [plain(one.interval95, "interval95") for one in found.bins],
+        "near": picked(found.near, "pickup_percent=percent interval95"),
+        "open": picked(found.open, "pickup_percent=percent interval95"),
     }
 
 

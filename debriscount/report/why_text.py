@@ -2,6 +2,7 @@
 
 from ..columns import TABLE_WIDTH, wrapped
 from ..leftovers.records import PassStep, WhyLeft, WhySplit
+from ..stats.proportion import Interval
 from .rounding import interval_text, percent_text
 
 # What else was found stands in the record.
@@ -45,7 +46,16 @@ def split_text(split: WhySplit) -> str:
     """What became of the debris that stayed, as shares that sum to 100."""
     never, moved = round(split.never_reached_percent), round(split.moved_percent)
     lying = max(100 - never - moved, 0)
-    return f"{never} % was never reached, {lying} % was reached and left lying, {moved} % was moved and left"
+    shares = (
+        (never, split.never_reached_interval95, "never reached"),
+        (lying, split.left_lying_interval95, "reached and left lying"),
+        (moved, split.moved_interval95, "moved and left"),
+    )
+    return ", ".join(f"{share} %{_between(interval)} was {words}" for share, interval, words in shares)
+
+
+def _between(interval: Interval | None) -> str:
+    return "" if interval is None else f" ({interval[0]:.0f} to {interval[1]:.0f} %)"
 
 
 def _step_lines(step: PassStep | None, width: int) -> list[str]:

@@ -48,10 +48,10 @@ def write_measurement(measurement: Measurement, out_dir: str | Path, *, overwrit
     Returns
     -------
     list of Path
-        measurement.json, zones.csv, grains.csv and one picture a shot; where it was found why debris stayed, for each
-        pass one of the leftovers, one of the reach if that was told and one of the walls if there are any; one of
-        the passes if there are two or more; and, of each shot but the blank, the bare floor view and a map of what was
-        found in it.
+        measurement.json, zones.csv, grains.csv and one picture a shot, of the blank only if debris was found on it;
+        where it was found why debris stayed, for each pass one of the leftovers, one of the reach if that was told and
+        one of the walls if there are any; one of the passes if there are two or more; and, of each shot but the blank,
+        the bare floor view and a map of what was found in it.
 
     Raises
     ------
@@ -81,6 +81,8 @@ def measurement_files(measurement: Measurement) -> ResultFiles:
     }
     pictures: dict[str, Callable[[], NDArray[np.uint8]]] = {}
     for shot in measurement.shots:
+        if shot.name == "blank" and not len(shot.grains):
+            continue  # a picture of bare floor says nothing
         # Not the shot's name alone: the folder may hold the photos themselves.
         pictures[f"overlay-{shot.name}.jpg"] = partial(draw_overlay, shot, measurement)
     for shot in measurement.shots:
@@ -92,14 +94,16 @@ def measurement_files(measurement: Measurement) -> ResultFiles:
         if shot.name != "blank":
             contents[f"floor-{shot.name}.jpg"] = partial(floor_bytes, shot.floor_view)
             contents[f"found-{shot.name}.png"] = partial(map_bytes, shot.kind_map)
-    photos = frozenset(shot.sha256 for shot in measurement.shots if shot.sha256)
+    sums = [shot.sha256 for shot in measurement.shots]
+    sums += [part.sha256 for shot in measurement.shots if shot.joined is not None for part in shot.joined.parts]
+    photos = frozenset(filter(None, sums))
     return ResultFiles(contents, MARKS, _PICTURE, photos)
 
 
 def load_plots(patch: str | Path, passes: int) -> None:
     """Load what plots are drawn with, which takes a second, if a run on that patch will have any."""
     if passes > 1 or read_patch(patch).walls:
-        from . import plots  # noqa: F401
+        from . import plots, walls_plot  # noqa: F401
 
 
 def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, Callable[[], NDArray[np.uint8]]]:
@@ -112,13 +116,13 @@ def _why_pictures(shot: MeasuredShot, measurement: Measurement) -> dict[str, Cal
     }
     if why.reach is not None:
         pictures[f"reach-{shot.name}.jpg"] = partial(draw_reach, shot, measurement)
-    if why.walls.walls:
+    if why.walls.pickup:
         pictures[f"walls-{shot.name}.jpg"] = partial(_walls, shot, measurement)
     return pictures
 
 
 def _walls(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8]:
-    from .plots import draw_walls
+    from .walls_plot import draw_walls
 
     return draw_walls(shot, measurement)
 

@@ -25,6 +25,7 @@ from ..inputs.patch_file import read_patch
 from ..inputs.weighing import Weighing
 from ..inputs.weighing_file import read_weighing
 from ..memory import give_back
+from ..mosaic.records import Joined
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
 from ..pickup.detection import FalseGrains, mirror_grains
@@ -40,6 +41,7 @@ from ..plausibility.mixups import check_shot_order
 from ..plausibility.noticed import balance_flags, photo_flags, refused_for_its_cause
 from ..plausibility.same_photo import check_distinct, check_saved_again
 from ..plausibility.seen_first import see_first
+from ..plausibility.standing import standing_flags
 from ..plausibility.standing_out import LogViews
 from ..plausibility.suspicions import mixup_flags
 from ..registration.grid import FloorGrid
@@ -49,9 +51,11 @@ from .records import Given, MeasuredShot, Measurement
 from .sources import (
     PhotoSource,
     Progress,
+    ShotSource,
     load_photo,
     loaded,
     named_kinds,
+    photos_of,
     read_kinds,
     seen_colours,
 )
@@ -60,10 +64,10 @@ from .weighed import measurable, scale_figures
 
 def measure(
     patch: Patch | str | PathLike[str],
-    before: PhotoSource,
-    afters: PhotoSource | Sequence[PhotoSource],
+    before: ShotSource,
+    afters: PhotoSource | Sequence[ShotSource],
     *,
-    blank: PhotoSource | None = None,
+    blank: ShotSource | None = None,
     debris: Sequence[DebrisKind | str | PathLike[str]] = (),
     lens: CameraLens | str | PathLike[str] | None = None,
     weighing: Weighing | str | PathLike[str] | None = None,
@@ -78,11 +82,12 @@ def measure(
     patch : Patch or path
         The marked rectangle of floor.
     before : path or ndarray of uint8, shape (H, W, 3)
-        Photo of the scattered debris.
+        Photo of the scattered debris. Of a room it may be several photos that overlap: the path of a folder that holds
+        them, or a sequence.
     afters : path, ndarray or sequence of them
-        Photo after each pass, in order.
+        Photo after each pass, in order; each may be several photos, as for ``before``.
     blank : path or ndarray, optional
-        Photo of the clean floor.
+        Photo of the clean floor, or several.
     debris : sequence of DebrisKind or path
         The kinds scattered. Without any, colour and size come from what changed between the shots.
     lens : CameraLens or path, optional
@@ -128,7 +133,8 @@ def measure(
     weighing = None if weighing is None else loaded(weighing, read_weighing)
     kinds = read_kinds(debris)
     given = Given(tuple(kinds), allow_growth)
-    photos, told, kinds = comparable(_read_photos(before, afters, blank, most_megapixels, tell), kinds, "before")
+    one_each, joined = _one_each(_read_photos(before, afters, blank, most_megapixels, tell), patch, lens, tell)
+    photos, told, kinds = comparable(one_each, kinds, "before")
     registered = on_patch(photos, patch, kinds, lens, tell)
     if registered.located is not None:
         check_saved_again(photos, registered.located.seen)
@@ -162,7 +168,7 @@ def measure(
         for name, f in found.items()
     }
     false = _false_grains(patch, registered.grid, maps, found, grains, hints)
-    doubts = _doubts(maps, grains["before"], hints, scale, left_out)
+    doubts = _doubts(maps, grains["before"], hints, scale, max(left_out, *(one.unseen for one in joined.values()), 0.0))
     passes, budget = pass_figures(patch, weighed, named, scale, false, doubts)
     with refused_for_its_cause(photos, faults):
         check_debris(photos, passes, allow_growth)
@@ -174,8 +180,10 @@ def measure(
     flags = worst_first(
         [
             *(thing.flag for thing in things),
+            *(flag for one in joined.values() for flag in one.flags),
             *mixup_flags(photos, first, registered, maps, views, found, strewn, named, hints, passes, left),
             *first.flags,
+            *standing_flags(first.cells, registered.grid, patch),
             *run_flags(patch, registered, passes, maps, named, hints, budget),
             *photo_flags(photos, told),
             *(() if scale_side is None else balance_flags(scale_side.weighed.balance)),
@@ -196,6 +204,7 @@ def measure(
             kind_map=found[name].kind_map,
             grains=grains[name],
             settings=photo.settings,
+            joined=joined.get(name),
         )
         for name, photo in photos.items()
     )
@@ -260,13 +269,29 @@ def _seen_cover(found: Mapping[str, FoundGrains]) -> float:
     return float(around[debris > 0].mean()) if debris.any() else 0.0
 
 
+def _one_each(
+    read: Mapping[str, Sequence[Photo]], patch: Patch, lens: CameraLens | None, tell: Progress
+) -> tuple[dict[str, Photo], dict[str, Joined]]:
+    """One photo for each shot, and how those fit that are joined of several."""
+    several = {name: those for name, those in read.items() if len(those) > 1}
+    made: dict[str, tuple[Photo, Joined]] = {}
+    if several:
+        from ..mosaic.join import join_shots
+
+        tell(0.1, "joining photos")
+        made = join_shots(several, patch, lens=lens)
+    photos = {name: made[name][0] if name in made else those[0] for name, those in read.items()}
+    return photos, {name: joined for name, (_, joined) in made.items()}
+
+
 def _read_photos(
-    before: PhotoSource,
-    afters: PhotoSource | Sequence[PhotoSource],
-    blank: PhotoSource | None,
+    before: ShotSource,
+    afters: PhotoSource | Sequence[ShotSource],
+    blank: ShotSource | None,
     most_megapixels: float,
     tell: Progress,
-) -> dict[str, Photo]:
+) -> dict[str, list[Photo]]:
+    """The photos of every shot, in the order of the shots."""
     several = [afters] if isinstance(afters, str | PathLike | np.ndarray) else list(afters)
     if not several:
         raise ValueError("afters must hold at least one photo")
@@ -274,13 +299,24 @@ def _read_photos(
     sources |= {f"after{i + 2}": source for i, source in enumerate(several[1:])}
     if blank is not None:
         sources = {"blank": blank, **sources}
-    photos: dict[str, Photo] = {}
+    each = [(name, photo) for name, source in sources.items() for photo in photos_of(source)]
+    photos: dict[str, list[Photo]] = {name: [] for name in sources}
     tell(0.0, "reading photos")
-    for photo in for_each(lambda name: load_photo(sources[name], name, most_megapixels), sources):
-        photos[list(sources)[len(photos)]] = photo
-        tell(0.1 * len(photos) / len(sources), "reading photos")
-    check_distinct(photos)
+    read = for_each(lambda one: load_photo(one[1], one[0], most_megapixels), each)
+    for number, ((name, _), photo) in enumerate(zip(each, read, strict=True), start=1):
+        photos[name].append(photo)
+        tell(0.1 * number / len(each), "reading photos")
+    check_distinct(_told_apart(photos))
     return photos
+
+
+def _told_apart(photos: Mapping[str, Sequence[Photo]]) -> dict[str, Photo]:
+    """All photos by the shot's name, and a number where it has several."""
+    return {
+        name if len(those) == 1 else f"{name} ({number})": photo
+        for name, those in photos.items()
+        for number, photo in enumerate(those, start=1)
+    }
 
 
 def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[KindHint, ...]:

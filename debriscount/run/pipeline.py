@@ -12,10 +12,11 @@ from ..grains.table import GrainTable, grain_table
 from ..inputs.debris import DebrisKind
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
+from ..memory import give_back
 from ..photo.read import Photo
 from ..photo.shots import side_by_side
 from ..registration.register import RegisteredShots, register_shots
-from .sources import Progress, kind_hints, rim_mm, without_colour
+from .sources import Progress, kind_hints, rim_mm, smallest_mm, without_colour
 
 
 def comparable(
@@ -29,9 +30,14 @@ def comparable(
 def on_patch(
     photos: Mapping[str, Photo], patch: Patch, kinds: Sequence[DebrisKind], lens: CameraLens | None, tell: Progress
 ) -> RegisteredShots:
-    """Floor views of a patch, with room around it for the largest grain."""
+    """Floor views of a patch, with room around it for the largest grain and as fine as the smallest asks for."""
     return register_shots(
-        photos, patch, rim_mm=rim_mm(kinds), lens=lens, progress=lambda done: tell(0.1 + 0.3 * done, "aligning")
+        photos,
+        patch,
+        rim_mm=rim_mm(kinds),
+        grain_mm=smallest_mm(kinds),
+        lens=lens,
+        progress=lambda done: tell(0.1 + 0.3 * done, "aligning"),
     )
 
 
@@ -60,6 +66,7 @@ def told_debris(
 ) -> tuple[CoverMaps, dict[str, FoundGrains]]:
     """Debris told from floor, and the grains of every shot; ``spend`` as `cover_maps` takes it."""
     maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn, spend=spend)
+    give_back()
     grains = for_each(lambda shot: find_grains(shot, hints), maps.shots.values())
     return maps, dict(zip(maps.shots, grains, strict=True))
 

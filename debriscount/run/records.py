@@ -13,6 +13,7 @@ from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
 from ..inputs.weighing import Weighing
 from ..leftovers.records import Explained
+from ..mosaic.records import Joined
 from ..photo.settings import UNKNOWN_SETTINGS, CameraSettings
 from ..pickup.records import Amount, BudgetLine, PassFigures
 from ..registration.grid import FloorGrid
@@ -34,7 +35,7 @@ class MeasuredShot:
 
     ``name`` is "blank", "before", "after", "after2", …; ``floor_view`` is sRGB of shape (H, W, 3);
     ``kind_map`` of shape (H, W) holds 0 on floor and 1 + kind index on debris. ``file`` and
-    ``sha256`` are empty for a shot given as an array.
+    ``sha256`` are empty for a shot given as an array. ``joined`` says of a shot made of several photos how they fit.
     """
 
     name: str
@@ -46,6 +47,7 @@ class MeasuredShot:
     kind_map: NDArray[np.uint8]
     grains: GrainTable
     settings: CameraSettings = UNKNOWN_SETTINGS
+    joined: Joined | None = None
 
 
 @dataclass(frozen=True, slots=True)

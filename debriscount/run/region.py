@@ -14,15 +14,8 @@ from ..photo.colour import linear_pixels
 from ..photo.read import LEAST_SIDE_PX, Photo
 from ..registration.grid import FloorGrid
 from ..registration.register import RegisteredShots
-from ..registration.resample import MOST_PIXELS
+from ..registration.resample import FINE_ENOUGH_ALONE_PX, MOST_PIXELS
 from .records import Region
-
-#: Width of a small grain, px, from which a finer raster does not measure it better. The area of a digitised disc of
-#: radius r px has standard deviation 0.6765 sqrt(r) px [1]_, 0.7 % of the area at r = 10; and a grain's own pattern
-#: averages out.
-#:
-#: .. [1] D. G. Kendall, On the number of lattice points inside a random oval, Quart. J. Math. 19 (1948) 1-26.
-FINE_ENOUGH_PX = 20.0
 
 
 def parse_region(text: str) -> Region:
@@ -82,7 +75,7 @@ def needed_averaging(region: Region, small_grain_px: float | None = None) -> flo
     float
     """
     for_memory = math.sqrt(region[2] * region[3] / MOST_PIXELS)
-    return max(1.0, for_memory, (small_grain_px or 0.0) / FINE_ENOUGH_PX)
+    return max(1.0, for_memory, (small_grain_px or 0.0) / FINE_ENOUGH_ALONE_PX)
 
 
 def region_views(photos: Mapping[str, Photo], region: Region, mm_per_px: float, averaging: float) -> RegisteredShots:

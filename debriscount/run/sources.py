@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from os import PathLike
+from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
@@ -11,15 +12,19 @@ from numpy.typing import NDArray
 from ..arrays import Floats
 from ..cover.colours import LearnedColour
 from ..cover.kinds import KindHint
+from ..errors import PhotoFileError
 from ..inputs.debris import DebrisKind
 from ..inputs.debris_file import read_debris_files
 from ..photo.colour import linear_to_srgb, luminance, srgb_to_linear
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo, photo_from_array, read_photo
+from ..shot_check.watch import ENDINGS
 from .records import KindColor
 
 #: A photo: a file or sRGB pixels of shape (H, W, 3), 8 bits a channel.
 PhotoSource = str | PathLike[str] | NDArray[np.uint8]
+#: A shot: a photo or, of a room, several that overlap: a folder of them, or each by itself.
+ShotSource = PhotoSource | Sequence[PhotoSource]
 Given = TypeVar("Given")
 #: Told the share done, 0 to 1, and what is being done.
 Progress = Callable[[float, str], None]
@@ -58,6 +63,27 @@ def load_photo(source: PhotoSource, name: str, most_megapixels: float = MOST_MEG
     return read_photo(source, most_megapixels=most_megapixels)
 
 
+def photos_of(source: ShotSource) -> tuple[PhotoSource, ...]:
+    """The photos of a shot: itself, those of its folder by name, or those that are given.
+
+    Raises
+    ------
+    PhotoFileError
+        The folder holds no photos.
+    """
+    if isinstance(source, np.ndarray):
+        return (source,)
+    if not isinstance(source, str | PathLike):
+        return tuple(source)
+    folder = Path(source)
+    if not folder.is_dir():
+        return (source,)
+    found = sorted(path for path in folder.iterdir() if path.suffix.lower() in ENDINGS)
+    if not found:
+        raise PhotoFileError(f"{folder}: holds no photos. Give a photo, or a folder of photos that overlap.")
+    return tuple(found)
+
+
 #: Name of debris of which no file tells.
 UNNAMED = "debris"
 #: Grain size that is allowed for before any is known, mm: coarse test debris (common practice, no source).
@@ -85,6 +111,11 @@ def without_colour(kinds: Sequence[DebrisKind]) -> tuple[DebrisKind, ...]:
 def rim_mm(kinds: Sequence[DebrisKind]) -> float:
     """How far beyond margin and walls grains may reach: one grain."""
     return max((kind.size_mm[1] for kind in kinds), default=UNNAMED_SIZE_MM)
+
+
+def smallest_mm(kinds: Sequence[DebrisKind]) -> float | None:
+    """Diameter of a small grain of the smallest kind; None where no file tells it."""
+    return min((kind.size_mm[0] for kind in kinds), default=None)
 
 
 def kind_hints(kinds: Sequence[DebrisKind], mm_per_px: float, paper: Floats | None = None) -> tuple[KindHint, ...]:

@@ -42,6 +42,9 @@ _RANGES: dict[str, dict[str, tuple[float, float]]] = {
         "megapixels": (0.05, 60),
         "focal_share": (0.4, 5),
         "k1": (-0.15, 0.15),
+        "across": (1, 5),
+        "down": (1, 5),
+        "overlap": (0.1, 0.6),
     },
     "light": {
         "azimuth_deg": (-360, 360),

@@ -86,6 +86,8 @@ def clean(
     reach = grains.b_mm[:, None]
     inside = np.clip(moved, np.array([left, top]) + reach, np.array([right, bottom]) - reach)
     moved[pushed] = inside[pushed]
+    against = ~patch.is_floor(*moved.T)  # what is pushed against a thing stays before it
+    moved[against] = places_mm[against]
     stay = lying & ~removed
     new = moved.copy()
     movable = (pushed | flung)[stay]

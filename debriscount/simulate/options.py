@@ -2,17 +2,25 @@
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from os import PathLike
 
 from ..errors import SceneError
 from ..inputs.debris import DebrisKind
 from ..inputs.debris_file import read_debris_files
+from ..inputs.patch import Patch
 from ..layout.lay_patch import lay_patch
+from ..layout.lay_room import lay_room
 from .check import check_spec
-from .spec import Camera, Cleaning, Floor, Portion, Rgb, SceneSpec
+from .spec import Camera, Cleaning, Floor, Portion, Rgb, SceneSpec, Strewing
 
 #: What lies there unless something else is asked for; invented.
 USUAL_DEBRIS = DebrisKind("red lentils", (212, 100, 49), (4.1, 5.6), 31.9, 1.73)
+
+#: Debris that covers so much of a room lies a few centimetres apart: a machine's bin would not hold more.
+ROOM_LOAD_PERCENT = 1.0
+#: From lane to lane in a room, and how far a machine overlaps its last lane, mm (common practice, no source).
+ROOM_LANE_MM, ROOM_OVERLAP_MM = 250.0, 20.0
 
 
 def scene_spec(
@@ -35,6 +43,8 @@ def scene_spec(
     edge_pickup_percent: float | None = None,
     path: str = "lanes",
     passes: int = 1,
+    room_m: str | None = None,
+    photos: str = "1x1",
     seed: int = 0,
 ) -> SceneSpec:
     """Make a checked spec.
@@ -69,6 +79,10 @@ def scene_spec(
         One of ``PATHS``: how it drives, in every pass.
     passes : int
         How often it runs.
+    room_m : str, optional
+        "4x3": a room of that size in metres instead of the patch, cleaned in lanes of which one is missed.
+    photos : str
+        "2x2": how many photos across and down make a shot.
     seed : int
         Source of chance.
 
@@ -94,20 +108,39 @@ def scene_spec(
     for label, value in (("pickup", pickup_percent), ("edge pickup", edge), ("load", load_percent or 0.0)):
         if not 0 <= value <= 100:
             raise SceneError(f"{label} must be from 0 to 100 percent, got {value:g}.")
-    share = None if grams is not None else (4.0 if load_percent is None else load_percent) / 100 / len(kinds)
+    usual = 4.0 if room_m is None else ROOM_LOAD_PERCENT
+    share = None if grams is not None else (usual if load_percent is None else load_percent) / 100 / len(kinds)
     mass = None if grams is None else grams / len(kinds)
-    width, height = _pair(patch_mm, "x", "patch size", "600x400")
     cleaning = Cleaning(pickup=pickup_percent / 100, edge_pickup=edge / 100, corner_pickup=edge / 200, path=path)
+    across, down = _pair(photos, "x", "number of photos", "2x2", unit="photos")
+    if room_m is None:
+        patch = lay_patch(*_pair(patch_mm, "x", "patch size", "600x400"), walls)
+    else:
+        width, height = _pair(room_m.lower().removesuffix("m"), "x", "room size", "4x3", unit="metres")
+        patch = lay_room(1000 * width, 1000 * height, walls, name="simulated room")
+        cleaning = in_room(cleaning, patch)
     spec = SceneSpec(
-        patch=lay_patch(width, height, walls),
+        patch=patch,
         portions=tuple(Portion(kind, cover_share=share, grams=mass, shape=shape) for kind in kinds),
         floor=Floor(floor, None if floor_color is None else _rgb(floor_color, "floor color"), contrast=contrast),
         passes=(cleaning,) * passes,
-        camera=Camera(height_mm=height_mm, megapixels=megapixels, tilt_deg=tilt_deg),
+        scatter=Strewing() if room_m is None else Strewing(clumped_share=0.0, wall_share=0.02),
+        camera=Camera(
+            height_mm=height_mm, megapixels=megapixels, tilt_deg=tilt_deg, across=int(across), down=int(down)
+        ),
         seed=seed,
     )
     check_spec(spec)
     return spec
+
+
+def in_room(cleaning: Cleaning, patch: Patch) -> Cleaning:
+    """The same with lanes as wide as a machine's for rooms; on its path of lanes it misses one, in every pass."""
+    lane = ROOM_LANE_MM
+    top = lane * (int(patch.height_mm / lane) // 2) + cleaning.offset_mm - lane / 2
+    missed = ((-1e4, top), (1e4, top), (1e4, top + lane), (-1e4, top + lane))
+    wide = replace(cleaning, pitch_mm=lane, width_mm=lane + ROOM_OVERLAP_MM)
+    return replace(wide, missed_mm=(missed,)) if cleaning.path == "lanes" else wide
 
 
 def _kinds(debris: Sequence[str | PathLike[str]], size_mm: str | None, color: str | None) -> tuple[DebrisKind, ...]:
@@ -128,12 +161,14 @@ def _number(text: str) -> float:
     return _pair(f"{text},0", ",", "debris size", "4,6", shown=text)[0]
 
 
-def _pair(text: str, between: str, what: str, example: str, *, shown: str | None = None) -> tuple[float, float]:
+def _pair(
+    text: str, between: str, what: str, example: str, *, shown: str | None = None, unit: str = "millimetres"
+) -> tuple[float, float]:
     parts = text.lower().split(between)
     try:
         first, second = (float(part) for part in parts)
     except ValueError:
-        raise SceneError(f'{what} must be written "{example}" in millimetres, got "{shown or text}".') from None
+        raise SceneError(f'{what} must be written "{example}" in {unit}, got "{shown or text}".') from None
     return first, second
 
 

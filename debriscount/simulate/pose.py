@@ -18,6 +18,8 @@ _BORDER = {True: 0.05, False: 0.02}
 #: Floor places are computed every so many pixels and interpolated between.
 _STEP = 8
 _HIGHEST_MM = 20_000.0
+#: Left, top, right and bottom, mm.
+Box = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,14 +71,17 @@ class Pose:
 
 def photo_size_px(patch: Patch, camera: Camera) -> tuple[int, int]:
     """Width and height of a 4:3 photo, lying or standing as what it must show."""
-    box = seen_box_mm(patch)
+    return _size_px(seen_box_mm(patch), camera)
+
+
+def _size_px(box: Box, camera: Camera) -> tuple[int, int]:
     long = 2 * round(np.sqrt(camera.megapixels * 1e6 * 4 / 3) / 2)
     short = 2 * round(long * 3 / 8)
     wide = box[2] - box[0] >= box[3] - box[1]
     return (long, short) if wide else (short, long)
 
 
-def seen_box_mm(patch: Patch) -> tuple[float, float, float, float]:
+def seen_box_mm(patch: Patch) -> Box:
     """Left, top, right and bottom of what a photo must show: patch, margin, markers and a strip of wall."""
     left, top, right, bottom = patch.outer_box_mm()
     paper = [m.side_mm * (0.5 + QUIET_MODULES / MODULES) for m in patch.markers]
@@ -91,10 +96,24 @@ def seen_box_mm(patch: Patch) -> tuple[float, float, float, float]:
     )
 
 
+def _photo_boxes_mm(patch: Patch, camera: Camera) -> list[Box]:
+    """What each photo of a shot must show, row by row: equal parts that overlap."""
+    left, top, right, bottom = seen_box_mm(patch)
+    # Of n photos as wide as w that share o of it, all show n w - (n - 1) o w.
+    wide = (right - left) / (camera.across - (camera.across - 1) * camera.overlap)
+    high = (bottom - top) / (camera.down - (camera.down - 1) * camera.overlap)
+    step = 1 - camera.overlap
+    return [
+        (left + i * step * wide, top + k * step * high, left + (i * step + 1) * wide, top + (k * step + 1) * high)
+        for k in range(camera.down)
+        for i in range(camera.across)
+    ]
+
+
 def pose_shots(
     patch: Patch, camera: Camera, shots: int, rng: np.random.Generator, size_px: tuple[int, int] | None = None
 ) -> tuple[Pose, ...]:
-    """Stand the camera for every shot.
+    """Stand the camera for every photo, shot by shot.
 
     Parameters
     ----------
@@ -103,7 +122,7 @@ def pose_shots(
     camera : Camera
         Checked by `check_spec`.
     shots : int
-        Number of shots.
+        Number of shots; each takes as many photos as the camera needs.
     rng : Generator
         Source of chance.
     size_px : (int, int), optional
@@ -118,14 +137,9 @@ def pose_shots(
     SceneError
         The given height is too low to see all markers, or too tilted.
     """
-    size = size_px or photo_size_px(patch, camera)
-    box = seen_box_mm(patch)
-    lowest, aim = _lowest(patch, camera, size, box)
-    height = lowest if camera.height_mm is None else camera.height_mm
-    if camera.height_mm is not None:
-        aim = _aimed(camera, height, size, box)[1]
+    stands = [_stand(patch, camera, box, size_px) for box in _photo_boxes_mm(patch, camera)]
     poses = []
-    for _ in range(shots):
+    for size, height, aim in stands * shots:
         shift, turn = rng.standard_normal(3), rng.standard_normal(3)
         span, angle = (0.01 * height, 0.6) if camera.hand_held else (0.2, 0.01)
         poses.append(
@@ -138,8 +152,18 @@ def pose_shots(
             )
         )
     for pose in poses:
-        _check_seen(patch, camera, pose, lowest)
+        _check_seen(patch, camera, pose, markers=len(stands) == 1)
     return tuple(poses)
+
+
+def _stand(
+    patch: Patch, camera: Camera, box: Box, size_px: tuple[int, int] | None
+) -> tuple[tuple[int, int], float, Floats]:
+    """Size of a photo of a box, the camera's height over it, and what it aims at."""
+    size = size_px or _size_px(box, camera)
+    if camera.height_mm is None:
+        return size, *_lowest(patch, camera, size, box)
+    return size, camera.height_mm, _aimed(camera, camera.height_mm, size, box)[1]
 
 
 def _pose(camera: Camera, height: float, aim: Floats, size: tuple[int, int], turn_deg: Floats) -> Pose:
@@ -168,16 +192,14 @@ def _pose(camera: Camera, height: float, aim: Floats, size: tuple[int, int], tur
     return Pose(view, (float(eye[0]), float(eye[1]), float(height)), size, real_tilt)
 
 
-def _outline(box: tuple[float, float, float, float]) -> Floats:
+def _outline(box: Box) -> Floats:
     left, top, right, bottom = box
     steps = np.linspace(0, 1, 9)[:, None]
     corners = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
     return np.concatenate([a + steps * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)])
 
 
-def _aimed(
-    camera: Camera, height: float, size: tuple[int, int], box: tuple[float, float, float, float]
-) -> tuple[bool, Floats]:
+def _aimed(camera: Camera, height: float, size: tuple[int, int], box: Box) -> tuple[bool, Floats]:
     """Whether everything fits at this height, and the aim that centres it."""
     outline = _outline(box)
     aim = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2])
@@ -198,9 +220,7 @@ def _unroll(step: Floats, roll_deg: float) -> Floats:
     return np.array([np.cos(roll) * step[0] - np.sin(roll) * step[1], np.sin(roll) * step[0] + np.cos(roll) * step[1]])
 
 
-def _lowest(
-    patch: Patch, camera: Camera, size: tuple[int, int], box: tuple[float, float, float, float]
-) -> tuple[float, Floats]:
+def _lowest(patch: Patch, camera: Camera, size: tuple[int, int], box: Box) -> tuple[float, Floats]:
     low, high = 50.0, _HIGHEST_MM
     if not _aimed(camera, high, size, box)[0]:
         raise SceneError(
@@ -216,10 +236,11 @@ def _lowest(
     return high, _aimed(camera, high, size, box)[1]
 
 
-def _check_seen(patch: Patch, camera: Camera, pose: Pose, lowest: float) -> None:
-    for marker in patch.markers:
+def _check_seen(patch: Patch, camera: Camera, pose: Pose, *, markers: bool) -> None:
+    for marker in patch.markers if markers else ():
         seen = pose.view.project(marker.corners_mm())
         if (seen < 3).any() or (seen > np.array(pose.size_px) - 4).any():
+            lowest = _lowest(patch, camera, pose.size_px, seen_box_mm(patch))[0]
             raise SceneError(
                 f"camera.height_mm {pose.eye_mm[2]:.0f}: marker {marker.id} lies outside of the photo."
                 f" Raise the camera to {np.ceil(lowest / 10) * 10:.0f} mm, or leave the height out."

@@ -41,11 +41,11 @@ class Route:
         return passed.reshape(np.shape(places_mm)[:-1])
 
     def _never(self, places: Floats) -> Mask:
-        """Places that are out of reach whatever the way: at walls, in corners, and those named."""
+        """Places that are out of reach whatever the way: at walls, in corners, under things, and those named."""
         patch, cleaning = self.patch, self.cleaning
         x, y = places.T
         to_wall = {wall: patch.to_side_mm(wall, x, y) for wall in patch.walls}
-        never = np.zeros(len(places), bool)
+        never = ~patch.is_floor(x, y)
         for distance in to_wall.values():
             never |= distance < cleaning.wall_gap_mm
         for a, b in patch.wall_corners():

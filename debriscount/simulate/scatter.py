@@ -45,7 +45,7 @@ def scatter_grains(patch: Patch, grains: Grains, scatter: Strewing, rng: np.rand
     if patch.walls:
         low = choice >= 1 - scatter.wall_share
         places[low] = _along_walls(patch, places[low], scatter.wall_mm, rng)
-    places = _keep_inside(patch, places, grains.b_mm)
+    places = _beside_things(patch, _keep_inside(patch, places, grains.b_mm), rng)
     if scatter.single_layer:
         places = part_grains(grains, places, np.ones(count, bool), (0.0, 0.0, patch.width_mm, patch.height_mm))
     return places
@@ -62,6 +62,13 @@ def _along_walls(patch: Patch, places: Floats, depth_mm: float, rng: np.random.G
         size = patch.height_mm if axis else patch.width_mm
         moved[own, axis] = depth[own] if name in ("top", "left") else size - depth[own]
     return moved
+
+
+def _beside_things(patch: Patch, places: Floats, rng: np.random.Generator) -> Floats:
+    """Grains that would lie under a thing thrown anew until they lie on the floor; its polygons leave some."""
+    while not (floor := patch.is_floor(*places.T)).all():
+        places[~floor] = rng.random((int((~floor).sum()), 2)) * (patch.width_mm, patch.height_mm)
+    return places
 
 
 def _keep_inside(patch: Patch, places: Floats, reach_mm: Floats) -> Floats:

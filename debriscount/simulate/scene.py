@@ -16,6 +16,7 @@ from .paint import paint_grains
 from .pose import Pose
 from .spec import SceneSpec
 from .squares import draw_markers
+from .things import draw_things
 from .truth import SceneTruth, chance, draw_truth
 from .walls import draw_walls
 
@@ -32,15 +33,15 @@ NOT_MODELLED = (
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scene:
-    """A made scene: what was asked for, what is so, and the photos as JPEG files, keyed by shot name."""
+    """A made scene: what was asked for, what is so, and the photos as JPEG files, keyed by photo name."""
 
     spec: SceneSpec
     truth: SceneTruth
     jpegs: dict[str, bytes]
 
-    def pixels(self, shot: str) -> NDArray[np.uint8]:
+    def pixels(self, photo: str) -> NDArray[np.uint8]:
         """One photo as sRGB pixels of shape (H, W, 3)."""
-        return decode_jpeg(self.jpegs[shot])
+        return decode_jpeg(self.jpegs[photo])
 
 
 def make_scene(spec: SceneSpec) -> Scene:
@@ -65,7 +66,7 @@ def make_scene(spec: SceneSpec) -> Scene:
     truth = draw_truth(spec)
     floor, grid = clean_floor(spec, truth)
     jpegs = {}
-    for number, name in enumerate(spec.shot_names):
+    for number, name in enumerate(spec.shot_of):
         light = shot_light(spec, truth, name, floor, grid)
         jpegs[name] = encode_jpeg(develop(light, spec.imaging, chance(spec, 100 + number)), spec.imaging)
     return Scene(spec, truth, jpegs)
@@ -96,7 +97,10 @@ def clean_floor(spec: SceneSpec, truth: SceneTruth) -> tuple[Image, FloorGrid]:
         bottom = patch.height_mm + 5
     low = np.maximum(seen.min(axis=0), (left, top))
     high = np.minimum(seen.max(axis=0), (right, bottom))
-    step = float(np.median([pose.mm_per_px((patch.width_mm / 2, patch.height_mm / 2)) for pose in poses]))
+    middles = [(patch.width_mm / 2, patch.height_mm / 2)] * len(poses)
+    if len(poses) > len(spec.shot_names):
+        middles = [tuple(pose.floor_mm(np.array([pose.size_px]) / 2)[0].tolist()) for pose in poses]
+    step = float(np.median([pose.mm_per_px(middle) for pose, middle in zip(poses, middles, strict=True)]))
     size = np.ceil((high - low) / step).astype(int) + 3
     grid = FloorGrid(float(low[0]) - step, float(low[1]) - step, step, int(size[1]), int(size[0]))
     colors = [portion.kind.color_srgb for portion in spec.portions]
@@ -112,7 +116,7 @@ def _frame_mm(pose: Pose) -> Floats:
 
 
 def shot_light(spec: SceneSpec, truth: SceneTruth, name: str, floor: Image, grid: FloorGrid) -> Image:
-    """Light on the sensor in one shot, before blur and noise.
+    """Light on the sensor in one photo, before blur and noise.
 
     Parameters
     ----------
@@ -121,7 +125,7 @@ def shot_light(spec: SceneSpec, truth: SceneTruth, name: str, floor: Image, grid
     truth : SceneTruth
         Its truth.
     name : str
-        Name of the shot.
+        Name of the photo.
     floor : ndarray of float32, shape (H, W, 3)
         The clean floor, as `clean_floor` makes it.
     grid : FloorGrid
@@ -139,10 +143,12 @@ def shot_light(spec: SceneSpec, truth: SceneTruth, name: str, floor: Image, grid
     rows = (y - np.float32(grid.y0_mm)) / np.float32(grid.mm_per_px)
     light = np.asarray(cv2.remap(floor, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32)
     draw_markers(light, spec.patch, pose, x, y)
-    if name != "blank":
-        state = 0 if name == "before" else int(name.removeprefix("after") or 1)
+    shot = spec.shot_of[name]
+    if shot != "blank":
+        state = 0 if shot == "before" else int(shot.removeprefix("after") or 1)
         paint_grains(light, truth, state, pose, spec.light)
-    room = draw_room(spec, chance(spec, 50 + spec.shot_names.index(name)))
+    draw_things(light, spec.patch, pose)
+    room = draw_room(spec, chance(spec, 50 + list(spec.shot_of).index(name)))
     draw_walls(light, spec.patch, pose, x, y)
     return _lit(light, spec, room, pose, coarse)
 

@@ -117,7 +117,8 @@ class Camera:
     by ``tilt_deg`` and stands towards ``azimuth_deg`` (0 along x, 90 along y). ``focal_share`` is the
     focal length over the long side of the photo. ``k1`` goes with it: a point at u focal lengths
     from the principal point moves to u (1 + k1 |u|²). Between shots a hand-held camera moves by
-    about a centimetre and a degree, one on a tripod by tenths of a millimetre.
+    about a centimetre and a degree, one on a tripod by tenths of a millimetre. ``across`` by ``down`` photos make a
+    shot, each of its own part of the patch; neighbours share ``overlap`` of their width.
     """
 
     height_mm: float | None = None
@@ -129,6 +130,9 @@ class Camera:
     k1: float = -0.01
     center_offset_px: tuple[float, float] = (0.0, 0.0)
     hand_held: bool = True
+    across: int = 1
+    down: int = 1
+    overlap: float = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,3 +204,13 @@ class SceneSpec:
         """Names of the shots in the order in which they are taken."""
         afters = ("after" if i == 0 else f"after{i + 1}" for i in range(len(self.passes)))
         return (*(("blank",) if self.blank else ()), "before", *afters)
+
+    def photo_names(self, shot: str) -> tuple[str, ...]:
+        """Names of the photos that make a shot: its own or, of several, numbered from 1."""
+        number = self.camera.across * self.camera.down
+        return (shot,) if number == 1 else tuple(f"{shot}-{k + 1}" for k in range(number))
+
+    @property
+    def shot_of(self) -> dict[str, str]:
+        """The shot of every photo, by the photo's name in the order in which they are taken."""
+        return {photo: shot for shot in self.shot_names for photo in self.photo_names(shot)}

@@ -37,7 +37,7 @@ class SceneTruth:
     (of a grain gone, its last), ``lying`` of shape (P + 1, N) which are there, ``angle_rad`` of shape
     (P + 1, N) their directions, ``fate`` of shape (P, N) indices into ``FATES``. ``reached`` of shape (P, N) tells
     whether the machine passed over the place where a grain lay before that pass, False for those gone; the P
-    ``routes`` tell it for any place. ``poses`` is keyed by shot name.
+    ``routes`` tell it for any place. ``poses`` is keyed by photo name.
     """
 
     patch: Patch
@@ -177,7 +177,7 @@ def draw_truth(spec: SceneSpec) -> SceneTruth:
         reached=np.array(reached, bool).reshape(len(fates), len(grains)),
         lanes=spec.passes,
         routes=routes,
-        poses=dict(zip(spec.shot_names, poses, strict=True)),
+        poses=dict(zip(spec.shot_of, poses, strict=True)),
     )
 
 

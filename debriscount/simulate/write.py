@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
 from functools import partial
 from os import PathLike
 from pathlib import Path
@@ -87,7 +88,7 @@ def put_scene(contents: Mapping[str, Callable[[], bytes]], folder: Path) -> list
 def scene_files(scene: Scene) -> dict[str, bytes]:
     """Return what `write_scene` writes, keyed by file name."""
     files = {f"{name}.jpg": data for name, data in scene.jpegs.items()}
-    texts = {"patch.toml": patch_toml(scene.spec.patch)}
+    texts = {"patch.toml": patch_toml(replace(scene.spec.patch, rendered=True))}
     for portion in scene.spec.portions:
         texts[debris_name(portion, texts)] = debris_toml(portion.kind, REMARK)
     texts["truth.json"] = json.dumps(truth_json(scene), indent=1, ensure_ascii=False, allow_nan=False) + "\n"

@@ -57,7 +57,7 @@ def clip_frames(film: MeasuredFilm, frame: Frame, progress: Progress | None = No
         _place_picture(image, picture, shot.bgr)
         left = float(np.interp(shot.t_s, film.times_s, film.left["patch"].percent))
         lines = [
-            Line(film.patch.name, REMARK, QUIET),
+            Line(film.patch.title, REMARK, QUIET),
             Line(percent_text(left), FIGURE, bold=True),
             Line("of the debris left"),
             Line(f"{shot.t_s:.0f} s", REMARK, QUIET),

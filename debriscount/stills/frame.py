@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from ..report.caption import LegendEntry
 from ..report.palette import DARK, LIGHT, Color
-from ..report.text import LINE, draw_text, text_width
+from ..report.text import LINE, broken, draw_text
 
 #: Share of width and height, on every side, that a screen or a player's controls may cover: graphics keep off it
 #: (EBU R 95, graphics safe area for pictures of 16:9; from memory).
@@ -150,23 +150,6 @@ def _height(words: Words, width: int, scale: float) -> int:
             lines = len(broken(one.text, width - 2 * sample - size // 2, size))
             total += max(sample, lines * round(LINE * size)) + size // 3
     return total
-
-
-def broken(text: str, width: int, size: int, bold: bool = False) -> list[str]:
-    """Break text into lines no wider than ``width`` px, at blanks, or within a word that is wider by itself."""
-    lines: list[str] = []
-    for word in text.split():
-        whole = f"{lines[-1]} {word}" if lines else word
-        if lines and text_width(whole, size, bold) <= width:
-            lines[-1] = whole
-            continue
-        rest = word
-        while text_width(rest, size, bold) > width and len(rest) > 1:
-            cut = next(n for n in range(len(rest) - 1, 0, -1) if n == 1 or text_width(rest[:n], size, bold) <= width)
-            lines.append(rest[:cut])
-            rest = rest[cut:]
-        lines.append(rest)
-    return lines
 
 
 def _px(size: int, scale: float) -> int:

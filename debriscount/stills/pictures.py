@@ -5,6 +5,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,7 +21,7 @@ from ..report.outlines import draw_outlines
 from ..report.palette import Color, as_color, contrasting
 from ..report.rounding import amount_text, area_text, interval_text, more_than_text, percent_text
 from ..report.unreached import draw_unreached
-from .bars import draw_bars
+from .bars import bar_of, draw_bars
 from .frame import FIGURE, QUIET, REMARK, TEXT, TITLE, Box, Frame, Line, Words, over_ground, write_words
 from .views import RunViews, fitted, found_on, rgb
 
@@ -60,11 +61,12 @@ def run_stills(views: RunViews, frame: Frame, *, text: bool = True) -> dict[str,
 
 
 def run_title(views: RunViews) -> str:
-    """Machine and settings of a run, or else the patch that it was on."""
+    """Machine and settings of a run, or else the patch that it was on; of renderings, that they are such."""
     about = views.run.about
     if about is None:
-        return views.patch.name
-    return ", ".join([about.machine, *(f"{key} {value}" for key, value in about.settings.items())])
+        return views.patch.title
+    parts = [about.machine, *(f"{key} {value}" for key, value in about.settings.items())]
+    return ", ".join([*parts, *(["rendered pictures"] if views.patch.rendered else [])])
 
 
 def pickup_lines(figure: FiledFigure) -> list[Line]:
@@ -144,10 +146,10 @@ def _marks_alone(views: RunViews, frame: Frame, shot: str, text: bool) -> NDArra
 
 
 def draw_fates(canvas: Canvas, views: RunViews, shot: str, unit: float) -> list[LegendEntry]:
-    """Mark what stayed, in place: a ring round each grain that was not moved, a cross over each that was.
+    """Mark what stayed, in place: a ring round each grain that was not moved, a cross round each that was.
 
-    Debris too fine or too dense for marks, and such as was not followed grain by grain, gets an outline instead, so
-    that it can still be seen.
+    Debris too fine or too dense for marks, and such as was not followed grain by grain, gets an outline instead.
+    Nothing is drawn over debris, so that it can still be seen.
 
     Parameters
     ----------
@@ -169,7 +171,7 @@ def draw_fates(canvas: Canvas, views: RunViews, shot: str, unit: float) -> list[
     ground = as_color(views.ground[1])
     rows = views.rows(shot)
     marked, singly = _marked(canvas, views, rows)
-    found = found_on(canvas, views.found(shot), views.grid)
+    bare, found = canvas.image.copy(), found_on(canvas, views.found(shot), views.grid)
     legend: list[LegendEntry] = []
     kinds = views.run.record["kinds"]
     others = np.array([0, *(0 if code in singly else code + 1 for code in range(len(kinds)))], np.uint8)
@@ -188,6 +190,7 @@ def draw_fates(canvas: Canvas, views: RunViews, shot: str, unit: float) -> list[
         debris = rgb(kinds[0]["color"])
         legend.append(LegendEntry("never moved", ring_sample(ring, debris, ground)))
         legend.append(LegendEntry("moved, not picked up", cross_sample(cross, debris, ground)))
+    cv2.copyTo(bare, found, canvas.image)
     return legend
 
 
@@ -267,12 +270,12 @@ def _strips(views: RunViews, frame: Frame, shot: str, text: bool) -> NDArray[np.
     found = views.passes[number - 1]
     canvas, place = fitted(views.floor(shot), views, picture_box(frame, text))
     outlines = strip_outlines(found, views.patch)
-    rows = views.rows(shot)
-    places = canvas.to_px(np.array([(float(r["x_mm"]), float(r["y_mm"])) for r in rows], float).reshape(-1, 2))
     if not text:
         outlines = [(corners, "") for corners, _ in outlines]
+    bare, debris = canvas.image.copy(), found_on(canvas, views.found(shot), views.grid)
     large = replace(canvas, size=round(TEXT * frame.unit))  # labels as large as other words
-    draw_unreached(large, outlines, places, contrasting(views.ground[1]))
+    draw_unreached(large, outlines, debris > 0, contrasting(views.ground[1]))
+    cv2.copyTo(bare, debris, canvas.image)
     lanes = found.get("lanes") or {}
     words = [*shot_words(views, shot)[:2], Line("Never reached", TITLE, bold=True)]
     if lanes.get("strips"):
@@ -287,5 +290,5 @@ def _strips(views: RunViews, frame: Frame, shot: str, text: bool) -> NDArray[np.
 
 def _bars(views: RunViews, frame: Frame, done: FiledPass) -> NDArray[np.uint8]:
     title = "Picked up, by zone" + ("" if done.number == 1 else f", after {done.number} passes")
-    shown = {zone_title(name): figure for name, figure in done.zones.items() if name != "margin"}
+    shown = {zone_title(name): bar_of(figure) for name, figure in done.zones.items() if name != "margin"}
     return draw_bars(frame, title, run_title(views), shown)

@@ -1,19 +1,24 @@
+import errno
 import hashlib
 import json
+import subprocess
+import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+from debriscount.campaign import file_run as module
 from debriscount.campaign.add_run import add_run, new_run, shots_by_name
 from debriscount.campaign.campaign_file import read_campaign
 from debriscount.campaign.changes import withdraw
+from debriscount.campaign.file_run import LOCK, writing
 from debriscount.campaign.next_run import next_choice
 from debriscount.campaign.places import BLANKS, INBOX
 from debriscount.campaign.read_runs import read_runs
 from debriscount.campaign.records import FiledRun
-from debriscount.errors import CampaignError, PhotoUnfitError
+from debriscount.errors import CampaignError, OutputError, PhotoUnfitError
 
 Add = Callable[..., FiledRun]
 
@@ -153,3 +158,40 @@ def test_run_json_is_plain(add: Add) -> None:
     found = json.loads((add(1).folder / "run.json").read_bytes())
     assert found["format"] == "debriscount/run/1"
     assert found["withdrawn"] is None
+
+
+def test_who_adds_while_another_does_waits_and_then_says_so(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "WAIT_S", 0.2)
+    refused = pytest.raises(OutputError, match="somebody else has been adding or changing runs for 0 s")
+    with writing(home), refused, writing(home):
+        pass
+    with writing(home):  # it was let go of
+        pass
+
+
+def test_a_process_that_is_killed_lets_go(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The lock is the system's, not the file's being there."""
+    code = "import sys, time; from pathlib import Path; from debriscount.campaign.file_run import writing\nwith writing(Path(sys.argv[1])): print('has it', flush=True); time.sleep(60)"
+    child = subprocess.Popen([sys.executable, "-c", code, str(home)], stdout=subprocess.PIPE)
+    assert child.stdout is not None
+    assert child.stdout.readline().startswith(b"has it")
+    monkeypatch.setattr(module, "WAIT_S", 0.0)
+    with pytest.raises(OutputError, match="somebody else"), writing(home):
+        pass
+    child.kill()
+    child.wait()
+    child.stdout.close()
+    assert (home / LOCK).exists()
+    with writing(home):
+        pass
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="locks are of another kind there")
+def test_a_disk_without_locks_costs_no_run(home: Path, add: Add, monkeypatch: pytest.MonkeyPatch) -> None:
+    import fcntl
+
+    def refuse(*_: object) -> None:
+        raise OSError(errno.EOPNOTSUPP, "Operation not supported")
+
+    monkeypatch.setattr(fcntl, "flock", refuse)
+    assert add(1).record.run == 1

@@ -9,6 +9,7 @@ from typer.testing import CliRunner
 
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.debris_file import read_debris
+from debriscount.inputs.debris_names import shipped_debris
 from debriscount.portions import calibrate as stage
 from debriscount.portions.records import PortionCalibration, PortionShot, WeighedPortion
 from debriscount.safety import MINERAL_DUST
@@ -77,6 +78,11 @@ def test_every_option_reaches_the_library(learned: list[dict[str, Any]]) -> None
     assert call["lens"] == Path("l.toml")
     assert call["portions"] == ["a.jpg=5", "b.jpg=10±0.1"]
     assert (call["thousand_g"], call["at_g"], call["remark"]) == (Quantity(16.7, 0.1), 12.0, "made up")
+
+
+def test_debris_may_be_named(learned: list[dict[str, Any]]) -> None:
+    assert run("a.jpg=5", "--patch", "p.toml", "--debris", "red-lentils").exit_code == 0
+    assert learned[0]["debris"] == shipped_debris() / "red-lentils.toml"
 
 
 @pytest.mark.usefixtures("learned")

@@ -143,7 +143,7 @@ def test_a_run_is_listed_shown_noted_and_withdrawn(home: Path) -> None:
     run("run", "add", "--machine", "A", "--setting", "brush=rubber", "--note", "new brush", "--yes")
     run("run", "note", "1", "loud")
     said, _ = run("run", "side", "1", "sound-level", "60", "70", "--unit", "dB(A)", "--at", "boost")
-    assert said == "Run 1: sound-level at boost: 67.4 ± 5 dB (read energy mean of 60, 70 dB(A))\n"
+    assert said == "Run 1: sound-level at boost: 67.4 ± 5 dB(A) (read energy mean of 60, 70 dB(A))\n"
     said, _ = run("run", "show", "1")
     for words in (
         "Run 1, 2023-",
@@ -152,7 +152,7 @@ def test_a_run_is_listed_shown_noted_and_withdrawn(home: Path) -> None:
         "patch   81.5 % (80.0 to 83.0)  sound",
         "new brush",
         "loud",
-        "67.4 ± 5 dB",
+        "67.4 ± 5 dB(A)",
     ):
         assert words in said
     run("run", "withdraw", "1", "--why", "wrong brush")
@@ -184,6 +184,42 @@ def test_a_weighed_only_run(home: Path, monkeypatch: pytest.MonkeyPatch) -> None
     assert not (home / "weighing.toml").exists()
     (one,) = read_runs(home).runs
     assert (one.record.photos, one.record.result.file) == ({}, "weighing.json")
+
+
+def test_what_is_odd_of_a_weighing_is_said_and_kept(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.undo()
+    monkeypatch.chdir(home)
+    run("weigh", "--full", "152,3", "--empty", "102.3", "--bin-before", "310.2", "--bin-after", "371.9", "--yes")
+    _, aside = run("run", "add", "--machine", "A", "--no-photos", "--yes")
+    (line,) = [line for line in aside.splitlines() if line.startswith("Note: ")]
+    assert "more was found than dispensed" in line
+    assert line in run("run", "show", "1")[0]
+
+
+@pytest.mark.parametrize("quiet", [[], ["--quiet"]])
+def test_without_questions_an_unfit_shot_is_said_and_kept(
+    quiet: list[str], home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Measuring checks the shots, and its record keeps what it found."""
+    flags = [
+        {"code": "settings-differ", "severity": "note", "shot": None, "zone": None, "sentence": "the zoom differs"},
+        *(
+            {"code": "blurred", "severity": "doubtful", "shot": shot, "zone": None, "sentence": "edges are spread."}
+            for shot in ("before", "after")
+        ),
+    ]
+
+    def flagged(sources: RunSources, progress: object = None) -> Mapping[str, bytes]:
+        record = json.loads(quick(sources)["measurement.json"]) | {"flags": flags}
+        return {"measurement.json": json.dumps(record).encode()}
+
+    monkeypatch.setattr(filed, "result_files", flagged)
+    fill(home, 1)
+    _, aside = run("run", "add", "--machine", "A", "--yes", *quiet)
+    told = ["Warning: before and after: edges are spread.", "Note: the zoom differs"]
+    assert [line for line in aside.splitlines() if line.startswith(("Warning", "Note"))] == told
+    shown = run("run", "show", "1")[0].splitlines()
+    assert [line for line in shown if line.startswith(("Warning", "Note"))] == told
 
 
 def test_a_weighing_that_is_not_finished_is_told_of(home: Path) -> None:

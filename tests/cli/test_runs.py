@@ -2,13 +2,16 @@
 
 import json
 import shutil
+from functools import partial
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
 from debriscount.demo import CAMPAIGN
+from debriscount.plan import of_campaign
 from debriscount.shipped import shipped_folder
+from debriscount.simulate.spec import Camera, SceneSpec
 from debriscount_cli.app import app
 
 ROOT = Path(__file__).parents[2]
@@ -104,3 +107,30 @@ def test_agreement_names_the_spoilt_weighing_and_asks_for_no_calibration(campaig
     assert "No reason to recalibrate." in said
     assert "There the weighing is the uncertain one, which no calibration cures: look into that of 11" in said
     assert "not both" in ran("agreement", campaign / "runs" / "0001", "--campaign", campaign, code=2)
+
+
+@pytest.mark.slow
+def test_made_up_runs_say_how_exact_a_run_will_be(campaign: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """From the command to photos that are made and measured, of few megapixels."""
+    monkeypatch.setattr(of_campaign, "SceneSpec", partial(SceneSpec, camera=Camera(megapixels=1.5)))
+    record = json.loads(ran("plan", "--campaign", campaign, "--simulate", "1", "--floor-kind", "plain", "--json"))
+    assert 0 < record["expected_points"] < 10
+    assert "Known are: plain, planks" in ran(
+        "plan", "--campaign", campaign, "--simulate", "1", "--floor-kind", "grass", code=2
+    )
+
+
+def test_what_was_measured_beside_the_photos_is_summed_up_and_compared(campaign: Path) -> None:
+    for run in ("2", "3", "5"):
+        ran("run", "side", run, "sound-level", f"60.{run}", "--unit", "dB(A)", "--at", "boost", "--campaign", campaign)
+    for run in ("1", "4", "7"):
+        ran("run", "side", run, "sound-level", f"64.{run}", "--unit", "dB(A)", "--at", "boost", "--campaign", campaign)
+    asked = ("--campaign", campaign, "--figure", "sound-level at boost")
+    record = json.loads(ran("summary", *asked, "--by", "machine", "--json"))
+    assert (record["unit"], [group["n"] for group in record["groups"]]) == ("dB(A)", [3, 3])
+    assert [group["mean"] for group in record["groups"]] == pytest.approx([60.333, 64.4], abs=1e-3)
+    assert "machine B" in ran("compare", *asked, "--factor", "machine", "--unpaired")
+    ran("run", "side", "6", "sound-level", "70", "--unit", "dBC", "--at", "boost", "--campaign", campaign)
+    assert "cannot be taken together with that of run 6 (dB(C))." in ran("summary", *asked, code=2)
+    assert ran("summary", *asked, "--without", "6").startswith("Sound level at boost: 6 runs")
+    assert "sound-level at boost." in ran("summary", "--campaign", campaign, "--figure", "sound-level", code=2)

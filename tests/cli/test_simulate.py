@@ -4,6 +4,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from debriscount.inputs.debris_file import read_debris
 from debriscount.simulate import expect
 from debriscount.simulate.scene import Scene
 from debriscount_cli.app import app
@@ -33,6 +34,13 @@ def test_the_path_asked_for_is_driven(tmp_path: Path) -> None:
     assert f"{passed['zones']['patch']['reached_percent']:.2f} %" in result.stdout
 
 
+def test_debris_may_be_named(tmp_path: Path) -> None:
+    out = tmp_path / "scene"
+    result = RUNNER.invoke(app, [*SMALL, "--debris", "green lentils", "--out", str(out)])
+    assert result.exit_code == 0, result.output
+    assert read_debris(out / "green-lentils.toml").name == "green lentils"
+
+
 def test_nothing_asked_for_is_exit_code_2() -> None:
     result = RUNNER.invoke(app, SMALL)
     assert (result.exit_code, result.stdout) == (2, "")
@@ -48,6 +56,7 @@ def test_nothing_asked_for_is_exit_code_2() -> None:
         (["--wall", "ceiling"], 'wall "ceiling" is unknown.'),
         (["--expect", "-3"], "expect must be from 1 to 200 runs, got -3."),
         (["--size", "3"], "debris lacks its color."),
+        (["--debris", "red-lentil"], 'debris "red-lentil": there is no file of that name. Did you mean "red-lentils"?'),
     ],
 )
 def test_a_wrong_option_is_one_line_and_exit_code_2(tmp_path: Path, options: list[str], words: str) -> None:

@@ -19,7 +19,7 @@ def there_and_back(pause_s: float = 0.0) -> Track:
     first = np.stack([right, np.full_like(right, 100.0)], axis=-1)
     second = np.stack([right[::-1], np.full_like(right, 300.0)], axis=-1)
     places: Floats = np.concatenate([first, second])
-    times: Floats = step * np.arange(len(places), dtype=np.float64)
+    times = np.asarray(step * np.arange(len(places)), np.float64)
     times[len(first) :] += pause_s
     return track_of(times, places[:, 0], places[:, 1], 300.0)
 
@@ -32,7 +32,7 @@ def test_speed_and_heading_along_a_straight_way() -> None:
 
 
 def test_a_machine_that_stands_has_no_heading() -> None:
-    times = np.arange(10, dtype=np.float64) * 0.2
+    times = np.linspace(0, 1.8, 10)
     track = track_of(times, np.full(10, 5.0), np.full(10, 7.0), None)
     assert np.isnan(track.heading_deg).all()
     assert (track.speed_mm_s < 1).all()
@@ -48,7 +48,7 @@ def test_lanes_and_the_turn_between_them() -> None:
 
 def test_a_run_beside_the_patch_is_no_lane() -> None:
     x = np.arange(0, 900, 40.0)
-    track = track_of(0.2 * np.arange(len(x), dtype=np.float64), x, np.full_like(x, 800.0), 300.0)
+    track = track_of(np.asarray(0.2 * np.arange(len(x)), np.float64), x, np.full_like(x, 800.0), 300.0)
     assert lanes(track, PATCH) == ()
 
 

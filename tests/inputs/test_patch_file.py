@@ -1,11 +1,13 @@
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from debriscount.errors import InputFileError
 from debriscount.inputs.patch import CustomZone, Marker
 from debriscount.inputs.patch_file import read_patch
+from debriscount.inputs.patch_write import patch_toml
 
 TEXT = """\
 [patch]
@@ -160,3 +162,48 @@ def test_markers_as_one_table_are_shown_the_double_brackets(tmp_path: Path) -> N
 def test_a_fault_of_a_custom_zone_is_named(tmp_path: Path, more: str, message: str) -> None:
     with pytest.raises(InputFileError, match=message):
         read_patch(written(tmp_path, more=more))
+
+
+CUPBOARD = """\
+[[not_floor]]
+name = "cupboard"
+polygon_mm = [[100, 100], [300, 100], [300, 200], [100, 200]]
+"""
+
+
+def test_what_is_no_floor_belongs_to_no_zone_and_is_written_again(tmp_path: Path) -> None:
+    patch = read_patch(written(tmp_path, more=CUPBOARD))
+    assert patch.inside([99, 101, 299, 301], [150, 150, 150, 150]).tolist() == [True, False, False, True]
+    again = tmp_path / "again.toml"
+    again.write_text(patch_toml(patch))
+    assert read_patch(again) == patch
+
+
+def test_polygons_that_overlap_are_both_no_floor(tmp_path: Path) -> None:
+    patch = read_patch(written(tmp_path, more=CUPBOARD + CUPBOARD.replace("300", "150")))
+    assert not patch.is_floor(np.array([120.0, 250.0]), np.array([150.0, 150.0])).any()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("[[100, 100], [300, 100], [300, 200], [100, 200]]", "[[100, 100], [300, 100]]", "at least 3 points"),
+        ("[[100, 100], [300, 100], [300, 200], [100, 200]]", "[[-9, -9], [700, -9], [700, 500]]", None),
+        ("[[100, 100], [300, 100], [300, 200], [100, 200]]", "[[-9, -9], [1700, -9], [-9, 1500]]", "leaves no floor"),
+        ('name = "cupboard"\n', "", "name"),
+    ],
+)
+def test_what_is_no_floor_is_checked(tmp_path: Path, old: str, new: str, words: str | None) -> None:
+    file = written(tmp_path, more=CUPBOARD.replace(old, new))
+    if words is None:
+        read_patch(file)
+        return
+    with pytest.raises(InputFileError, match=words):
+        read_patch(file)
+
+
+def test_a_square_inside_the_patch_needs_its_place_to_be_no_floor(tmp_path: Path) -> None:
+    inside = "center_mm = [200.0, 150.0]"
+    with pytest.raises(InputFileError, match="hides floor"):
+        read_patch(written(tmp_path, "center_mm = [-40.0, 30.0]", inside))
+    assert read_patch(written(tmp_path, "center_mm = [-40.0, 30.0]", inside, CUPBOARD)).markers[0].id == 0

@@ -20,6 +20,7 @@ PATCH = lay_patch(600, 400, ("top", "left"), name="hall bench")
     width=st.floats(300, 5000),
     walls=st.sets(st.sampled_from(WALL_SIDES), max_size=2),
     far=st.floats(100, 9000),
+    rendered=st.booleans(),
     polygon=st.lists(st.tuples(st.integers(0, 300), st.floats(0, 300).map(lambda mm: round(mm, 6))), max_size=4),
 )
 def test_what_is_written_is_read_as_the_same(
@@ -29,13 +30,14 @@ def test_what_is_written_is_read_as_the_same(
     width: float,
     walls: set[str],
     far: float,
+    rendered: bool,
     polygon: list[tuple[int, float]],
 ) -> None:
     x = 6000.0 + far  # clear of the patch, wherever it lies
     markers = (Marker(0, (x, 100.5), 50.0), Marker(7, (x + far, 400.25), 0.1 + 0.2), Marker(49, (x, 800), 60.0))
     corner = (float(polygon[0][0]), polygon[0][1]) if polygon else (0.0, 0.0)
     zones = (CustomZone("a zone", ((0.0, 0.0), (400.0, 0.0), (400.0, 300.0), corner)),) if polygon else ()
-    patch = Patch(name, width, 700.0, tuple(sorted(walls)), markers, 25.5, 60.0, 0.0, zones)
+    patch = Patch(name, width, 700.0, tuple(sorted(walls)), markers, 25.5, 60.0, 0.0, zones, rendered=rendered)
     file = tmp_path_factory.mktemp("patch") / "patch.toml"
     file.write_bytes(patch_toml(patch).encode())
     assert read_patch(file) == patch
@@ -56,3 +58,11 @@ def test_zones_of_ones_own_are_written(tmp_path: Path) -> None:
     file = tmp_path / "patch.toml"
     file.write_text(patch_toml(replace(PATCH, custom_zones=zones)))
     assert read_patch(file).custom_zones == zones
+
+
+def test_only_a_rendered_patch_says_that_it_is() -> None:
+    said = (
+        "rendered = true # the pictures are renderings, not photographs: leave this line out for photos of your own\n"
+    )
+    assert said in patch_toml(replace(PATCH, rendered=True))
+    assert "rendered" not in patch_toml(PATCH)

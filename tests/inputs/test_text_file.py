@@ -51,3 +51,11 @@ def test_a_path_that_cannot_be_is_told() -> None:
         file_text(Path("a\0b"), "file")
     with pytest.raises(InputFileError, match="cannot be read"):
         file_text(Path("a" * 5000), "file")
+
+
+def test_a_file_that_does_not_tell_its_size_is_read_whole() -> None:
+    version = Path("/proc/version")
+    if not version.exists():
+        pytest.skip("only Linux has files of that kind at hand")
+    assert version.stat().st_size == 0
+    assert file_text(version, "file") == version.read_text(encoding="utf-8")

@@ -13,12 +13,14 @@ from debriscount.leftovers.records import (
     Lanes,
     Leftovers,
     LeftShares,
+    LocalPickup,
     MissedPlace,
     PassStep,
     Reach,
     ReachedShare,
     Scatter,
     Strip,
+    WallPickup,
     WallProfile,
     Walls,
 )
@@ -312,3 +314,31 @@ def test_a_pass_that_took_next_to_nothing_says_nothing_of_where_it_was() -> None
         "99.5 % (98.0 to 99.9 %) of the debris lay where the machine never went or where it took nothing, which"
     )
     assert not _said(found, "missed place") and not _said(found, "passed over")
+
+
+@pytest.mark.parametrize(
+    ("near", "free", "less", "interval", "said"),
+    [
+        (61.2, 92.4, 31.2, (20.0, 42.0), "61 % was picked up, on open floor 92 %: 31 points less (20 to 42)."),
+        (95.0, 90.0, -5.0, (-8.0, -2.0), "95 % was picked up, on open floor 90 %: 5 points more (2 to 8)."),
+        (
+            90.0, 92.0, 2.0, (-3.0, 7.0),
+            "90 % was picked up, on open floor 92 %; whether that is a difference is not sure (-3 to 7 points less).",
+        ),
+    ],
+)  # fmt: skip
+def test_how_much_less_is_picked_up_near_a_wall_is_said_with_or_without_a_gap(
+    near: float, free: float, less: float, interval: tuple[float, float], said: str
+) -> None:
+    along = WallPickup(
+        wall="top", edges_mm=(0.0, 30.0), bins=(LocalPickup(near, None),), near_mm=30.0,
+        near=LocalPickup(near, None), open=LocalPickup(free, None), less_percent=less, less_interval95=interval,
+        strips_mm=(),
+    )  # fmt: skip
+    for profile in (WALL, replace(WALL, gap_mm=None, gap_interval95=None)):
+        found = findings(LEFT, REACH, None, (), Walls((profile,), (), (along,)), NO_SCATTER)
+        sentences = [one.sentence for one in found if one.what == "near the wall"]
+        assert sentences == [f"Within 30 mm of the top wall {said}"]
+    unknown = replace(along, less_percent=None, less_interval95=None)
+    found = findings(LEFT, REACH, None, (), Walls((WALL,), (), (unknown,)), NO_SCATTER)
+    assert not [one for one in found if one.what == "near the wall"]

@@ -160,3 +160,35 @@ def test_the_parts_of_what_stayed_sum_to_100(untouched: list[float], reached: fl
 
 def test_without_reach_nothing_is_parted() -> None:
     assert why_split(split_fates(), PATCH, None) == {}
+
+
+def test_each_part_has_an_interval_that_holds_it() -> None:
+    split = why_split(split_fates(), PATCH, reach_of(patch=90.0))["patch"]
+    assert (split.never_reached_interval95, split.left_lying_interval95) == (None, None)
+    reach = reach_of(patch=90.0)
+    told = replace(reach, zones={"patch": replace(reach.zones["patch"], interval95=(88.0, 93.0))})
+    split = why_split(split_fates(), PATCH, told)["patch"]
+    # 7 and 12 % of 100 mm², of the 40 mm² that are left.
+    assert split.never_reached_interval95 == pytest.approx((17.5, 30.0))
+    assert split.moved_interval95 is not None and split.left_lying_interval95 is not None
+    for value, (low, high) in (
+        (split.moved_percent, split.moved_interval95),
+        (split.left_lying_percent, split.left_lying_interval95),
+    ):
+        assert 0 <= low < value < high <= 100
+    # What was left lying is the rest, and no better known than what it is the rest of.
+    assert split.never_reached_interval95 is not None
+    assert np.ptp(split.left_lying_interval95) >= np.ptp(split.never_reached_interval95)
+
+
+@given(reached=st.floats(0, 100), down=st.floats(0, 60), up=st.floats(0, 60))
+def test_intervals_of_the_parts_hold_them_whatever_the_reach(reached: float, down: float, up: float) -> None:
+    reach = reach_of(patch=reached)
+    told = replace(reach, zones={"patch": replace(reach.zones["patch"], interval95=(reached - down, reached + up))})
+    split = why_split(split_fates(), PATCH, told)["patch"]
+    for value, interval in (
+        (split.never_reached_percent, split.never_reached_interval95),
+        (split.left_lying_percent, split.left_lying_interval95),
+    ):
+        assert interval is not None
+        assert 0 <= interval[0] <= value + 1e-9 and value - 1e-9 <= interval[1] <= 100

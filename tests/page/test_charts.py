@@ -39,22 +39,25 @@ def test_dots_lie_in_lines_below_the_mean_of_their_group() -> None:
     assert dot_chart("pickup", [Group(label="B", figures=())]) is None
 
 
-def test_bars_along_a_wall_show_what_was_picked_up() -> None:
-    chart = wall_chart("top", [0.0, 10.0, 20.0, 40.0], [50.0, 0.0, 40.0], [25.0, 3.0, 4.0], 80.0)
+def test_steps_along_a_wall_show_what_was_picked_up() -> None:
+    pickups = [(50.0, (40.0, 65.0)), (None, None), (90.0, None)]
+    chart = wall_chart("top", [0.0, 10.0, 20.0, 40.0], pickups, 80.0)
     assert chart is not None
-    assert [(bar.x, bar.width) for bar in chart.bars] == [(0.0, 25.0), (25.0, 25.0), (50.0, 50.0)]
-    assert [(bar.y, bar.height, bar.words) for bar in chart.bars] == [
-        (50.0, 50.0, "50 %"),
-        (100.0, 0.0, UNKNOWN),
-        (10.0, 90.0, "90 %"),
+    assert [(bin_.x, bin_.width) for bin_ in chart.bins] == [(0.0, 25.0), (25.0, 25.0), (50.0, 50.0)]
+    assert [(bin_.y, bin_.top, bin_.height, bin_.words) for bin_ in chart.bins] == [
+        (50.0, 35.0, 25.0, "50 % (40 to 65 %)"),
+        (None, None, None, UNKNOWN),
+        (10.0, None, None, "90 %"),
     ]
     assert (chart.open_y, chart.open_words) == (20.0, "80 %")
-    assert wall_chart("top", [0.0, 10.0], [0.0], [0.0], None) is None
+    assert wall_chart("top", [0.0, 10.0], [(None, None)], None) is None
 
 
-def test_a_bar_of_what_was_pushed_in_hangs_below_nothing() -> None:
-    chart = wall_chart("left", [0.0, 10.0, 20.0], [50.0, 50.0], [60.0, 5.0], None)
+def test_what_was_pushed_in_lies_below_nothing_and_within_the_chart() -> None:
+    chart = wall_chart("left", [0.0, 10.0, 20.0], [(-20.0, (-400.0, 10.0)), (90.0, None)], None)
     assert chart is not None
-    pushed, other = chart.bars
-    assert pushed.words == "-20 %"
-    assert pushed.y == pytest.approx(other.y + other.height)
+    pushed, other = chart.bins
+    assert pushed.words.startswith("-20 %")
+    assert pushed.y is not None and other.y is not None and pushed.top is not None and pushed.height is not None
+    assert other.y < pushed.y < 100
+    assert pushed.top + pushed.height == pytest.approx(100)

@@ -20,6 +20,7 @@ def test_cautions_come_first_and_every_run_has_its_boxes(tmp_path: Path) -> None
         words = [page.extract_text() for page in pdf.pages]
         boxes = sum(len(page.rects) + len(page.curves) for page in pdf.pages)
     assert len(words) == 2
+    assert [text.splitlines()[0] for text in words] == [f"Runs of two brushes page {n} of 2" for n in (1, 2)]
     assert words[0].index("Safety:") < words[0].index("Strew before each run: 19.2 g of red lentils")
     assert (
         words[0].index("machine off, plug or battery out") < words[0].index("brush\n")
@@ -39,6 +40,7 @@ def test_fine_dust_is_warned_of(tmp_path: Path) -> None:
         text = pdf.pages[0].extract_text()
     assert "Never sweep sand or other fine mineral dust dry" in text
     assert "block" not in text
+    assert text.splitlines()[0] == "Runs of dust"
 
 
 def test_pages_as_pictures_and_unknown_endings(tmp_path: Path) -> None:

@@ -18,10 +18,13 @@ from debriscount.portions.calibrate import calibrate, calibration_file, learn, w
 from debriscount.portions.crowding import portion_area_mm2
 from debriscount.portions.photos import count_portions, portion_shot
 from debriscount.portions.records import WeighedPortion
+from debriscount.report.formats import PortionRecord
 from debriscount.report.portion import calibration_json, calibration_text
 from debriscount.run.count import count
 from debriscount.simulate.spec import Portion as SimulatedPortion
 from debriscount.stats.quantity import Quantity
+
+from ..report.described import described
 
 Make = Callable[..., WeighedPortion]
 LENTILS = DebrisKind("red lentils", (212, 100, 49), (4.4, 5.6))
@@ -83,6 +86,7 @@ def test_what_is_found_is_said(make_portion: Make) -> None:
 def test_the_record_has_plain_values(make_portion: Make) -> None:
     record = calibration_json(learned(make_portion, thousand_g=Quantity(31.9, 0.1)))
     assert record["format"] == "debriscount/portion/1"
+    assert described(PortionRecord, record)
     low, high = record["area_mass_mg_per_mm2"]["interval95"]
     assert low < 1.75 < high
     assert record["area_mass_mg_per_mm2"]["dof"] is None  # infinite
@@ -92,6 +96,7 @@ def test_the_record_has_plain_values(make_portion: Make) -> None:
     assert sum(p["leverage"] for p in record["portions"]) == pytest.approx(1)
     crowded = [make_portion(20, cover=c, kappa=0.8) for c in (0.03, 0.03, 0.1, 0.3, 0.3)]
     found = learn(LENTILS, crowded, "bench", "2026-11-25")
+    assert described(PortionRecord, calibration_json(found))
     assert calibration_json(found)["crowding"]["adopted"] is True
     assert found.kind.crowding == pytest.approx(0.8, abs=0.01)
     assert "Crowding: 0.80 (from 0." in calibration_text(found)

@@ -7,7 +7,7 @@ from debriscount.camera.lens import Lens
 from debriscount.camera.view import FloorToPhoto
 from debriscount.inputs.patch import Patch
 from debriscount.registration.grid import FloorGrid
-from debriscount.registration.resample import MOST_PIXELS, floor_grid
+from debriscount.registration.resample import COARSEST_MM, MOST_PIXELS, floor_grid
 
 GRID = FloorGrid(x0_mm=-9.75, y0_mm=0.25, mm_per_px=0.5, height_px=3, width_px=4)
 
@@ -56,3 +56,25 @@ def test_a_very_sharp_photo_of_a_large_patch_stays_within_memory() -> None:
     pixels = grid.height_px * grid.width_px
     assert 0.99 * MOST_PIXELS < pixels <= MOST_PIXELS
     assert grid.width_px * grid.mm_per_px == pytest.approx(2020, abs=grid.mm_per_px)
+
+
+@pytest.mark.parametrize(
+    ("grain_mm", "step"),
+    [
+        (None, 0.1),  # unknown: the photo's own
+        (2.5, 0.25),  # a tenth of a grain
+        (0.6, 0.1),  # finer than the photo shows
+        (12.0, COARSEST_MM),
+    ],
+)
+def test_the_raster_is_no_finer_than_the_smallest_grains_ask_for(grain_mm: float | None, step: float) -> None:
+    grid = floor_grid(patch_with(()), (view_of(0.1), view_of(0.08)), grain_mm=grain_mm)
+    assert grid.mm_per_px == pytest.approx(step)
+
+
+def test_a_shot_that_stands_alone_is_seen_twice_as_finely() -> None:
+    assert floor_grid(patch_with(()), (view_of(0.1),), grain_mm=4.0).mm_per_px == pytest.approx(0.2)
+
+
+def test_grains_are_never_a_reason_for_a_coarser_raster_than_the_photo() -> None:
+    assert floor_grid(patch_with(()), (view_of(0.8),), grain_mm=5.0).mm_per_px == pytest.approx(0.8)

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 from debriscount.camera.lens import Lens
 from debriscount.camera.view import FloorToPhoto
 from debriscount.registration.grid import FloorGrid
-from debriscount.registration.resample import Shift, resample, resample_luminance, shift_basis
+from debriscount.registration.resample import Shift, light_near, look_up, resample, shift_basis
 
 
 def straight(mm_per_px: float = 1.0, column: float = 0.0, row: float = 0.0, k1: float = 0.0) -> FloorToPhoto:
@@ -125,13 +125,40 @@ def test_luminance_alone_is_that_of_the_floor_view() -> None:
     camera = FloorToPhoto(homography, Lens((60.0, 40.0), (90.0, 90.0), (0.05, 0.0, 0.0)))
     grid, shift = FloorGrid(0, 0, 0.7, 60, 110), constant(3, -2)
     view, seen = resample(speckled(), camera, grid, shift)
-    light, same = resample_luminance(speckled(), camera, grid, shift)
+    light, same = look_up(light_near(speckled(), camera, grid).luminance(), camera, grid, shift)
     # IEC 61966-2-1: Y = 0.2126 R + 0.7152 G + 0.0722 B of linear light.
     np.testing.assert_allclose(light, view @ np.array([0.2126, 0.7152, 0.0722]), atol=1e-5)
     np.testing.assert_array_equal(same, seen)
 
 
-def test_luminance_of_a_grid_that_the_photo_does_not_show_is_nothing() -> None:
-    light, seen = resample_luminance(speckled(), straight(), FloorGrid(500, 500, 1, 20, 20))
-    assert light.shape == seen.shape == (20, 20)
-    assert not seen.any()
+@pytest.mark.parametrize("finer", [2, 3, 5])
+def test_a_photo_finer_than_the_view_is_averaged(finer: int) -> None:
+    pixels = speckled(120, 180)
+    rows, columns = pixels.shape[0] // finer, pixels.shape[1] // finer
+    grid = FloorGrid((finer - 1) / 2, (finer - 1) / 2, finer, rows, columns)
+    view, seen = resample(pixels, straight(), grid)
+    blocks = decoded(pixels)[: rows * finer, : columns * finer].reshape(rows, finer, columns, finer, 3)
+    inner = np.s_[2 : rows - 2, 2 : columns - 2]
+    assert seen[inner].all()
+    np.testing.assert_allclose(view[inner], blocks.mean(axis=(1, 3))[inner], atol=1e-6)
+
+
+def test_light_is_averaged_and_not_encoded_values() -> None:
+    stripes = np.zeros((40, 40, 3), np.uint8)
+    stripes[::2] = 255
+    view, _ = resample(stripes, straight(), FloorGrid(0.5, 0.5, 2, 20, 20))
+    # Half of the light of white; encoded values would give that of grey 128, 0.216.
+    np.testing.assert_allclose(view[2:-2, 2:-2], 0.5, atol=1e-6)
+
+
+@pytest.mark.parametrize("finer", [1.3, 1.7, 2.4, 3.3])
+def test_a_spot_keeps_its_light_and_place_in_a_coarser_view(finer: float) -> None:
+    spot = np.zeros((120, 160, 3), np.uint8)
+    spot[50:56, 70:78] = 255
+    grid = FloorGrid(0, 0, finer, int(119 / finer), int(159 / finer))
+    light = resample(spot, straight(), grid)[0][..., 0]
+    assert light.sum() * finer**2 == pytest.approx(48, rel=0.02)
+    rows, columns = np.indices(light.shape)
+    # OpenCV looks pixels up in steps of 1/32; rows and columns of unequal width add as much.
+    assert (rows * light).sum() / light.sum() * finer == pytest.approx(52.5, abs=finer / 16)
+    assert (columns * light).sum() / light.sum() * finer == pytest.approx(73.5, abs=finer / 16)

@@ -4,11 +4,14 @@ Patch of 100 x 80 mm with walls at its top and left, 0.1 mm a pixel, view 1200 x
 plain grey; grains are discs at the places of ``GRAINS`` and, in the last row, single pixels.
 """
 
+from collections.abc import Callable
 from dataclasses import replace
+from types import ModuleType
 
 import cv2
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from debriscount.flags import Flag
@@ -22,12 +25,14 @@ from debriscount.leftovers.records import (
     Lanes,
     Leftovers,
     LeftShares,
+    LocalPickup,
     MissedPlace,
     PassStep,
     Reach,
     ReachedShare,
     Scatter,
     Strip,
+    WallPickup,
     WallProfile,
     Walls,
     WhyLeft,
@@ -37,6 +42,7 @@ from debriscount.pickup.records import Amount, BudgetLine, PassFigures, ZoneFigu
 from debriscount.registration.grid import FloorGrid
 from debriscount.report import left_picture, pictures, reach_picture
 from debriscount.report.caption import Caption, draw_caption
+from debriscount.report.plots import drawn
 from debriscount.run.records import KindColor, MeasuredShot, Measurement
 
 FLOOR = (150, 150, 148)
@@ -164,6 +170,12 @@ def _why(run: Measurement, untouched: list[float]) -> WhyLeft:
         wall="top", edges_mm=(0.0, 10.0, 20.0, 40.0), before_mm2=(12.6, 0.0, 37.7), untouched_mm2=(12.5, 0.0, 1.2), shifted_mm2=(0.0, 0.0, 3.0),
         gap_mm=8.5, gap_interval95=(7.0, 10.0), left_percent=99.0, beyond_percent=11.0, share_percent=50.0,
     )  # fmt: skip
+    along = WallPickup(
+        wall="top", edges_mm=(0.0, 10.0, 20.0, 40.0), near_mm=10.0, strips_mm=((30.0, 40.0),),
+        bins=(LocalPickup(0.8, (0.1, 30.0)), LocalPickup(None, None), LocalPickup(88.90001, (70.0, 100.0))),
+        near=LocalPickup(0.8, (0.1, 30.0)), open=LocalPickup(89.0, (80.0, 95.0)),
+        less_percent=88.2, less_interval95=(57.0, 94.2),
+    )  # fmt: skip
     return WhyLeft(
         leftovers=Leftovers(
             zones={"patch": shares, "open": shares, "edge": shares, "corner": unknown, "rug": unknown},
@@ -210,7 +222,7 @@ def _why(run: Measurement, untouched: list[float]) -> WhyLeft:
                 share_percent=30.0,
             ),
         ),
-        walls=Walls((profile,), (CornerReach(("top", "left"), None, None, 0.0),)),
+        walls=Walls((profile,), (CornerReach(("top", "left"), None, None, 0.0),), (along,)),
         scatter=Scatter(
             margin_percent=0.4,
             margin_interval95=(0.2, 0.6),
@@ -286,3 +298,23 @@ def captions(monkeypatch: pytest.MonkeyPatch) -> list[Caption]:
     for module in (pictures, left_picture, reach_picture):
         monkeypatch.setattr(module, "draw_caption", spy)
     return seen
+
+
+@pytest.fixture
+def spied_figures(monkeypatch: pytest.MonkeyPatch) -> Callable[[ModuleType], list[Figure]]:
+    """Of a module of plots, the figures that it draws while a test runs."""
+
+    def spied(module: ModuleType) -> list[Figure]:
+        seen: list[Figure] = []
+
+        def spy(size: tuple[float, float], draw: Callable[[Figure], None]) -> NDArray[np.uint8]:
+            def keep(figure: Figure) -> None:
+                draw(figure)
+                seen.append(figure)
+
+            return drawn(size, keep)
+
+        monkeypatch.setattr(module, "drawn", spy)
+        return seen
+
+    return spied

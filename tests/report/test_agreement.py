@@ -19,12 +19,15 @@ from debriscount.report.agreement import (
     write_agreement,
 )
 from debriscount.report.agreement_plot import COLORS, plot_bytes
+from debriscount.report.formats import AgreementRecord
 from debriscount.report.palette import distances
 from debriscount.report.record import agreement_json
 from debriscount.scale.agreement import agree
 from debriscount.scale.fault_patterns import Evidence
 from debriscount.scale.many import ManyRuns, WeighedRun, judge_runs
 from debriscount.stats.quantity import Quantity
+
+from .described import described
 
 NAMES = ["agreement.json", "agreement.png", "agreement.svg"]
 DIFFERENCES = (0.2, -0.4, 0.5, 1.4, -0.1, 2.4, 0.3, -0.6, 0.1, 0.0, 0.4, -0.2)
@@ -154,6 +157,7 @@ def test_the_record_holds_what_was_found(many: ManyRuns) -> None:
     record = runs_json(many, ["run99"])
     assert record["format"] == "debriscount/agreement/1"
     assert json.loads(json.dumps(record, allow_nan=False)) == record
+    assert described(AgreementRecord, record)
     assert [run["verdict"] for run in record["runs"]].count("agree") == 10
     assert record["runs"][5]["verdict"] == "disagree"
     assert (record["odd"], record["too_uncertain"]) == (["run05"], [])
@@ -168,6 +172,7 @@ def test_the_record_holds_what_was_found(many: ManyRuns) -> None:
 
 def test_what_is_unknown_is_null() -> None:
     record = runs_json(judge_runs(made_up(2)))
+    assert described(AgreementRecord, record)
     assert [record[key] for key in ("bland_altman", "line", "drift", "scatter", "photo_alone")] == [None] * 5
 
 
@@ -207,6 +212,7 @@ def test_photos_that_may_stand_alone_are_in_record_and_text() -> None:
     found = judge_runs(calm)
     record = runs_json(found)
     assert record["verdict"] == "weighing may be left out"
+    assert described(AgreementRecord, record)
     assert record["photo_alone"]["u_percent"] == pytest.approx(found.alone_u, abs=1e-4)
     assert "A pickup by photo alone is then right within 1.0 points" in " ".join(runs_text(found).split())
 

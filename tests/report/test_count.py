@@ -17,9 +17,12 @@ from debriscount.report import count as count_module
 from debriscount.report.caption import PAPER, Caption
 from debriscount.report.count import count_grains_csv, count_json, count_text, count_zones_csv, draw_count, write_counts
 from debriscount.report.folder import MARK
+from debriscount.report.formats import CountRecord
 from debriscount.report.rounding import UNKNOWN
 from debriscount.report.write import write_measurement
 from debriscount.run.records import Counted, Measurement
+
+from .described import described
 
 NAMES = ["count.json", "zones.csv", "grains.csv", "overlay-before größer.jpg", "overlay-leftovers.jpg"]
 
@@ -81,6 +84,7 @@ def on_region(on_patch: Counted) -> Counted:
 
 def test_the_record_has_the_designs_shape(on_patch: Counted, on_region: Counted) -> None:
     record = json.loads(json.dumps(count_json([on_patch, on_region]), allow_nan=False))
+    assert described(CountRecord, record)
     assert record["format"] == "debriscount/count/1"
     first, second = record["photos"]
     assert (first["file"], first["sha256"]) == ("before größer.jpg", "ab" * 32)

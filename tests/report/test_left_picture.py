@@ -10,6 +10,7 @@ from debriscount.registration.grid import FloorGrid
 from debriscount.report.canvas import marking_colors
 from debriscount.report.caption import PAPER, Caption
 from debriscount.report.left_picture import draw_leftovers
+from debriscount.report.pictures import drop_beyond_margin
 from debriscount.run.records import MeasuredShot, Measurement
 
 Color = tuple[int, int, int]
@@ -40,11 +41,14 @@ def _many(run: Measurement, number: int) -> Measurement:
     """The run with so many grains of the first kind left on open floor, the right half of them shifted."""
     rng = np.random.default_rng(5)
     x, y = rng.uniform((25, 25), (95, 75), (number, 2)).T
-    grains = GrainTable(np.zeros(number, np.int16), x, y, np.full(number, 0.2), run.patch.zone_codes(x, y))
+    grains = GrainTable(np.zeros(number, np.int16), x, y, np.full(number, 0.04), run.patch.zone_codes(x, y))
+    kind_map = np.zeros_like(run.shots[1].kind_map)
+    column, row = np.rint(run.grid.to_px(np.column_stack([x, y]))).astype(int).T
+    kind_map[row, column] = 1
     why = replace(
         _why(run), untouched=(x < 60).astype(float), way_mm=np.full((number, 2), np.nan), lanes=None, missed=()
     )
-    return _with(run, why, replace(run.shots[1], grains=grains))
+    return _with(run, why, replace(run.shots[1], grains=grains, kind_map=kind_map))
 
 
 def test_untouched_debris_is_ringed_and_shifted_debris_crossed(explained: Measurement) -> None:
@@ -89,32 +93,59 @@ def test_what_is_the_floors_own_gets_no_mark(explained: Measurement) -> None:
     assert _near(image, explained.grid, 50, 5, ring) + _near(image, explained.grid, 50, 5, cross) == 0
 
 
-def test_kinds_that_are_not_matched_are_drawn_as_discs(explained: Measurement, captions: list[Caption]) -> None:
+def test_kinds_that_are_not_matched_are_outlined(explained: Measurement, captions: list[Caption]) -> None:
     draw_leftovers(explained.shots[1], explained)
     words = [entry.text for entry in captions[0].legend]
-    assert words[:4] == [
+    assert words[:5] == [
         "untouched: lies where it lay before",
         "shifted: moved, not picked up",
         "moved from there or from farther",
-        '"fine" sand: amount left, its untouched part filled',
+        '"fine" sand, outlined: untouched',
+        '"fine" sand, outlined: shifted',
     ]
 
 
-def test_grains_too_many_for_marks_are_drawn_as_discs(explained: Measurement, captions: list[Caption]) -> None:
+def test_grains_too_many_for_marks_are_outlined(explained: Measurement, captions: list[Caption]) -> None:
     few, many = _many(explained, 30), _many(explained, 20_000)
     for run in (few, many):
         draw_leftovers(run.shots[1], run)
     assert captions[0].legend[0].text.startswith("untouched")
-    assert captions[1].legend[0].text == "rote Linsen, groß: amount left, its untouched part filled"
+    assert captions[1].legend[0].text == "rote Linsen, groß, outlined: untouched"
 
 
-def test_discs_show_where_debris_was_moved(explained: Measurement) -> None:
+def test_outlines_show_what_was_moved(explained: Measurement) -> None:
     run = _many(explained, 20_000)
     image = draw_leftovers(run.shots[1], run)
-    (filled, rest), _ = marking_colors(run, 2)
-    left, right = (_near(image, run.grid, x, 50, filled, 12) for x in (42, 78))
+    (stayed, moved), _ = marking_colors(run, 2)
+    left, right = (_near(image, run.grid, x, 50, stayed, 12) for x in (42, 78))
     assert left > 20 * max(right, 1)
-    assert _near(image, run.grid, 78, 50, rest, 12) > 10 * max(_near(image, run.grid, 42, 50, rest, 12), 1)
+    assert _near(image, run.grid, 78, 50, moved, 12) > 10 * max(_near(image, run.grid, 42, 50, moved, 12), 1)
+
+
+def test_nothing_lies_over_debris(explained: Measurement) -> None:
+    """Where debris was found the picture is the photo's, whatever marks, borders and labels there are."""
+    for run in (explained, _many(explained, 30), _many(explained, 3_000)):
+        shot = run.shots[1]
+        image = draw_leftovers(shot, run)
+        assert image.shape[1] == run.grid.width_px  # a pixel is one of the floor view's
+        debris = shot.kind_map > 0
+        drop_beyond_margin(debris.view(np.uint8), run.patch, run.grid)
+        assert debris.any()
+        assert (image[: run.grid.height_px][debris] == shot.floor_view[debris]).all()
+
+
+def test_a_ring_goes_round_the_whole_of_a_long_grain(explained: Measurement) -> None:
+    """A grain of 8 by 2 mm, whose circle of equal area would have a radius of 2 mm."""
+    shot = explained.shots[1]
+    kind_map, grains = np.zeros_like(shot.kind_map), shot.grains.take(np.array([2]))
+    column, row = np.rint(explained.grid.to_px(np.array([70.0, 60.0]))).astype(int)
+    kind_map[row - 10 : row + 10, column - 40 : column + 40] = 1
+    why = replace(_why(explained), untouched=np.ones(1), way_mm=np.full((1, 2), np.nan), lanes=None, missed=())
+    run = _with(explained, why, replace(shot, kind_map=kind_map, grains=grains))
+    (ring, _), _ = marking_colors(run, 2)
+    image = draw_leftovers(run.shots[1], run)
+    rows, columns = np.nonzero((image[:1000] == ring).all(axis=-1))
+    assert 38 < np.hypot(rows - row, columns - column).min() < 50
 
 
 def test_the_caption_tells_the_shares(explained: Measurement, captions: list[Caption]) -> None:
@@ -137,7 +168,11 @@ def test_unknown_shares_are_not_told(explained: Measurement, captions: list[Capt
 def test_large_views_are_reduced_and_small_ones_enlarged(explained: Measurement) -> None:
     for width, height in ((3000, 2500), (300, 250)):
         grid = replace(explained.grid, width_px=width, height_px=height, mm_per_px=120 / width)
-        shot = replace(explained.shots[1], floor_view=np.full((height, width, 3), 150, np.uint8))
+        shot = replace(
+            explained.shots[1],
+            floor_view=np.full((height, width, 3), 150, np.uint8),
+            kind_map=np.zeros((height, width), np.uint8),
+        )
         image = draw_leftovers(shot, replace(explained, grid=grid))
         assert image.shape[1] == (1600 if width > 1600 else 1200)
         assert (image[-3:] == PAPER).all()

@@ -3,8 +3,11 @@ import json
 from debriscount.inputs.debris import DebrisKind
 from debriscount.plan.portion import plan_portion
 from debriscount.plan.runs import Repeatability, plan_runs
+from debriscount.report.formats import PlanRecord
 from debriscount.report.plan import plan_json, plan_text
 from debriscount.simulate.expect import Expectation
+
+from .described import described
 
 LENTILS = DebrisKind("red lentils", (168, 72, 44), (4.0, 6.0), grain_mass_mg=35.0, area_mass_mg_per_mm2=2.0)
 BRUSHES = ("setting.brush", ["rubber", "bristle"])
@@ -71,6 +74,7 @@ def test_what_the_simulator_expects() -> None:
 def test_the_record_is_json() -> None:
     record = plan_json(plan_runs(*BRUSHES, Repeatability(2.0, 12), 3.0), portions(), expectation(0.5, -0.5))
     assert json.loads(json.dumps(record, allow_nan=False)) == record
+    assert described(PlanRecord, record)
     assert record["runs_needed"] == {"0.8": 10, "0.9": 12}
     assert len(record["tests"]) == 20
     assert record["portions"][0]["crowded"] is False

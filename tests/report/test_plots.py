@@ -1,90 +1,23 @@
 from collections.abc import Callable
 from dataclasses import replace
+from types import ModuleType
 
 import matplotlib as mpl
-import numpy as np
 import pytest
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
-from debriscount.leftovers.records import Explained, PassStep, WallProfile, Walls, WhyLeft
+from debriscount.leftovers.records import Explained, PassStep
 from debriscount.report import plots
 from debriscount.report.lookup import has_pass_curve
 from debriscount.report.palette import distances
-from debriscount.report.plots import SHIFTED, UNTOUCHED, draw_passes, draw_walls, drawn
+from debriscount.report.plots import SHIFTED, UNTOUCHED, draw_passes
 from debriscount.run.records import Measurement
 
 
 @pytest.fixture
-def figures(monkeypatch: pytest.MonkeyPatch) -> list[Figure]:
+def figures(spied_figures: Callable[[ModuleType], list[Figure]]) -> list[Figure]:
     """Figures that are drawn while a test runs."""
-    seen: list[Figure] = []
-
-    def spy(size: tuple[float, float], draw: Callable[[Figure], None]) -> NDArray[np.uint8]:
-        def keep(figure: Figure) -> None:
-            draw(figure)
-            seen.append(figure)
-
-        return drawn(size, keep)
-
-    monkeypatch.setattr(plots, "drawn", spy)
-    return seen
-
-
-def _why(run: Measurement) -> WhyLeft:
-    why = run.left.why(1)
-    assert why is not None
-    return why
-
-
-def _walled(run: Measurement, *profiles: WallProfile) -> Measurement:
-    why = replace(_why(run), walls=Walls(profiles, _why(run).walls.corners))
-    return replace(run, left=replace(run.left, passes=(why, *run.left.passes[1:])))
-
-
-def _heights(figure: Figure, axes: int = 0) -> list[float]:
-    return [round(float(bar.get_height()), 3) for bar in figure.axes[axes].patches if hasattr(bar, "get_height")]
-
-
-def test_bars_are_what_stayed_of_what_lay_there(explained: Measurement, figures: list[Figure]) -> None:
-    image = draw_walls(explained.shots[1], explained)
-    assert image.dtype == np.uint8
-    assert image.shape[2] == 3
-    # 12.5 of 12.6 and 1.2 of 37.7 mm² untouched, then 0 and 3 of 37.7 shifted; where nothing lay there is no bar.
-    assert _heights(figures[0])[:4] == [99.206, 3.183, 0.0, 7.958]
-    assert figures[0].axes[0].get_title() == "top wall: debris stays up to 8 mm (7 to 10 mm)"
-
-
-def test_a_wall_without_a_step_says_so(explained: Measurement, figures: list[Figure]) -> None:
-    plain = replace(_why(explained).walls.walls[0], gap_mm=None, gap_interval95=None, beyond_percent=None)
-    draw_walls(explained.shots[1], _walled(explained, plain))
-    assert figures[0].axes[0].get_title() == "top wall: no strip is seen in which most stays"
-    assert not figures[0].axes[0].lines
-
-
-@pytest.mark.parametrize("number", [1, 2, 3, 4])
-def test_every_wall_has_a_plot_of_its_own(explained: Measurement, figures: list[Figure], number: int) -> None:
-    profile = _why(explained).walls.walls[0]
-    sides = ("top", "right", "bottom", "left")[:number]
-    draw_walls(explained.shots[1], _walled(explained, *(replace(profile, wall=side) for side in sides)))
-    assert [axes.get_title().split()[0] for axes in figures[0].axes] == list(sides)
-    assert [text.get_text() for text in figures[0].legends[0].get_texts()].count("untouched") == 1
-
-
-def test_estimates_that_stray_do_not_upset_the_plot(explained: Measurement, figures: list[Figure]) -> None:
-    odd = replace(
-        _why(explained).walls.walls[0],
-        untouched_mm2=(-1.0, 0.0, 900.0), shifted_mm2=(0.0, 5.0, -2.0), beyond_percent=float("nan"),
-    )  # fmt: skip
-    draw_walls(explained.shots[1], _walled(explained, odd))
-    assert min(_heights(figures[0])) == 0
-    assert figures[0].axes[0].get_ylim() == (0, 150)
-
-
-def test_no_walls_make_no_plot(explained: Measurement, run: Measurement) -> None:
-    for made, shot in ((run, run.shots[1]), (explained, explained.shots[2]), (explained, explained.shots[0])):
-        with pytest.raises(ValueError, match="has no walls to draw"):
-            draw_walls(shot, made)
+    return spied_figures(plots)
 
 
 def test_passes_are_drawn_alone_together_and_one_more(explained: Measurement, figures: list[Figure]) -> None:
@@ -162,15 +95,16 @@ def test_untouched_and_shifted_differ_for_all_eyes() -> None:
     assert distances([rgb(UNTOUCHED)], [rgb(SHIFTED)]).min() > 40
 
 
-def test_a_long_name_in_letters_that_the_font_lacks_is_cut_and_drawn_without_a_word(
+def test_a_long_name_in_letters_that_the_font_lacks_is_drawn_in_lines_without_a_word(
     explained: Measurement, figures: list[Figure], recwarn: pytest.WarningsRecorder
 ) -> None:
     run = replace(explained, patch=replace(explained.patch, name="台所の床 " * 40))
-    draw_walls(run.shots[1], run)
-    draw_passes(run)
+    image = draw_passes(run)
     assert not list(recwarn)
-    titles = [figures[0].get_suptitle().split("\n")[0], figures[1].axes[0].get_title()]
-    assert all(title.endswith("…") and len(title) < 90 for title in titles)
+    lines = figures[0].axes[0].get_title().split("\n")
+    assert max(map(len, lines)) < 90
+    assert "".join(lines).count("台所の床") == 40
+    assert image.shape[0] > draw_passes(explained).shape[0]
 
 
 def test_all_ends_of_intervals_are_in_sight(explained: Measurement, figures: list[Figure]) -> None:

@@ -8,7 +8,7 @@ from debriscount.leftovers.records import Reach, WhyLeft
 from debriscount.registration.grid import FloorGrid
 from debriscount.report.caption import Caption
 from debriscount.report.palette import distances
-from debriscount.report.reach_picture import COLORS, draw_reach
+from debriscount.report.reach_picture import NEVER, REACHED, draw_reach
 from debriscount.run.records import Measurement
 
 
@@ -41,9 +41,18 @@ def test_reached_unreached_and_untold_places_differ_in_light_and_pattern(explain
     assert distances(np.array(colors), np.array(colors))[~np.eye(3, dtype=bool)].min() > 15
 
 
-def test_the_scale_can_be_told_by_every_eye() -> None:
-    apart = distances(COLORS, COLORS)
-    assert apart[~np.eye(3, dtype=bool)].min() > 20  # see TELLING in test_palette.py
+def test_reached_and_not_can_be_told_by_every_eye() -> None:
+    assert distances([NEVER], [REACHED]).min() > 20  # see TELLING in test_palette.py
+
+
+def test_specks_are_given_to_what_lies_round_them(explained: Measurement) -> None:
+    """A cell of 2 mm, 24 px of a picture in whose type a line is 23 px high, is no place of its own."""
+    grid = FloorGrid(1.0, 1.0, 2.0, 40, 50)
+    map_ = np.ones(grid.shape, np.float32)
+    map_[20, 20], map_[20, 30] = 0.0, np.nan
+    run = _bare(explained, Reach({}, grid, map_, 1.0))
+    plain = _bare(explained, Reach({}, grid, np.ones(grid.shape, np.float32), 1.0))
+    assert (draw_reach(run.shots[1], run) == draw_reach(plain.shots[1], plain)).all()
 
 
 def test_a_map_is_shown_where_it_lies(explained: Measurement) -> None:
@@ -91,11 +100,16 @@ def test_dark_and_light_floors_look_alike(explained: Measurement, level: int) ->
 
 def test_the_caption_tells_reach_and_pickup_there(explained: Measurement, captions: list[Caption]) -> None:
     draw_reach(explained.shots[1], explained)
-    assert captions[0].title.startswith("Where the machine acted \N{EN DASH} after (pass 1)")
-    assert captions[0].figures == "Reached: 88 % (85 to 90 %) of the debris; picked up there: 56 % (54 to 57 %)"
+    assert captions[0].title == "Reached: 88 % (85 to 90 %) of the debris"
+    assert captions[0].figures.startswith(
+        "Picked up of what was reached: 56 % (54 to 57 %). Where the machine acted \N{EN DASH} after (pass 1)"
+    )
     words = [entry.text for entry in captions[0].legend]
-    assert "dotted: cannot be told, too little debris lay there" in words
-    assert "never reached: width of a strip, elsewhere share of the leftovers" in words
+    assert words[:3] == [
+        "reached",
+        "not reached: width of a strip, elsewhere share of the leftovers",
+        "cannot be told: too little debris lay there",
+    ]
 
 
 def test_a_pickup_that_cannot_be_is_not_told(explained: Measurement, captions: list[Caption]) -> None:
@@ -105,16 +119,16 @@ def test_a_pickup_that_cannot_be_is_not_told(explained: Measurement, captions: l
     whole = replace(why.reach.zones["patch"], pickup_percent=126.0, pickup_interval95=(117.0, 137.0))
     run = _bare(explained, replace(why.reach, zones={"patch": whole}))
     draw_reach(run.shots[1], run)
-    assert captions[0].figures == "Reached: 88 % (85 to 90 %) of the debris"
+    assert captions[0].title == "Reached: 88 % (85 to 90 %) of the debris"
+    assert captions[0].figures.startswith("Where the machine acted")
 
 
 def test_the_legend_names_only_what_is_shown(explained: Measurement, captions: list[Caption]) -> None:
     run = _bare(explained, Reach({}, FloorGrid(5.0, 5.0, 10.0, 8, 10), np.ones((8, 10), np.float32), 1.0))
     draw_reach(run.shots[1], run)
-    words = " ".join(entry.text for entry in captions[0].legend)
-    assert "dotted" not in words
-    assert "never reached" not in words
-    assert captions[0].figures == "How much of the debris was reached cannot be told."
+    words = [entry.text for entry in captions[0].legend]
+    assert words == ["reached", "not reached", "border of the patch", "border of a zone"]
+    assert captions[0].title == "How much of the debris was reached cannot be told."
 
 
 def test_a_pass_without_reach_is_refused(explained: Measurement, run: Measurement) -> None:

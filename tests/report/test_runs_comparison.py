@@ -4,9 +4,11 @@ from collections.abc import Sequence
 from debriscount.compare.compare import compare
 from debriscount.compare.labels import CampaignRun
 from debriscount.compare.selected import Choice
+from debriscount.report.formats import ComparisonRecord
 from debriscount.report.runs_comparison import comparison_json, comparison_text
 
 from ..compare.conftest import filed_run, named
+from .described import described
 
 
 def runs_of(**pickups: Sequence[float]) -> list[CampaignRun]:
@@ -68,6 +70,7 @@ def test_the_record_holds_all_and_is_json() -> None:
     choice = Choice()
     record = comparison_json(compare(runs_of(A=[81.0, 83.0, 82.0], B=[76.0, 77.1, 76.9]), "setting.brush"), choice)
     assert json.loads(json.dumps(record, allow_nan=False)) == record
+    assert described(ComparisonRecord, record)
     (found,) = record["differences"]
     assert (found["first"], found["second"], found["told_apart"], found["bound"]) == ("A", "B", True, None)
     assert found["interval95"][0] < found["difference"] < found["interval95"][1]

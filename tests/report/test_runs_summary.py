@@ -6,10 +6,12 @@ import pytest
 from debriscount.compare.labels import CampaignRun
 from debriscount.compare.selected import Choice
 from debriscount.compare.summary import summarise
+from debriscount.report.formats import SummaryRecord
 from debriscount.report.rounding import UNKNOWN
 from debriscount.report.runs_summary import summary_json, summary_text
 
 from ..compare.conftest import filed_figure, filed_run, named
+from .described import described
 
 
 def text(runs: Sequence[CampaignRun], keys: Sequence[str] = ("machine",), choice: Choice | None = None) -> str:
@@ -92,6 +94,7 @@ def test_the_record_holds_all_and_is_json() -> None:
     choice = Choice()
     record = summary_json(summarise(runs_of(A=[78.0, 80.0, 82.0], B=[70.0]), ["machine"], choice), choice)
     assert json.loads(json.dumps(record, allow_nan=False)) == record
+    assert described(SummaryRecord, record)
     assert record["format"] == "debriscount/summary/1"
     first, second = record["groups"]
     assert first["group"] == {"machine": "A"}

@@ -6,10 +6,12 @@ import pytest
 
 from debriscount.compare.tidy import table_rows
 from debriscount.errors import OutputError
+from debriscount.report.formats import RunsRecord
 from debriscount.report.runs_table import runs_csv, runs_table_json, write_table
 from debriscount.report.words import TABLES
 
 from ..compare.conftest import filed_run, named
+from .described import described
 
 RUNS = named([filed_run(1, 80.123456, settings={"brush": "=a"}), filed_run(2, 99.9, at_least=99.5)])
 
@@ -33,6 +35,7 @@ def test_a_decimal_comma_and_semicolons() -> None:
 def test_as_json_with_what_columns_mean() -> None:
     record = json.loads(runs_table_json(RUNS))
     assert record["format"] == "debriscount/runs/1"
+    assert described(RunsRecord, record)
     assert set(record["columns"]) == set(record["rows"][0])
     assert len(record["rows"]) == len(list(table_rows(RUNS)))
     assert TABLES["summary --csv"]["value"] == record["columns"]["value"]

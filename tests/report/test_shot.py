@@ -3,8 +3,11 @@ from dataclasses import replace
 
 import pytest
 
+from debriscount.report.formats import ShotRecord
 from debriscount.report.shot import MOST_LINES, details_text, shot_json, shot_text
 from debriscount.shot_check.records import Finding, Fitness, at_least, at_most, told
+
+from .described import described
 
 GOOD = at_least("markers seen", 4, "of 4", 3, "three fix the plane of the floor", "Uncover them.", "markers-hidden")
 BAD = at_most("edge spread", 5.234, "px", 3.1, "blur shrinks grains", "Focus on the floor.", "blurred")
@@ -82,6 +85,7 @@ def test_advice_is_given_once() -> None:
 def test_the_record_holds_value_limit_and_reason() -> None:
     record = json.loads(json.dumps(shot_json([Fitness("a.jpg", "", 1.0, (GOOD, BAD, NOTE))]), allow_nan=False))
     assert record["format"] == "debriscount/shot/1"
+    assert described(ShotRecord, record)
     (shot,) = record["shots"]
     assert shot["fit"] is False
     assert shot["against"] is None

@@ -1,10 +1,12 @@
 import cv2
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from debriscount.report import text as text_module
-from debriscount.report.text import LINE, draw_text, fitting, text_width
+from debriscount.report.text import LINE, broken, draw_text, text_width
 
 needs_opencv_font = pytest.mark.skipif(not hasattr(cv2, "FontFace"), reason="OpenCV 4 has no such font")
 
@@ -57,9 +59,8 @@ def test_line_breaks_become_blanks() -> None:
     assert (_written("a\n\tb") == _written("a b")).all()
 
 
-def test_fitting_text_is_left_alone_and_long_text_ends_with_dots() -> None:
-    assert fitting("short", 500, 20) == "short"
-    cut = fitting("far too long " * 20, 300, 20)
-    assert cut.endswith("…")
-    assert 200 < text_width(cut, 20) <= 300
-    assert fitting("abc", 1, 20) == "…"
+@given(text=st.text(st.sampled_from("ab WX,.\u00e4\u2013"), max_size=60), width=st.integers(40, 400))
+def test_broken_text_keeps_every_letter_and_fits(text: str, width: int) -> None:
+    lines = broken(text, width, 20)
+    assert "".join("".join(lines).split()) == "".join(text.split())
+    assert all(text_width(line, 20) <= width or len(line) == 1 for line in lines)

@@ -8,6 +8,8 @@ from debriscount.report.canvas import Canvas, floor_canvas
 from debriscount.report.unreached import draw_unreached, outlines_mm, unreached_entry
 from debriscount.run.records import Measurement
 
+#: No debris on the canvas.
+NOTHING = np.zeros((1000, 1200), bool)
 STROKES = ((16, 16, 16), (255, 255, 255))
 
 
@@ -115,7 +117,7 @@ def test_the_outline_has_teeth_on_its_inside_alone(canvas: Canvas) -> None:
     box = np.array([[20.0, 20.0], [80.0, 20.0], [80.0, 60.0], [20.0, 60.0]])
     for corners in (box, box[::-1]):  # whichever way round
         canvas.image[:] = 150
-        draw_unreached(canvas, [(corners, "9 %")], np.zeros((0, 2)), STROKES)
+        draw_unreached(canvas, [(corners, "9 %")], NOTHING, STROKES)
         row = round(float(canvas.to_px(np.array([[50.0, 60.0]]))[0, 1]))
         left, right = (round(float(v)) for v in canvas.to_px(np.array([[25.0, 0], [75.0, 0]]))[:, 0])
         inside = (canvas.image[row - 6, left:right] != 150).any(axis=1)
@@ -128,7 +130,9 @@ def test_labels_keep_off_grains_where_there_is_room(canvas: Canvas) -> None:
     strip = np.array([[0.0, 35.0], [100.0, 35.0], [100.0, 45.0], [0.0, 45.0]])
     rng = np.random.default_rng(3)
     above = canvas.to_px(rng.uniform((0, 0), (100, 34), (3000, 2)))
-    draw_unreached(canvas, [(strip, "10 mm")], above, STROKES)
+    taken = NOTHING.copy()
+    taken[above[:, 1].astype(int), above[:, 0].astype(int)] = True
+    draw_unreached(canvas, [(strip, "10 mm")], taken, STROKES)
     top, bottom = (round(float(v)) for v in canvas.to_px(np.array([[0, 35.0], [0, 45.0]]))[:, 1])
     end = round(float(canvas.to_px(np.array([[100.0, 0]]))[0, 0]))
     changed = (canvas.image != 150).any(axis=2)
@@ -138,13 +142,13 @@ def test_labels_keep_off_grains_where_there_is_room(canvas: Canvas) -> None:
 
 def test_outlines_beyond_the_picture_are_drawn_at_its_rim(canvas: Canvas) -> None:
     draw_unreached(
-        canvas, [(np.array([[-900.0, -900], [900, -900], [900, 900], [-900, 900]]), "9 %")], np.zeros((0, 2)), STROKES
+        canvas, [(np.array([[-900.0, -900], [900, -900], [900, 900], [-900, 900]]), "9 %")], NOTHING, STROKES
     )
     assert (canvas.image[2] == STROKES[0]).all(axis=-1).mean() > 0.9
 
 
 def test_nothing_unreached_leaves_the_picture_as_it_was(canvas: Canvas) -> None:
-    draw_unreached(canvas, [], np.zeros((0, 2)), STROKES)
+    draw_unreached(canvas, [], NOTHING, STROKES)
     assert (canvas.image == 150).all()
 
 

@@ -12,9 +12,9 @@ from debriscount.errors import CountOptionsError, MarkerError, PhotoFileError, P
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch_file import read_patch
 from debriscount.photo.read import read_photo
+from debriscount.registration.resample import FINE_ENOUGH_ALONE_PX
 from debriscount.run.count import count
 from debriscount.run.records import Counted
-from debriscount.run.region import FINE_ENOUGH_PX
 from debriscount.simulate.spec import Camera, Floor
 
 if TYPE_CHECKING:
@@ -133,7 +133,7 @@ def test_large_grains_are_looked_at_on_a_coarser_raster() -> None:
     large = discs([(140, 150), (430, 420)], 95.0, size_px=(600, 600))
     clean = discs([], size_px=(600, 600), seed=2)
     found = count(large, mm_per_px=0.01, debris=[RED], blank=clean)
-    assert found.grid.mm_per_px == pytest.approx(RED.size_mm[0] / FINE_ENOUGH_PX)
+    assert found.grid.mm_per_px == pytest.approx(RED.size_mm[0] / FINE_ENOUGH_ALONE_PX)
     assert found.mm_per_px == 0.01
     assert found.zones["patch"].grains == 2
     assert found.zones["patch"].area_mm2 == pytest.approx(2 * np.pi * 0.95**2, rel=0.02)

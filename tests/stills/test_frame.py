@@ -3,8 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.report.text import text_width
-from debriscount.stills.frame import Frame, Line, broken, over_ground, write_words
+from debriscount.stills.frame import Frame, Line, over_ground, write_words
 
 SIZES = [(1920, 1080), (3840, 2160), (1080, 1920), (1080, 1080), (300, 240)]
 
@@ -21,13 +20,6 @@ def test_picture_and_words_share_the_safe_area(width: int, height: int) -> None:
         assert safe.top <= box.top < box.bottom <= safe.bottom
     apart = words.top >= picture.bottom if frame.upright else words.left >= picture.right
     assert apart and picture.width * picture.height > words.width * words.height
-
-
-@given(text=st.text(st.sampled_from("ab WX,.\u00e4\u2013"), max_size=60), width=st.integers(40, 400))
-def test_broken_text_keeps_every_letter_and_fits(text: str, width: int) -> None:
-    lines = broken(text, width, 20)
-    assert "".join("".join(lines).split()) == "".join(text.split())
-    assert all(text_width(line, 20) <= width or len(line) == 1 for line in lines)
 
 
 def test_words_that_do_not_fit_are_made_smaller_and_none_is_cut() -> None:

@@ -50,7 +50,7 @@ def find_walls(said: GrainEvidence | None, fates: Fates, patch: Patch) -> Walls:
     for wall, step in steps.items():
         own = np.zeros(len(left), bool)
         if step is not None:
-            own = later & ~claimed & (_to_wall(left, patch, wall) < step.place_mm)
+            own = later & ~claimed & (to_wall(left, patch, wall) < step.place_mm)
             claimed |= own
         profiles.append(_profile(fates, patch, wall, step, _share(float(left.area_mm2[own].sum()), total)))
     return Walls(tuple(profiles), tuple(reaches))
@@ -64,34 +64,35 @@ def _share(part: float, total: float) -> float:
     return 100 * part / total if total > 0 else 0.0
 
 
-def _depth(patch: Patch, wall: str) -> float:
+def depth_mm(patch: Patch, wall: str) -> float:
+    """Half the patch's depth from a wall: what lies farther is nearer to the other side."""
     return (patch.height_mm if wall in ("top", "bottom") else patch.width_mm) / 2
 
 
-def _to_wall(grains: GrainTable, patch: Patch, wall: str) -> Floats:
+def to_wall(grains: GrainTable, patch: Patch, wall: str) -> Floats:
     """Distance of each grain from the foot of a wall, mm; what seems to lie behind it lies at it."""
     return np.asarray(np.maximum(patch.to_side_mm(wall, grains.x_mm, grains.y_mm), 0.0))
 
 
 def _to_corner(grains: GrainTable, patch: Patch, pair: tuple[str, str]) -> Floats:
-    return np.hypot(_to_wall(grains, patch, pair[0]), _to_wall(grains, patch, pair[1]))
+    return np.hypot(to_wall(grains, patch, pair[0]), to_wall(grains, patch, pair[1]))
 
 
-def _along_wall(grains: GrainTable, patch: Patch, wall: str) -> Mask:
+def along_wall(grains: GrainTable, patch: Patch, wall: str) -> Mask:
     """Which grains of the patch belong to a wall: clear of the corners and of what the neighbouring walls keep."""
     across = ("left", "right") if wall in ("top", "bottom") else ("top", "bottom")
     clear = in_patch(grains) & (grains.zone != CORNER)
     for other in across:
         if other in patch.walls:
-            clear &= _to_wall(grains, patch, other) >= max(patch.corner_mm, patch.edge_mm)
+            clear &= to_wall(grains, patch, other) >= max(patch.corner_mm, patch.edge_mm)
     return np.asarray(clear)
 
 
 def _wall_step(said: GrainEvidence | None, fates: Fates, patch: Patch, wall: str) -> Step | None:
     grains = fates.earlier
     along = grains.x_mm if wall in ("top", "bottom") else grains.y_mm
-    own, distance = _along_wall(grains, patch, wall), _to_wall(grains, patch, wall)
-    return _step(said, fates, own, distance, along, _depth(patch, wall))
+    own, distance = along_wall(grains, patch, wall), to_wall(grains, patch, wall)
+    return _step(said, fates, own, distance, along, depth_mm(patch, wall))
 
 
 def _corner_step(
@@ -103,9 +104,9 @@ def _corner_step(
     for wall in patch.walls:
         step = steps[wall]
         if step is not None:
-            own &= _to_wall(grains, patch, wall) >= step.place_mm
-    first, second = (_to_wall(grains, patch, wall) for wall in pair)
-    reach = min(_depth(patch, wall) for wall in pair)
+            own &= to_wall(grains, patch, wall) >= step.place_mm
+    first, second = (to_wall(grains, patch, wall) for wall in pair)
+    reach = min(depth_mm(patch, wall) for wall in pair)
     return _step(said, fates, own, np.hypot(first, second), np.arctan2(first, second), reach)
 
 
@@ -121,14 +122,14 @@ def _step(
 
 
 def _profile(fates: Fates, patch: Patch, wall: str, step: Step | None, share: float) -> WallProfile:
-    depth = _depth(patch, wall)
-    before, left = _along_wall(fates.earlier, patch, wall), _along_wall(fates.later, patch, wall)
-    far = _to_wall(fates.earlier, patch, wall)
+    depth = depth_mm(patch, wall)
+    before, left = along_wall(fates.earlier, patch, wall), along_wall(fates.later, patch, wall)
+    far = to_wall(fates.earlier, patch, wall)
     edges = _bin_edges(fates.earlier.take(before & (far < depth)), depth)
 
     def sums(grains: GrainTable, chosen: Mask, weight: Floats) -> Floats:
         area = grains.area_mm2[chosen] * weight[chosen]
-        return np.asarray(np.histogram(_to_wall(grains, patch, wall)[chosen], edges, weights=area)[0])
+        return np.asarray(np.histogram(to_wall(grains, patch, wall)[chosen], edges, weights=area)[0])
 
     lay = sums(fates.earlier, before, np.ones(len(fates.earlier)))
     lies = sums(fates.later, left, np.ones(len(fates.later)))

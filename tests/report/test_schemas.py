@@ -3,8 +3,8 @@ import json
 import pytest
 from typer.testing import CliRunner
 
-from debriscount.campaign.schemas import SCHEMAS, schema
 from debriscount.errors import CampaignError
+from debriscount.report.schemas import SCHEMAS, schema
 from debriscount.report.tables import GRAINS_HEADER, ZONES_HEADER
 from debriscount.report.words import GRAINS, ZONES, words_text
 from debriscount_cli.app import app

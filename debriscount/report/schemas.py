@@ -1,10 +1,13 @@
 """JSON Schemas of the files that people and programs write."""
 
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..errors import CampaignError
 from ..inputs.faults import closest
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
 
 Schema = dict[str, Any]
 
@@ -30,7 +33,7 @@ def schema(name: str) -> Schema:
 
 
 def _campaign() -> Schema:
-    from .campaign_file import Campaign
+    from ..campaign.campaign_file import Campaign
 
     return Campaign.model_json_schema()
 
@@ -62,24 +65,34 @@ def _weighing() -> Schema:
 def _run() -> Schema:
     from pydantic import TypeAdapter
 
-    from .records import RunRecord
+    from ..campaign.records import RunRecord
 
     return TypeAdapter(RunRecord).json_schema()
 
 
 def _measurement() -> Schema:
-    from .result_file import MeasurementRecord
+    from ..campaign.result_file import MeasurementRecord
 
     return MeasurementRecord.model_json_schema()
 
 
 def _weighing_record() -> Schema:
-    from .result_file import WeighingRecord
+    from ..campaign.result_file import WeighingRecord
 
     return WeighingRecord.model_json_schema()
 
 
-#: Files in TOML and JSON, by name: those that people write before those of programs.
+def _printed(record: str) -> Callable[[], Schema]:
+    def made() -> Schema:
+        from . import formats
+
+        model: type[BaseModel] = getattr(formats, record)
+        return model.model_json_schema()
+
+    return made
+
+
+#: Files in TOML and JSON, by name: those that people write before those that commands write or print.
 SCHEMAS: Mapping[str, Callable[[], Schema]] = {
     "campaign": _campaign,
     "patch": _patch,
@@ -89,4 +102,12 @@ SCHEMAS: Mapping[str, Callable[[], Schema]] = {
     "run": _run,
     "measurement": _measurement,
     "weighing-record": _weighing_record,
+    "count": _printed("CountRecord"),
+    "agreement": _printed("AgreementRecord"),
+    "portion": _printed("PortionRecord"),
+    "shot": _printed("ShotRecord"),
+    "plan": _printed("PlanRecord"),
+    "summary": _printed("SummaryRecord"),
+    "comparison": _printed("ComparisonRecord"),
+    "runs": _printed("RunsRecord"),
 }
