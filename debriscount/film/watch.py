@@ -55,7 +55,7 @@ class Watch:
     @classmethod
     def of(cls, file: FilmFile, patch: Patch, known: KnownFloor, clear: dict[str, Frame], height_mm: float) -> "Watch":
         """Begin with the camera where it was at first."""
-        cells, grid = cell_grid(known, file.size_px), known.grid
+        cells, grid = cell_grid(known, file.frame_px), known.grid
         block = max(1, round(_PLACE_MM / grid.mm_per_px))
         rows, columns = grid.height_px // block, grid.width_px // block
         step, first = block * grid.mm_per_px, (block - 1) / 2 * grid.mm_per_px
@@ -68,7 +68,7 @@ class Watch:
         index = np.ravel_multi_index((at[:, 1], at[:, 0]), cells.shape)
         last_place = found_anew(clear["after"].bgr, patch, known.lens) or known.start
         views = [
-            CellMap.of(place.view, cells, file.size_px).cells(clear[name].bgr)
+            CellMap.of(place.view, cells, file.frame_px).cells(clear[name].bgr)
             for name, place in (("before", known.start), ("after", last_place))
         ]
         return cls(
@@ -97,7 +97,7 @@ class Watch:
                 self.state.see(frame.t_s, nowhere, nowhere > 0)
             return
         if self.coarse is None:
-            self.coarse = CellMap.of(self.place.view, self.search.cells, self.file.size_px)
+            self.coarse = CellMap.of(self.place.view, self.search.cells, self.file.frame_px)
             self.camera = camera_place(self.place.view)
         cells = self.coarse.cells(frame.bgr)
         standing = self.search.standing(cells)
@@ -203,7 +203,7 @@ class Watch:
         rows, columns = (n // self.block_px for n in known.grid.shape)
         hidden = standing.hidden.ravel()[self.cell_index].reshape(rows, columns).astype(np.uint8)
         free = cv2.resize(1 - hidden, known.grid.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
-        roughly = FloorMap.of(self.place.view, known.grid, self.file.size_px).view(frame.bgr)
+        roughly = FloorMap.of(self.place.view, known.grid, self.file.frame_px).view(frame.bgr)
         bare = (
             cv2.dilate((known.debris(roughly * self._light(standing)) > 0).astype(np.uint8), np.ones((5, 5), np.uint8))
             == 0
