@@ -72,7 +72,7 @@ def test_a_machine_of_any_colour_is_a_thing(color: tuple[float, float, float]) -
     light[body] = color
     found = look(light)
     assert found.hidden[body].all()
-    core, around = disc(80, 60, 27), disc(80, 60, 48)  # a rim of eight cells, and what is around it
+    core, around = disc(80, 60, 27), disc(80, 60, 52)  # debris beside a machine counts as its rim
     assert found.thing[core].all()
     assert not found.hidden[~around].any()
 
