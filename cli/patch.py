@@ -48,6 +48,10 @@ def new(
         str | None,
         typer.Option(metavar="MM", help="With --laid: what a tape measure says between the squares it names."),
     ] = None,
+    room: Annotated[
+        str | None,
+        typer.Option(metavar="WxH", help='A room instead of a patch, in metres, such as "4x3m"; asks nothing.'),
+    ] = None,
     paper: Annotated[str | None, typer.Option(help="Paper to print on: a4, letter, a3 or tabloid.")] = None,
     megapixels: Annotated[float, typer.Option(min=0.05, help="Megapixels of the camera.")] = 12.0,
     yes: Yes = False,
@@ -55,8 +59,15 @@ def new(
 ) -> None:
     """Write a patch file; asks for what is not given.
 
-    It refuses a layout whose markers cannot work, and says why.
+    It refuses a layout whose markers cannot work, and says why. For a room give --room and each --wall; squares are
+    then larger, on A3 paper unless --paper says otherwise, and the file says how many there are and where they lie.
     """
+    if room is not None:
+        from ._room_answers import patch_of_room
+
+        widths = {"edge": edge, "corner": corner, "margin": margin, "side": side}
+        patch_of_room(room, wall or [], name, paper, widths, out, overwrite=overwrite)
+        return
     if laid is not None:
         from ._laid_answers import patch_of_laid
 

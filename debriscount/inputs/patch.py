@@ -18,6 +18,8 @@ WALL_SIDES = ("top", "right", "bottom", "left")
 ZONES = ("open", "edge", "corner", "margin")
 OPEN, EDGE, CORNER, MARGIN = range(4)
 OUTSIDE = -1
+#: From that length on a patch is a room: several lanes of a machine lie side by side on it.
+ROOM_MM = 1500.0
 
 
 def zone_in_patch(zone: NDArray[np.int8]) -> Mask:
@@ -94,6 +96,11 @@ class Patch:
     custom_zones: tuple[CustomZone, ...] = ()
     not_floor: tuple[NotFloor, ...] = ()
     rendered: bool = False
+
+    @property
+    def is_room(self) -> bool:
+        """Whether it is so large that where a machine went is asked before all else."""
+        return max(self.width_mm, self.height_mm) >= ROOM_MM
 
     @property
     def title(self) -> str:

@@ -79,7 +79,7 @@ def lay_room(
         Marker(number, (round(x, 1), round(y, 1)), side) for number, (x, y) in enumerate([*outside, *inside])
     )
     papers = tuple(_paper_of(marker) for marker in markers[len(outside) :])
-    patch = Patch(name, width_mm, height_mm, ordered, markers, edge_mm, corner_mm, margin_mm, (), papers)
+    patch = Patch(name, width_mm, height_mm, ordered, markers, edge_mm, corner_mm, margin_mm, not_floor=papers)
     check_layout(patch, megapixels=None)
     return patch
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import Floats
 from ..grains.table import GrainTable
 from ..stats.proportion import Interval
 from ..stats.quantity import Z95, coverage_factor95
@@ -33,6 +34,7 @@ def pass_step(
     reach: Reach | None = None,
     earlier_reach: Reach | None = None,
     found: GrainTable | None = None,
+    stayed: Floats | None = None,
 ) -> PassStep:
     """What a pass brought of what it found.
 
@@ -48,6 +50,8 @@ def pass_step(
         Of this pass and of the pass before, on equal grids.
     found : GrainTable, optional
         The grains that this pass began with.
+    stayed : ndarray of shape (len(found),), optional
+        Share of each that still lies in its place after the pass.
 
     Returns
     -------
@@ -75,6 +79,7 @@ def pass_step(
         together_percent=pickup.percent,
         missed_again_percent=again,
         missed_again_by_chance_percent=chance,
+        from_missed_percent=_from_missed(earlier_reach, found, stayed),
     )
 
 
@@ -182,13 +187,29 @@ def _missed_again(
         return None, None
     if reach.grid != earlier.grid:
         raise ValueError(f"maps of reach must lie on one grid, got {reach.grid} and {earlier.grid}")
-    column, row = np.rint(reach.grid.to_px(np.stack([found.x_mm, found.y_mm], axis=-1))).astype(int).T
-    height, width = reach.grid.shape
-    inside = (column >= 0) & (column < width) & (row >= 0) & (row < height)
-    place = row[inside], column[inside]
-    missed, before = 1 - reach.map[place].astype(float), 1 - earlier.map[place].astype(float)
+    missed, before = _missed_at(reach, found), _missed_at(earlier, found)
     told = np.isfinite(missed) & np.isfinite(before)
-    area, missed, before = found.area_mm2[inside][told], missed[told], before[told]
+    area, missed, before = found.area_mm2[told], missed[told], before[told]
     if (area * missed).sum() <= 0:
         return None, None
     return 100 * float((area * missed) @ before / (area * missed).sum()), 100 * float(area @ before / area.sum())
+
+
+def _missed_at(reach: Reach, grains: GrainTable) -> Floats:
+    """Chance that the place of each grain was missed, shape (N,); NaN where that is not told."""
+    column, row = np.rint(reach.grid.to_px(np.stack([grains.x_mm, grains.y_mm], axis=-1))).astype(int).T
+    height, width = reach.grid.shape
+    inside = (column >= 0) & (column < width) & (row >= 0) & (row < height)
+    chance = np.full(len(column), np.nan)
+    chance[inside] = 1 - reach.map[row[inside], column[inside]].astype(float)
+    return chance
+
+
+def _from_missed(earlier: Reach | None, found: GrainTable | None, stayed: Floats | None) -> float | None:
+    """Share of what a pass took from its place that lay where the pass before had not been, percent."""
+    if earlier is None or found is None or stayed is None:
+        return None
+    before = _missed_at(earlier, found)
+    told = np.isfinite(before)
+    taken = (found.area_mm2 * (1 - stayed))[told]
+    return 100 * float(taken @ before[told] / taken.sum()) if taken.sum() > 0 else None

@@ -131,13 +131,15 @@ class Reach:
     """Where the machine acted, from what stayed of the debris that lay there.
 
     ``map`` of shape ``grid.shape`` is the chance, 0 to 1, that a place was reached; NaN outside the patch and where too
-    little debris lay to tell. ``told_share`` is the share of the patch where it could be told.
+    little debris lay to tell. ``told_share`` is the share of the patch where it could be told; of that, ``floor`` has
+    the share of floor that was reached, whatever debris lay on it.
     """
 
     zones: dict[str, ReachedShare]
     grid: FloorGrid
     map: NDArray[np.float32]
     told_share: float
+    floor: ReachedShare = ReachedShare(None, None, None, None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -280,7 +282,8 @@ class PassStep:
 
     ``missed_again_percent`` is the share of the debris that this pass found and never met which lies where the pass
     before had not been either, and ``missed_again_by_chance_percent`` what that would be if each pass missed places by
-    itself; None in the first pass.
+    itself; None in the first pass. ``from_missed_percent`` is the share of what this pass took from its place that lay
+    where the pass before had not been.
     """
 
     number: int
@@ -289,6 +292,7 @@ class PassStep:
     together_percent: float | None
     missed_again_percent: float | None
     missed_again_by_chance_percent: float | None
+    from_missed_percent: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

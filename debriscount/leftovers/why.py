@@ -79,7 +79,7 @@ def why_left(
         if survival is not None:
             reach = find_reach(survival, own, patch, _of_found(zones, earlier), None if last is None else last.grid)
         step = pass_step(
-            number, zones["patch"], None if earlier is None else earlier["patch"], reach, last, own.earlier
+            number, zones["patch"], None if earlier is None else earlier["patch"], reach, last, own.earlier, own.stayed
         )
         way = np.full((len(untouched), 2), np.nan)
         moved = moved_from_losses(own, patch)

@@ -11,7 +11,7 @@ from ..arrays import Floats, Mask
 from ..camera.fit import Ties
 from ..camera.view import FloorToPhoto
 from ..registration.grid import FloorGrid
-from ..registration.resample import resample_luminance
+from ..registration.resample import light_near, look_up
 from ..stats.robust import robust_sd
 
 #: Long side of the copies whose looks are compared, px: features of a copy that size tell places to a few pixels.
@@ -120,7 +120,7 @@ def tie(
         return None
     seen, level = [], []
     for pixels, view in zip(photos, views, strict=True):
-        light, there = resample_luminance(pixels, view, grid)
+        light, there = look_up(light_near(pixels, view, grid).luminance(), view, grid)
         seen.append(there)
         level.append(_levelled(light))
     both = seen[0] & seen[1]

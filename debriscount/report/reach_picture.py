@@ -181,4 +181,9 @@ def _answers(reach: Reach) -> tuple[str, str]:
     if whole is None or reached is None:
         return "How much of the debris was reached cannot be told.", ""
     taken = share_text(whole.pickup_percent, whole.pickup_interval95)
-    return f"Reached: {reached} of the debris", "" if taken is None else f"Picked up of what was reached: {taken}. "
+    floor = share_text(reach.floor.share_percent, reach.floor.interval95)
+    also = "" if floor is None else f", {floor} of the floor"
+    return (
+        f"Reached: {reached} of the debris{also}",
+        "" if taken is None else f"Picked up of what was reached: {taken}. ",
+    )

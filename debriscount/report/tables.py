@@ -15,6 +15,7 @@ from ..pickup.trust import NOTHING_LAY
 from ..run.records import MeasuredShot, Measurement
 from ..serialize import AREA_DECIMALS, LENGTH_DECIMALS, MASS_DECIMALS, PERCENT_DECIMALS, rounded
 from .lookup import base_name, shot_name_of_pass, why_of, zones_in_order
+from .room_text import room_block
 from .rounding import MORE_THAN, PUSHED_IN, UNKNOWN, amount_text, area_text, interval_text, percent_text, pickup_text
 from .scale_text import scale_block
 from .verdict import verdict_text
@@ -80,6 +81,7 @@ def table_text(measurement: Measurement, width: int = TERMINAL_WIDTH) -> str:
     left = measurement.left
     for figures in measurement.passes:
         blocks.append(_pass_block(figures, measurement, width))
+        blocks += room_block(left.why(figures.number), left.step(figures.number), measurement.patch, width)
         blocks += why_block(left.why(figures.number), left.step(figures.number), width)
     blocks += [wrapped(left.further.sentence, "  ", width)] if left.further is not None else []
     blocks += scale_block(measurement.scale, measurement.passes[-1], width)

@@ -41,6 +41,7 @@ from ..plausibility.mixups import check_shot_order
 from ..plausibility.noticed import balance_flags, photo_flags, refused_for_its_cause
 from ..plausibility.same_photo import check_distinct, check_saved_again
 from ..plausibility.seen_first import see_first
+from ..plausibility.standing import standing_flags
 from ..plausibility.standing_out import LogViews
 from ..plausibility.suspicions import mixup_flags
 from ..registration.grid import FloorGrid
@@ -182,6 +183,7 @@ def measure(
             *(flag for one in joined.values() for flag in one.flags),
             *mixup_flags(photos, first, registered, maps, views, found, strewn, named, hints, passes, left),
             *first.flags,
+            *standing_flags(first.cells, registered.grid, patch),
             *run_flags(patch, registered, passes, maps, named, hints, budget),
             *photo_flags(photos, told),
             *(() if scale_side is None else balance_flags(scale_side.weighed.balance)),

@@ -19,8 +19,8 @@ USUAL_DEBRIS = DebrisKind("red lentils", (212, 100, 49), (4.1, 5.6), 31.9, 1.73)
 
 #: Debris that covers so much of a room lies a few centimetres apart: a machine's bin would not hold more.
 ROOM_LOAD_PERCENT = 1.0
-#: Width of a lane in a room: of a machine of 0.3 to 0.35 m that overlaps its last lane (common practice, no source).
-ROOM_LANE_MM = 250.0
+#: From lane to lane in a room, and how far a machine overlaps its last lane, mm (common practice, no source).
+ROOM_LANE_MM, ROOM_OVERLAP_MM = 250.0, 20.0
 
 
 def scene_spec(
@@ -139,7 +139,7 @@ def in_room(cleaning: Cleaning, patch: Patch) -> Cleaning:
     lane = ROOM_LANE_MM
     top = lane * (int(patch.height_mm / lane) // 2) + cleaning.offset_mm - lane / 2
     missed = ((-1e4, top), (1e4, top), (1e4, top + lane), (-1e4, top + lane))
-    wide = replace(cleaning, pitch_mm=lane, width_mm=lane - 10)
+    wide = replace(cleaning, pitch_mm=lane, width_mm=lane + ROOM_OVERLAP_MM)
     return replace(wide, missed_mm=(missed,)) if cleaning.path == "lanes" else wide
 
 

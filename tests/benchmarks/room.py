@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from debriscount.arrays import Floats
+from debriscount.arrays import Floats, Mask
 from debriscount.inputs.patch import NotFloor
 from debriscount.leftovers.records import WhyLeft
 from debriscount.mosaic.place import place_photos
@@ -36,6 +36,7 @@ class Result:
     error_points: float
     pickup_holds: bool
     reach_holds: bool | None
+    floor_holds: bool | None
     lane_found: float
     apart_mm: float | None
 
@@ -43,14 +44,14 @@ class Result:
 def rooms() -> dict[str, SceneSpec]:
     """The rooms, the last two of four photos a shot."""
     cupboard = scene_spec(
-        room_m="3x2", floor="tile", photos="2x2", megapixels=4, walls=["top"], seed=6, pickup_percent=85
+        room_m="3x2", floor="tile", photos="2x2", megapixels=3, walls=["top"], seed=6, pickup_percent=85
     )
     return {
-        "3 x 2 m planks": scene_spec(room_m="3x2", megapixels=8, walls=["top"], seed=1),
-        "4 x 3 m tile": scene_spec(room_m="4x3", floor="tile", megapixels=12, walls=["top", "left"], seed=2),
-        "2.5 x 2 m carpet": scene_spec(room_m="2.5x2", floor="carpet", megapixels=8, seed=3, pickup_percent=80),
-        "3 x 2.5 m terrazzo": scene_spec(room_m="3x2.5", floor="terrazzo", megapixels=12, walls=["left"], seed=4),
-        "4 x 3 m planks, four photos": scene_spec(room_m="4x3", photos="2x2", megapixels=5, walls=["top"], seed=5),
+        "3 x 2 m planks": scene_spec(room_m="3x2", megapixels=6, walls=["top"], seed=1),
+        "4 x 3 m tile": scene_spec(room_m="4x3", floor="tile", megapixels=10, walls=["top", "left"], seed=2),
+        "2.5 x 2 m carpet": scene_spec(room_m="2.5x2", floor="carpet", megapixels=6, seed=3, pickup_percent=80),
+        "3 x 2.5 m terrazzo": scene_spec(room_m="3x2.5", floor="terrazzo", megapixels=8, walls=["left"], seed=4),
+        "4 x 3 m planks, four photos": scene_spec(room_m="4x3", photos="2x2", megapixels=4, walls=["top"], seed=5),
         "3 x 2 m tile with a cupboard, four photos": replace(
             cupboard, patch=replace(cupboard.patch, not_floor=(CUPBOARD,))
         ),
@@ -67,6 +68,9 @@ def run(name: str, spec: SceneSpec) -> Result:
     true = scene.truth.pickup_percent(1)["patch"]
     reached = scene.truth.reached_percent(1)["patch"]
     share = None if why is None or why.reach is None else why.reach.zones["patch"].interval95
+    floor = None if why is None or why.reach is None else why.reach.floor.interval95
+    places = np.random.default_rng(1).uniform((0, 0), (spec.patch.width_mm, spec.patch.height_mm), (100_000, 2))
+    over = 100 * float(scene.truth.routes[0].reaches(places[spec.patch.is_floor(*places.T)]).mean())
     assert true is not None and reached is not None
     low, high = whole.interval95 or (np.nan, np.nan)
     return Result(
@@ -74,6 +78,7 @@ def run(name: str, spec: SceneSpec) -> Result:
         error_points=np.nan if whole.pickup_percent is None else whole.pickup_percent - true,
         pickup_holds=bool(low <= true <= high),
         reach_holds=None if share is None else bool(share[0] <= reached <= share[1]),
+        floor_holds=None if floor is None else bool(floor[0] <= over <= floor[1]),
         lane_found=0.0 if why is None else lane_found(scene, why),
         apart_mm=apart_mm(scene) if len(shots["before"]) > 1 else None,
     )
@@ -89,7 +94,7 @@ def lane_found(scene: Scene, why: WhyLeft) -> float:
     lane = points[points_in_poly(points, np.array(scene.spec.passes[0].missed_mm[0]))]  # type: ignore[no-untyped-call]
     told = np.zeros(len(lane), bool)
     for place in why.missed:
-        told |= np.asarray(points_in_poly(lane, np.array(place.polygon_mm)), bool)  # type: ignore[no-untyped-call]
+        told |= np.asarray(points_in_poly(lane, np.array(place.polygon_mm)), np.bool_)  # type: ignore[no-untyped-call]
     return float(told.mean())
 
 
@@ -112,7 +117,7 @@ def apart_mm(scene: Scene) -> float:
     return worst
 
 
-def _inside(pixels: Floats, size_px: tuple[int, int]) -> Floats:
+def _inside(pixels: Floats, size_px: tuple[int, int]) -> Mask:
     return np.asarray(((pixels >= 0) & (pixels <= np.array(size_px) - 1)).all(axis=1))
 
 
@@ -120,16 +125,20 @@ def told(results: Sequence[Result]) -> str:
     """The figures beside their bars."""
     error = np.abs([r.error_points for r in results])
     apart = [r.apart_mm for r in results if r.apart_mm is not None]
-    held = [bool(r.reach_holds) for r in results]
+    held = [bool(held) for r in results for held in (r.reach_holds, r.floor_holds)]
     return "\n".join(
         [
             f"error of the pickup, median and worst: {np.median(error):.2f} and {error.max():.2f} points (1 and 3)",
             f"interval of the pickup holds: {sum(r.pickup_holds for r in results)} of {len(results)}",
             f"joined photos apart, worst pair: {max(apart, default=np.nan):.2f} mm (0.5)",
             f"missed lane found: {sum(r.lane_found >= FOUND for r in results)} of {len(results)} (all)",
-            f"interval of the share reached holds: {sum(held)} of {len(held)} (90 %)",
+            f"intervals of debris and floor reached hold: {sum(held)} of {len(held)} (90 %)",
         ]
     )
+
+
+def _held(held: bool | None) -> str:
+    return "held" if held else "not held"
 
 
 def main() -> None:
@@ -145,7 +154,7 @@ def main() -> None:
             apart = "" if one.apart_mm is None else f", apart {one.apart_mm:.2f} mm"
             print(
                 f"{name}: {one.error_points:+.2f} points, {'in' if one.pickup_holds else 'outside'} its interval; "
-                f"lane {100 * one.lane_found:.0f} %; reach {'held' if one.reach_holds else 'not held'}{apart}",
+                f"lane {100 * one.lane_found:.0f} %; debris reached {_held(one.reach_holds)}, floor reached {_held(one.floor_holds)}{apart}",
                 flush=True,
             )
     print(told(results))

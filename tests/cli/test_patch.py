@@ -136,3 +136,17 @@ def test_help_names_the_command() -> None:
     result = RUNNER.invoke(app, ["patch", "--help"])
     assert result.exit_code == 0
     assert "new" in result.stdout
+
+
+def test_a_room_is_laid_without_questions(tmp_path: Path) -> None:
+    out = tmp_path / "room.toml"
+    done = RUNNER.invoke(app, ["patch", "new", "--room", "4x3m", "--wall", "top", "--wall", "left", "--out", str(out)])
+    assert done.exit_code == 0, done.output
+    assert "Markers of 190 mm for a3 paper" in done.output
+    patch = read_patch(out)
+    assert (patch.width_mm, patch.height_mm, patch.walls) == (4000, 3000, ("top", "left"))
+    again = RUNNER.invoke(app, ["patch", "new", "--room", "4x3m", "--out", str(out)])
+    assert again.exit_code == 2  # a file that is there stays
+    wrong = RUNNER.invoke(app, ["patch", "new", "--room", "large", "--out", str(tmp_path / "other.toml")])
+    assert wrong.exit_code == 2
+    assert '"4x3m"' in wrong.output

@@ -195,3 +195,17 @@ def test_a_less_certain_pickup_leaves_the_next_less_certain() -> None:
         assert further is not None
         widths.append(further.interval95[1] - further.interval95[0])
     assert widths[0] < widths[1]
+
+
+def test_what_a_pass_took_from_where_none_had_been_is_told() -> None:
+    first = np.ones(GRID.shape)
+    first[:, : GRID.shape[1] // 2] = 0
+    found = strewn()
+    column = GRID.to_px(np.stack([found.x_mm, found.y_mm], axis=-1))[:, 0]
+    left = np.rint(column) < GRID.shape[1] // 2
+    taken = pass_step(2, known(90), known(80), reach(first), reach(first), found, np.where(left, 0.0, 1.0))
+    assert taken.from_missed_percent == pytest.approx(100)
+    alike = pass_step(2, known(90), known(80), reach(first), reach(first), found, np.zeros(len(left)))
+    share = 100 * found.area_mm2[left].sum() / found.area_mm2.sum()
+    assert alike.from_missed_percent == pytest.approx(share)
+    assert pass_step(1, known(80), None, reach(first), None, found, np.zeros(len(left))).from_missed_percent is None

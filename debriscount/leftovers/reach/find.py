@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from ...arrays import Floats
+from ...arrays import Floats, Mask
 from ...grains.table import zone_members
 from ...inputs.patch import Patch
 from ...registration.grid import FloorGrid
@@ -71,13 +71,40 @@ def find_reach(
             area = np.bincount(place[inside], fates.earlier.area_mm2[member][inside], len(sites)).astype(float)
             enough = int(inside.sum()) >= _LEAST_GRAINS and area.sum() > 0
             zones[name] = _share(survival, area, *pickups.get(name, (None, None))) if enough else _UNKNOWN
-    return Reach(zones, grid, chance, told_share)
+    floor = _share(
+        survival, _floor_of(sites, patch, grid), None, None, _border_variance(chance, grid, sites.spacing_mm)
+    )
+    return Reach(zones, grid, chance, told_share, floor)
 
 
 _UNKNOWN = ReachedShare(None, None, None, None)
 
 
-def _share(survival: Survival, area: Floats, pickup: float | None, interval: Interval | None) -> ReachedShare:
+def _floor_of(sites: Sites, patch: Patch, grid: FloorGrid) -> Floats:
+    """How many of the map's cells each place speaks for, shape (len(sites),)."""
+    _, place, weight, told = _surroundings(sites, patch, grid)
+    return np.bincount(place[told].ravel(), weight[told].ravel(), len(sites)).astype(float)
+
+
+def _border_variance(chance: NDArray[np.float32], grid: FloorGrid, spacing_mm: float) -> float:
+    """Variance of the share of floor reached for the border of what was, which lies anywhere between two places.
+
+    A piece of it as long as a spacing is off by a rectangular distribution as wide as that.
+    """
+    told = np.isfinite(chance)
+    reached = chance > 0.5
+    crossed = sum(
+        int((told[a] & told[b] & (reached[a] != reached[b])).sum())
+        for a, b in ((np.s_[1:], np.s_[:-1]), (np.s_[:, 1:], np.s_[:, :-1]))
+    )
+    # Steps along rows and columns are longer than a border in any direction, by 4 / π on average.
+    pieces = np.pi / 4 * crossed * grid.mm_per_px / spacing_mm
+    return float(pieces * spacing_mm**4 / 12 / max(told.sum() * grid.mm_per_px**2, 1.0) ** 2)
+
+
+def _share(
+    survival: Survival, area: Floats, pickup: float | None, interval: Interval | None, more_variance: float = 0.0
+) -> ReachedShare:
     """Figures of a zone whose debris covered ``area`` at each place."""
     weight = area / area.sum()
     # What was picked up was reached.
@@ -86,7 +113,7 @@ def _share(survival: Survival, area: Floats, pickup: float | None, interval: Int
     rng = np.random.default_rng(0)
     mean = survival.draws @ weight
     left_open = survival.near.summed_variance(weight * np.sqrt(survival.reached * (1 - survival.reached)))
-    shares = (mean[:, None] + np.sqrt(left_open) * rng.standard_normal((len(mean), _REPEATS))).ravel()
+    shares = (mean[:, None] + np.sqrt(left_open + more_variance) * rng.standard_normal((len(mean), _REPEATS))).ravel()
     shares = np.clip(shares, least, 1.0)
     around = _interval(100 * shares, 100 * share)
     if pickup is None or share <= 0 or around[0] < _LEAST_KNOWN * 100 * share:
@@ -138,16 +165,22 @@ def draw_map(survival: Survival, patch: Patch, grid: FloorGrid) -> tuple[NDArray
 
     NaN outside the patch and where no debris lies near.
     """
-    sites = survival.sites
-    x, y = np.meshgrid(grid.x_mm(), grid.y_mm())
-    inside = patch.inside(x, y)
+    inside, place, weight, told = _surroundings(survival.sites, patch, grid)
     chance = np.full(grid.shape, np.nan, np.float32)
-    tree = cKDTree(np.column_stack([sites.x_mm, sites.y_mm]))
-    away, place = tree.query(np.column_stack([x[inside], y[inside]]), min(_NEAREST, len(sites)))
-    away, place = np.asarray(away) / sites.spacing_mm, np.asarray(place)
-    # Weights count from the nearest place, so that far from all of them one still has its say.
-    weight = np.exp(-0.5 * (away**2 - away[:, :1] ** 2) / _WIDTH**2)
-    value = (weight * survival.reached[place]).sum(axis=1) / weight.sum(axis=1)
-    value[away[:, 0] > _TOLD] = np.nan
+    value = (weight * survival.reached[place]).sum(axis=1)
+    value[~told] = np.nan
     chance[inside] = value
     return chance, float(np.isfinite(value).mean()) if inside.any() else 0.0
+
+
+def _surroundings(sites: Sites, patch: Patch, grid: FloorGrid) -> tuple[Mask, NDArray[np.intp], Floats, Mask]:
+    """Cells in the patch, shape ``grid.shape``; of each of those the nearest places, their weights, whether told."""
+    x, y = np.meshgrid(grid.x_mm(), grid.y_mm())
+    inside = patch.inside(x, y)
+    tree = cKDTree(np.column_stack([sites.x_mm, sites.y_mm]))
+    nearest = np.arange(1, min(_NEAREST, len(sites)) + 1)
+    away, place = tree.query(np.column_stack([x[inside], y[inside]]), nearest)
+    away = np.asarray(away) / sites.spacing_mm
+    # Weights count from the nearest place, so that far from all of them one still has its say.
+    weight = np.exp(-0.5 * (away**2 - away[:, :1] ** 2) / _WIDTH**2)
+    return inside, np.asarray(place), weight / weight.sum(axis=1, keepdims=True), away[:, 0] <= _TOLD

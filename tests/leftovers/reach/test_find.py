@@ -295,3 +295,23 @@ def test_fewer_places_than_a_cell_asks_for_tell_all_the_same() -> None:
     chance, _ = draw_map(survival_of(x, y, np.full(3, 0.25)), OPEN_FLOOR, FloorGrid(5.0, 5.0, 10.0, 40, 60))
     assert np.nanmin(chance) == pytest.approx(0.25)
     assert np.nanmax(chance) == pytest.approx(0.25)
+
+
+def test_the_share_of_floor_is_the_maps_mean_and_holds_the_truth() -> None:
+    # Debris lies thick on the right, so that the share of debris reached is another than that of the floor.
+    x, y = strewn(3000, OPEN_FLOOR, 2)
+    thick = x > 300
+    x, y = np.concatenate([x, x[thick] + 0.5]), np.concatenate([y, y[thick] + 0.5])
+    stayed = left(x < 400, 0.05, 3)
+    taken = 100 * float(1 - stayed.mean())
+    reach = reach_of(fates_of(x, y, stayed), OPEN_FLOOR, {"patch": (taken, None)})
+    assert reach is not None
+    assert reach.floor.share_percent == pytest.approx(100 * float(np.nanmean(reach.map)), abs=1e-3)
+    assert reach.floor.interval95 is not None
+    low, high = reach.floor.interval95
+    # A border along the raster's own columns is off by part of a cell everywhere alike.
+    assert low - 0.2 <= 100 * 400 / 600 <= high + 0.2
+    assert high - low < 6
+    debris = reach.zones["patch"].share_percent
+    assert debris is not None
+    assert debris < reach.floor.share_percent - 5

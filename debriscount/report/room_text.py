@@ -1,0 +1,64 @@
+"""What the terminal says of a room: how much of it was reached, and which places were missed."""
+
+import numpy as np
+
+from ..columns import TABLE_WIDTH, aligned, wrapped
+from ..inputs.patch import Patch
+from ..leftovers.records import MissedPlace, PassStep, WhyLeft
+from ..leftovers.wording import share_text
+
+#: Missed places told; all of them stand in the record.
+_MOST = 8
+
+
+def room_block(why: WhyLeft | None, step: PassStep | None, patch: Patch, width: int = TABLE_WIDTH) -> list[str]:
+    """Return how much of a room a pass reached and what it missed, as one block of lines, or nothing.
+
+    Parameters
+    ----------
+    why : WhyLeft or None
+        Why debris stayed in the pass.
+    step : PassStep or None
+        What the pass brought.
+    patch : Patch
+        Nothing is said of one that is no room.
+    width : int
+        Columns of the longest line.
+    """
+    if why is None or why.reach is None or not patch.is_room:
+        return []
+    debris, floor = why.reach.zones.get("patch"), why.reach.floor
+    parts = [
+        f"{text} of the {what}"
+        for what, share in (("floor", floor), ("debris", debris))
+        if share is not None and (text := share_text(share.share_percent, share.interval95)) is not None
+    ]
+    if not parts:
+        return []
+    lines = [wrapped(f"Reached: {' and '.join(parts)}.", "  ", width)]
+    if step is not None and step.from_missed_percent is not None:
+        share = f"{step.from_missed_percent:.0f} %"
+        said = f"Of what pass {step.number} took, {share} lay where the pass before had not been."
+        lines.append(wrapped(said, "  ", width))
+    missed = [place for place in why.missed if place.share_percent > 0]
+    if missed:
+        rows = [["missed", "around x, y mm", "size mm", "floor cm²", "of the leftovers"]]
+        rows += [_row(place) for place in missed[:_MOST]]
+        lines += ["Places never reached, those with most debris first:", *aligned(rows)]
+        if len(missed) > _MOST:
+            rest = sum(place.share_percent for place in missed[_MOST:])
+            lines.append(f"and {len(missed) - _MOST} more with {rest:.0f} % of the leftovers together")
+    return ["\n".join(lines)]
+
+
+def _row(place: MissedPlace) -> list[str]:
+    corners = np.array(place.polygon_mm)
+    (left, top), (right, bottom) = corners.min(axis=0), corners.max(axis=0)
+    names = {"strip": "strip", "wide": "wide strip", "place": "place"}
+    return [
+        names[place.what],
+        f"{(left + right) / 2:.0f}, {(top + bottom) / 2:.0f}",
+        f"{right - left:.0f} x {bottom - top:.0f}",
+        f"{place.area_mm2 / 100:.0f}",
+        f"{place.share_percent:.1f} %",
+    ]
