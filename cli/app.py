@@ -11,6 +11,7 @@ from .compare import compare
 from .count import count
 from .debris import debris
 from .demo import demo
+from .film import film
 from .lens import lens
 from .manual import manual
 from .markers import markers
@@ -59,6 +60,7 @@ app.command()(schema)
 app.command()(demo)
 app.command()(stills)
 app.command()(clip)
+app.command()(film)
 app.command()(simulate)
 app.command()(manual)
 

@@ -43,7 +43,7 @@ def test_the_campaign_is_as_written() -> None:
     row = CAMPAIGN_ROW.search((ROOT / "README.md").read_text(encoding="utf-8"))
     assert row is not None
     contents = b"".join(path.read_bytes() for path in CAMPAIGN_FILES)
-    assert len(contents) == int(row["size"]) < 1_000_000
+    assert len(contents) == int(row["size"]) < 1_600_000
     assert hashlib.sha256(contents).hexdigest() == row["sha256"]
 
 

@@ -22,6 +22,7 @@ STAGES = (
     "scale",
     "plausibility",
     "run",
+    "film",
     "portions",
     "simulate",
     "campaign",

@@ -28,7 +28,7 @@ _HEAD = "A campaign of debriscount. Change it by hand as you like; debriscount m
 #: A photo takes most.
 _MOST_BYTES = 1_000_000_000
 #: What version control need not keep.
-_IGNORED = "# derived, and made anew when needed\n/runs/.index.json\n/runs/.remeasure.json\n.*.part/\n"
+_IGNORED = "# derived, and made anew when needed\n/runs/.index.json\n/runs/.remeasure.json\n/.lock\n.*.part/\n"
 
 
 def campaign_toml(campaign: Campaign) -> str:

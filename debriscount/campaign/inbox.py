@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
+from itertools import pairwise
 from pathlib import Path
 
 from ..errors import CampaignError, PhotoFileError
@@ -11,6 +12,9 @@ from ..flags import listed
 from ..shot_check.watch import ENDINGS
 from .file_run import photo_bytes
 from .records import FiledRun
+
+#: Neither strewing nor a machine is done sooner.
+_LEAST_BETWEEN_S = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +86,7 @@ def choose_shots(
     passes : int
         How many photos after a pass the run has.
     runs : sequence of FiledRun
-        Those of the campaign: photos of theirs are passed over.
+        Those of the campaign: photos of theirs are passed over, unless they were withdrawn.
     shared_blank : bool
         Whether a blank is at hand already; then none is looked for.
 
@@ -93,14 +97,15 @@ def choose_shots(
     Raises
     ------
     CampaignError
-        There are too few photos.
+        There are too few photos, or nothing tells in which order they were taken.
 
     Notes
     -----
     The newest photos count, since who adds a run has just made it. They are before and after the passes; the one before
     them is the blank, unless a blank is shared.
     """
-    filed = {photo.sha256: run.record.run for run in runs for photo in run.record.photos.values()}
+    counting = [run.record for run in runs if run.record.withdrawn is None]
+    filed = {photo.sha256: record.run for record in counting for photo in record.photos.values()}
     passed_over = [
         f"{photo.path.name} is passed over: run {filed[photo.sha256]} has it already"
         for photo in photos
@@ -110,14 +115,16 @@ def choose_shots(
     needed = passes + 1
     if len(left) < needed:
         have = listed([photo.path.name for photo in left]) if left else "none"
+        rest = f", besides {len(passed_over)} that are in runs already" if passed_over else ""
         wanted = f"before and {passes} after" if passes > 1 else "before and after"
         raise CampaignError(
-            f"the inbox must hold {needed} photos that are in no run yet ({wanted}), it has {have}. Copy the photos"
-            " there, or name them with --before and --after."
+            f"the inbox must hold {needed} photos that are in no run yet ({wanted}), it has {have}{rest}. Copy the"
+            " photos there, or name them with --before and --after."
         )
     own_blank = not shared_blank and len(left) > needed
     chosen = left[-needed - own_blank :]
     older = left[: -needed - own_blank]
+    _check_order(chosen)
     passed_over += [f"{photo.path.name} is passed over: it is older, taken {_clock(photo)}" for photo in older]
     names = ["blank"] * own_blank + ["before", "after", *(f"after{n}" for n in range(2, passes + 1))]
     shots = dict(zip(names, chosen, strict=True))
@@ -128,6 +135,18 @@ def choose_shots(
             " the order is right."
         )
     return ChosenShots(shots, tuple(reasons), tuple(passed_over))
+
+
+def _check_order(chosen: Sequence[InboxPhoto]) -> None:
+    """Refuse photos that do not tell their time, and whose files were written at nearly one time, as copies are."""
+    for one, other in pairwise(chosen):
+        apart_s = (datetime.fromisoformat(other.taken) - datetime.fromisoformat(one.taken)).total_seconds()
+        if not (one.by_camera and other.by_camera) and apart_s < _LEAST_BETWEEN_S:
+            raise CampaignError(
+                f"{one.path.name} and {other.path.name} do not tell which was taken first: the camera's time is not"
+                f" in both, and their files were written {apart_s:.0f} s apart, as copies are. Name them with --before"
+                " and --after, and the clean floor with --blank."
+            )
 
 
 def _why(shot: str) -> str:

@@ -72,7 +72,9 @@ def read_runs(campaign: Path) -> RunsRead:
     for name in _folders(home):
         folder = home / name
         if not _NUMBERED.fullmatch(name):
-            unread.append(Unread(name, "is no run's folder: those are called 0001, 0002 and so on. Move it elsewhere."))
+            unread.append(
+                Unread(name, "It is no run's folder: those are called 0001, 0002 and so on. Move it elsewhere.")
+            )
             continue
         known = index.get(name)
         if known is None or _stamp(folder, known.record.result.file) != known.stamp:

@@ -20,7 +20,7 @@ from ..inputs.save import save_files
 from .add_run import Measured, Progress
 from .campaign_file import read_campaign
 from .file_run import one_run, photo_bytes, put_run, sources_of, used_file, writing
-from .places import DEBRIS, RUN, RUNS, run_folder
+from .places import BLANKS, DEBRIS, RUN, RUNS, run_folder
 from .read_runs import run_numbers
 from .records import Figures, FiledRun, RunRecord, RunSources, Unread, UsedDebris, UsedFile, Versions
 from .run_file import read_run, read_run_record, run_json, text_sum
@@ -210,6 +210,10 @@ def _begun(campaign: Path, asked: Mapping[str, object]) -> tuple[str, list[int]]
 
 def _check_photos(folder: Path, record: RunRecord) -> None:
     for shot, photo in record.photos.items():
+        if not (folder / photo.file).exists():
+            home = BLANKS if Path(photo.file).parent.name == BLANKS else f"{RUNS}/{folder.name}"
+            name = Path(photo.file).name
+            raise CampaignError(f"{name}, the photo that was filed as {shot}, is missing. Put it back in {home}.")
         if sha256(photo_bytes(folder / photo.file)).hexdigest() != photo.sha256:
             raise CampaignError(f"{photo.file} is not the photo that was filed as {shot}. Put that one back.")
 

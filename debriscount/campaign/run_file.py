@@ -4,6 +4,7 @@ import hashlib
 import re
 from codecs import BOM_UTF8
 from collections.abc import Mapping
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from typing import Any
 from ..errors import CampaignError, InputFileError
 from ..inputs.record_file import MEASUREMENT, WEIGHING, parsed
 from ..inputs.text_file import file_content
+from ..printable import printable
 from .places import BLANKS, RUN
 from .records import RUN_FORMAT, Figures, FiledRun, RunRecord
 
@@ -19,6 +21,8 @@ _MOST_BYTES = 16_000_000
 _PLAIN_NAME = re.compile(r"[^/\\]+")
 _BLANK_PATH = re.compile(rf"\.\./\.\./{BLANKS}/[^/\\]+")
 _NEWER = "It was made by another version of debriscount: use that one, or a newer one."
+_PUT_BACK = "Put that right, or put back the file as it was."
+_COPYING = "If the campaign is still being copied, wait until that is done; or else put the file back."
 _AGAIN = "run remeasure makes it anew from the photos."
 #: The result of a run that was weighed only.
 WEIGHING_FILE = "weighing.json"
@@ -42,10 +46,7 @@ def read_run(folder: Path) -> FiledRun:
         It is not whole, damaged, or of a version that is not known here. The message does not name the folder.
     """
     record = read_run_record(folder)
-    try:
-        content = file_content(folder / record.result.file, "result", _MOST_BYTES)
-    except InputFileError as error:
-        raise CampaignError(f"{_without(folder, error)} {_hint(folder, record.result.file)}") from None
+    content = _content(folder, record.result.file, "result")
     if record.result.sha256 and text_sum(content) != record.result.sha256:
         raise CampaignError(
             f"{record.result.file} is not the one that was filed: it was changed by hand, or half of a copy is older."
@@ -58,10 +59,7 @@ def read_run_record(folder: Path) -> RunRecord:
     """Read a run's run.json alone; errors as `read_run`."""
     from pydantic import ValidationError
 
-    try:
-        content = file_content(folder / RUN, "run", _MOST_BYTES)
-    except InputFileError as error:
-        raise CampaignError(f"{_without(folder, error)} {_hint(folder, RUN)}".strip()) from None
+    content = _content(folder, RUN, "run")
     try:
         record: RunRecord = _adapter().validate_json(content.removeprefix(BOM_UTF8))
     except ValidationError as error:
@@ -69,7 +67,7 @@ def read_run_record(folder: Path) -> RunRecord:
         try:
             parsed(_text(content, RUN), RUN, (RUN_FORMAT,), _NEWER)
         except InputFileError as worse:
-            raise CampaignError(f"{worse}") from None
+            raise CampaignError(f"{worse}" if _NEWER in f"{worse}" else f"{worse} {_PUT_BACK}") from None
         raise CampaignError(f"{RUN} was damaged: {fault_text(fault)}. Put that right.") from None
     if f"{record.run:04d}" != folder.name:
         raise CampaignError(
@@ -77,6 +75,13 @@ def read_run_record(folder: Path) -> RunRecord:
             " its name."
         )
     _check_names(record)
+    try:
+        datetime.fromisoformat(record.when)
+    except ValueError:
+        raise CampaignError(
+            f'{RUN} was damaged: when is "{printable(record.when, 40)}", but must be like 2026-12-01T09:30:00. Put that'
+            " right."
+        ) from None
     return record
 
 
@@ -106,13 +111,14 @@ def _text(content: bytes, name: str) -> str:
         raise InputFileError(f"{name}: is not UTF-8 text.") from None
 
 
-def _without(folder: Path, error: Exception) -> str:
-    """A reader's message without the folder, which is named before it."""
-    return str(error).replace(f"{folder}/", "").replace(f"{folder}\\", "")
-
-
-def _hint(folder: Path, name: str) -> str:
-    return "" if (folder / name).exists() else "If the campaign is still being copied, wait until that is done."
+def _content(folder: Path, name: str, what: str) -> bytes:
+    """A file of a run; what is wrong is said without the folder, which is named before it."""
+    try:
+        return file_content(folder / name, what, _MOST_BYTES)
+    except InputFileError as error:
+        if not (folder / name).exists():
+            raise CampaignError(f"{name} is missing. {_COPYING}") from None
+        raise CampaignError(str(error).replace(f"{folder}/", "").replace(f"{folder}\\", "")) from None
 
 
 def _check_names(record: RunRecord) -> None:

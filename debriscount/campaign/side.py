@@ -49,7 +49,8 @@ _TERM = r"[A-Za-zµμ%][A-Za-z0-9_]*(?:(?:\^|\*\*)-?[1-9]|[²³])?"
 _UNIT = re.compile(rf"{_TERM}(?: *[*/· ] *{_TERM}){{0,5}}")
 _MOST_UNIT = 40
 #: Ways in which a sound level meter writes its unit: the weighting is no unit of its own.
-_DECIBELS = ("db", "dba", "db(a)", "dbc", "db(c)")
+#: Levels as people write them; those weighted by other curves are other quantities, and stay what they are.
+_DECIBELS = {"db": "dB", "dba": "dB(A)", "db(a)": "dB(A)", "dbc": "dB(C)", "db(c)": "dB(C)"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +135,7 @@ def side_figure(side: SideMeasurement) -> SideFigure:
     if kind.yes_or_no:
         return SideFigure(100 * fmean(values), None, "%", len(values))
     if kind.level:
-        return SideFigure(energy_mean_db(values), u, kind.unit, len(values))
+        return SideFigure(energy_mean_db(values), u, _level_unit(side.unit) or kind.unit, len(values))
     factor = _factor(side.quantity, side.unit)
     return SideFigure(factor * fmean(values), None if u is None else factor * u, kind.unit, len(values))
 
@@ -161,7 +162,7 @@ def _factor(quantity: str, unit: str) -> float:
     """By what a reading is multiplied to come into the quantity's usual unit."""
     kind = QUANTITIES[quantity]
     if kind.level:
-        if unit.lower().replace(" ", "") not in _DECIBELS:
+        if _level_unit(unit) is None:
             raise CampaignError(f'{quantity}: "{unit}" is no level in decibels. Give it in dB, such as dB(A).')
         return 1.0
     if len(unit) > _MOST_UNIT or not _UNIT.fullmatch(unit):
@@ -175,6 +176,10 @@ def _factor(quantity: str, unit: str) -> float:
         raise CampaignError(
             f'{quantity}: "{unit}" cannot be turned into {kind.unit} ({reason}). Give a unit such as {kind.unit}.'
         ) from None
+
+
+def _level_unit(unit: str) -> str | None:
+    return _DECIBELS.get(unit.lower().replace(" ", ""))
 
 
 @cache

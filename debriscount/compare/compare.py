@@ -134,7 +134,9 @@ def compare(
         strata[group.levels[:-1]].append(group)
     if all(len(groups) < 2 for groups in strata.values()):
         level = summary.groups[0].levels[-1]
-        raise CompareError(f'there is nothing to compare: {factor} is "{level}" in all runs. Give another --factor.')
+        raise CompareError(
+            f'there is nothing to compare: {factor} is "{level}" in all runs. Give another --factor, or add runs.'
+        )
     warnings, found = [], []
     for levels, groups in strata.items():
         used, said = _blocks(groups, block if block not in (factor, *within) else None)

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ..errors import CompareError
+from ..flags import listed
 from ..printable import printable
 from .figures import (
     ALL_KINDS,
@@ -116,6 +117,7 @@ def select(runs: Sequence[CampaignRun], keys: Sequence[str], choice: Choice) -> 
             grouped.setdefault(levels, []).append(item)
     if not grouped:
         raise CompareError(_nothing(name, choice, runs, left_out))
+    _check_units(name, [item for items in grouped.values() for item in items])
     order = sorted(grouped, key=lambda levels: tuple(map(_in_order, levels)))
     first = next(iter(grouped.values()))
     return Selected(
@@ -124,6 +126,21 @@ def select(runs: Sequence[CampaignRun], keys: Sequence[str], choice: Choice) -> 
         groups={levels: tuple(grouped[levels]) for levels in order},
         left_out=left_out,
     )
+
+
+def _check_units(name: str, items: Sequence[Item]) -> None:
+    """Refuse figures in several units, such as levels that were weighted by several curves."""
+    runs: dict[str, list[str]] = {}
+    for item in items:
+        runs.setdefault(item.figure.unit, []).append(item.run.name)
+    if len(runs) > 1:
+        usual = max(runs, key=lambda unit: len(runs[unit]))
+        others = [f"{run} ({unit})" for unit, names in runs.items() if unit != usual for run in names]
+        raise CompareError(
+            f"{name} is in {usual} in most runs, and cannot be taken together with that of run"
+            f" {listed(others[:_MOST_SAID])}{' and others' if len(others) > _MOST_SAID else ''}. Leave them out with"
+            " --without."
+        )
 
 
 def _out_as_a_whole(run: CampaignRun, choice: Choice) -> str:

@@ -37,8 +37,8 @@ class State:
     ``zones`` of shape (Z, N) tells which of the N places each zone holds, ``patch`` which of them lie in the patch.
     A place has ``value``, the debris last seen there in mm², since sample ``since``, -1 before it was seen at all.
     ``passed_s`` is when the machine's middle passed over it since then, NaN if it did not. ``fell_s`` and ``fell_mm2``
-    are when it lost most at once, and how much. ``usual`` is what it showed on average since the machine was there last,
-    in ``kept`` samples at most.
+    are when it lost most at once, and how much. ``usual`` is what it showed on average since the machine was there
+    last, in ``kept`` samples at most.
     """
 
     zones: Mask
@@ -106,7 +106,7 @@ class State:
     def _sharpness(self, areas_mm2: Floats, seen: Mask) -> float:
         """How much more a sample shows of debris that nothing has touched than the samples before it.
 
-        Films are compressed frame by frame to another degree, and a blurred grain shows a little more or less of itself.
+        Films are compressed frame by frame to another degree, and a blurred grain shows a little more or less.
         """
         still = seen & (self.since >= 0) & (self.since == len(self.times) - 1) & np.isnan(self.passed_s)
         # Where it changed by more than a frame's compression does, something came or went.

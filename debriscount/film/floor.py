@@ -11,10 +11,11 @@ from ..arrays import Floats, Mask
 from ..camera.lens import Lens
 from ..cover.discriminant import SHADE, SHEEN, Discriminant, cover_of, fisher_discriminant
 from ..cover.kinds import KindHint
-from ..cover.light import FAINTEST
-from ..cover.maps import CoverMaps, cover_maps
+from ..cover.light import FAINTEST, stiff_gain
+from ..cover.maps import CoverMaps
 from ..cover.noise import FloorNoise, learn_mix, learn_noise, sigma_map
 from ..flags import Flag
+from ..grains.screen import screen_grains
 from ..inputs.debris import DebrisKind
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
@@ -22,14 +23,19 @@ from ..photo.colour import luminance_view
 from ..photo.read import Photo
 from ..registration.grid import FloorGrid
 from ..registration.register import RegisteredShots
-from ..run.pipeline import hints_of, on_patch, strewn_floor
+from ..run.pipeline import hints_of, on_patch, strewn_floor, told_debris
 from ..run.records import KindColor
 from ..run.sources import Progress, named_kinds, seen_colours
+from .maps import aligned_map
 from .place import Place, place_of
 
 #: Share of a grain's full cover from which on a pixel is of a grain, far above the noise of films; and how far around
 #: such pixels cover is summed, px: so a frame that is compressed more, and blurs more, shows no less debris.
 CORE, RIM_PX = 0.4, 2
+#: Standard deviations of the film's noise that such a pixel exceeds as well: beside a joint of the floor it is loud.
+SURE = 4.0
+#: Width, in small grains, below which what lies still from first to last is a joint of the floor.
+THIN = 0.7
 #: Change of light, natural logarithm, from which on a place of the first frame is another in the last; and the width of
 #: what counts as a thing that stood in one of them, mm: clumps of debris are narrower as a rule.
 _CHANGED, _THING_MM = 0.35, 50.0
@@ -40,9 +46,9 @@ class KnownFloor:
     """The floor under the debris in the light of the film, and how debris is told from it.
 
     ``bare`` of shape (H, W, 3) is linear light on ``grid``; ``usable`` of shape (H, W) where debris can be judged.
-    ``filters`` has one a kind, ``full`` of shape (K,) the cover that the middle of a grain reaches; ``colours`` of shape
-    (K, 3) the kinds' linear colours. ``background_mm2`` is what the bare floor itself shows as debris, for every mm² of
-    it. ``start`` is where the camera stood at first.
+    ``filters`` has one a kind, ``full`` of shape (K,) the cover that the middle of a grain reaches; ``colours`` of
+    shape (K, 3) the kinds' linear colours. ``background_mm2`` is what the bare floor itself shows as debris, for every
+    mm² of it. ``start`` is where the camera stood at first.
     """
 
     grid: FloorGrid
@@ -62,7 +68,8 @@ class KnownFloor:
         counted = np.zeros(self.usable.shape, np.float32)
         for one, full in zip(self.filters, self.full, strict=True):
             cover = cover_of(one, view, self.bare)
-            grains = cv2.dilate((cover > CORE * full).astype(np.uint8), np.ones((2 * RIM_PX + 1,) * 2, np.uint8))
+            sure = cover > np.maximum(np.float32(CORE * full), np.float32(SURE) * one.sigma)
+            grains = cv2.dilate(sure.astype(np.uint8), np.ones((2 * RIM_PX + 1,) * 2, np.uint8))
             np.maximum(counted, np.clip(cover, 0, 1, out=cover) * grains, out=counted)
         counted[~self.usable] = 0
         return counted
@@ -70,7 +77,7 @@ class KnownFloor:
 
 def learn_floor(
     photos: Mapping[str, Photo],
-    first: NDArray[np.uint8],
+    frames: Mapping[str, NDArray[np.uint8]],
     patch: Patch,
     kinds: Sequence[DebrisKind],
     lens: CameraLens | None,
@@ -82,8 +89,8 @@ def learn_floor(
     ----------
     photos : mapping of str to Photo
         "before" and "after", frames of the film; before them "blank", a photo or a frame of another film.
-    first : ndarray of uint8, shape (H, W, 3)
-        The frame "before", blue, green, red.
+    frames : mapping of str to ndarray of uint8, shape (H, W, 3)
+        The frames "before" and "after", blue, green, red.
     patch : Patch
     kinds : sequence of DebrisKind
         The kinds to look for; without any, what sets *before* off from the blank or the last frame.
@@ -102,13 +109,20 @@ def learn_floor(
     if not hints:
         return None
     strewn = strewn_floor(patch, registered)
-    maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn)
-    bare, light = _in_films_light(maps, registered)
-    after, usable = registered.views["after"], registered.usable
+    maps, found = told_debris(registered, hints, strewn)
+    found = screen_grains(found, maps.matched, hints, maps.colours, registered.usable, strewn)
+    covered = {name: one.labels > 0 for name, one in found.items()}
+    if "blank" not in photos:
+        lines = _lines(found["before"].kind_map > 0, found["after"].kind_map > 0, hints)
+        covered = {name: mask & ~lines for name, mask in covered.items()}
+    known_bare, light = _in_films_light(maps, registered)
+    usable = registered.usable
+    shown = {name: _as_filmed(frame, registered, name, covered[name], known_bare) for name, frame in frames.items()}
+    bare = _where_bare(shown, covered, known_bare)
+    difference = shown["after"] - shown["before"]
     fine = not all(hint.outlined for hint in hints)
-    sigma = sigma_map(learn_noise(after - bare, bare, usable), bare)
-    smallest = min(hint.size_px[0] for hint in hints)
-    mix = np.eye(3) if fine else learn_mix(after - bare, sigma, usable, smallest)
+    sigma = sigma_map(learn_noise(difference, bare, usable), bare)
+    mix = np.eye(3) if fine else learn_mix(difference, sigma, usable, min(hint.size_px[0] for hint in hints))
     noise, shade = FloorNoise(sigma, mix), SHEEN if fine else SHADE
     filters = tuple(
         fisher_discriminant(bare, c.over(usable.shape) / light, noise, c.covariance, shade) for c in maps.colours
@@ -124,7 +138,7 @@ def learn_floor(
         full=tuple(hint.least_peak for hint in hints),
         colours=np.array([c.mean for c in maps.colours]) / middle,
         kinds=seen_colours(named_kinds(kinds, hints), maps.colours),
-        start=place_of(first, located.views["before"], located.markers["before"]),
+        start=place_of(frames["before"], located.views["before"], located.markers["before"]),
         lens=located.views["before"].lens,
         background_mm2=0.0,
         warnings=registered.warnings,
@@ -154,6 +168,41 @@ def _in_films_light(maps: CoverMaps, registered: RegisteredShots) -> tuple[NDArr
     light = np.asarray(cv2.medianBlur(light.astype(np.float32), 5), np.float32)
     light = np.maximum(light, np.float32(1e-3))
     return np.asarray(maps.floor / light, np.float32), light
+
+
+def _lines(before: Mask, after: Mask, hints: Sequence[KindHint]) -> Mask:
+    """What lies still and is thinner than a grain: joints of the floor, which only a blank tells for sure."""
+    still = (before & after).astype(np.uint8)
+    width = max(3, round(THIN * min(hint.size_px[0] for hint in hints)))
+    whole = cv2.morphologyEx(still, cv2.MORPH_OPEN, np.ones((width, width), np.uint8))
+    around = np.ones((2 * RIM_PX + 1,) * 2, np.uint8)
+    thin = (still > 0) & (cv2.dilate(whole, around) == 0)
+    return np.asarray((cv2.dilate(thin.astype(np.uint8), around) > 0) & (cv2.dilate(whole, around) == 0))
+
+
+def _as_filmed(
+    bgr: NDArray[np.uint8], registered: RegisteredShots, shot: str, covered: Mask, bare: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """A frame as all frames are looked at, in the light of the last one.
+
+    Other ways to look at it would blur the floor's joints otherwise.
+    """
+    located = registered.located
+    assert located is not None  # shots on a patch have markers
+    clear = registered.usable & ~covered
+    view = aligned_map(bgr, located.views[shot], registered.grid, bare, clear).view(bgr)
+    return np.asarray(view * stiff_gain(view, bare, clear), np.float32)
+
+
+def _where_bare(
+    shown: Mapping[str, NDArray[np.float32]], covered: Mapping[str, Mask], bare: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """The floor as the frames show it, where one or both of them show it bare."""
+    around = np.ones((2 * RIM_PX + 3,) * 2, np.uint8)
+    free = {name: cv2.dilate(covered[name].astype(np.uint8), around) == 0 for name in shown}
+    count = sum(mask.astype(np.float32) for mask in free.values())
+    total = sum(view * free[name][..., None] for name, view in shown.items())
+    return np.where((count > 0)[..., None], total / np.maximum(count, 1)[..., None], bare).astype(np.float32)
 
 
 def _background(

@@ -22,18 +22,24 @@ BEYOND_MM = 450.0
 #: Change of light, natural logarithm, below which a cell is floor; and change of one channel against the others, below
 #: which a darker cell is floor in shadow. Film is compressed more than photos, its colour most of all.
 _LIT, _HUE = 0.22, 0.14
-#: Deepest shadow, natural logarithm: a quarter of the light is left, as under one lamp in a lit room (common practice, no
-#: source). What is darker is a thing.
+#: Deepest shadow, natural logarithm: a quarter of the light is left, as under one lamp in a lit room (common practice,
+#: no source). What is darker is a thing.
 _DEEPEST = -1.4
 #: What a cell may be off, as a share of the floor's light, and still be floor with debris on it.
 _MIXED = 0.2
 #: Extent from which on cells that hang together are a thing, mm: a hand, a cable, a machine. Clumps are smaller.
 _THING_MM = 60.0
-#: Width of a spot without bare floor that is no clump of debris, mm; and the share of it that debris covers from which on
-#: it may be of a heap.
+#: Width of a spot without bare floor that is no clump of debris, mm; and the share of it that debris covers from which
+#: on it may be of a heap.
 _SOLID_MM, _HEAP = 40.0, 0.3
 #: How far around things and shadows nothing is judged, cells: their blurred rim, and how far they move in a frame.
 _AROUND = 2
+#: Change of light, natural logarithm, from which on what is near a thing or a shadow is its rim; and how wide that is
+#: at most, cells: a lamp of 0.5 m that hangs 2 m above a machine of 0.1 m makes 25 mm of it.
+_SOFT, _RIM = 0.06, 8
+#: Window, cells, over which a tint is told that single cells do not show for sure, and how much more of it than at
+#: first is one, as a share of a channel's light.
+_TINTED, _TINT = (5, 5), 0.07
 #: Width over which light is compared with the floor's, mm.
 _LIGHT_MM = 150.0
 
@@ -54,7 +60,7 @@ class Standing:
 
 
 def cell_grid(known: KnownFloor, size_px: tuple[int, int]) -> FloorGrid:
-    """Cells over the patch and as much floor around it as a machine takes, but no more than frames of that size show."""
+    """Cells over the patch and as much floor around it as a machine takes, if frames of that size show it."""
     grid = known.grid
     right, bottom = (
         first + n * grid.mm_per_px for first, n in ((grid.x0_mm, grid.width_px), (grid.y0_mm, grid.height_px))
@@ -86,6 +92,7 @@ class Search:
         gain = _gain(off, first.seen)
         mean, hue = _mean_and_hue(off + gain)
         self._strewn = (np.abs(mean) >= _LIT) | (hue >= _HUE)
+        self._tinted = cv2.blur(hue, _TINTED)
         share, _ = self._share(first.light.reshape(-1, 3) * np.exp(gain), self._floors[0].reshape(-1, 3))
         width = max(2, round(_SOLID_MM / CELL_MM))
         self._heaps = cv2.blur(share.reshape(judged.shape), (width, width)) > _HEAP
@@ -106,12 +113,18 @@ class Search:
         # Beside the patch a cell is floor if it is what either of the two frames shows there.
         told[:, other] &= np.stack(self._told(light[other], odd[other], 1))
         other_than_floor, shaded, strange = (_spread(odd[chosen], lit.shape) for chosen in told)
-        solid = _solid(other_than_floor, self._heaps)
+        # A hand may have nearly the floor's colour: it shows by being so all over, where the first frame was not.
+        tinted = cv2.blur(hue, _TINTED) - self._tinted > _TINT
+        solid = _solid(other_than_floor | (tinted & seen), self._heaps)
         things = _filled(_large((solid & ~shaded) | strange))
         # Dark grains that lie close are no shadow: they lay there from the start.
         shades = _large(shaded & (solid | ~self._strewn) & ~things)
+        core = (things | shades | solid).astype(np.uint8)
+        # A shadow's rim is soft, and debris in it shows less of itself: around what is sure, little tells.
+        rim = cv2.dilate(core, np.ones((2 * _RIM + 1,) * 2, np.uint8)) > 0
+        unlike = (np.abs(cv2.blur(mean, (3, 3))) > _SOFT) | (cv2.blur(hue, (3, 3)) > _SOFT)
         around = np.ones((2 * _AROUND + 1,) * 2, np.uint8)
-        hidden = _filled(cv2.dilate((things | shades | solid).astype(np.uint8), around) > 0)
+        hidden = _filled(cv2.dilate(core | (rim & unlike), around) > 0)
         return Standing(things, hidden | ~seen, np.exp(gain).astype(float), _uneven(mean, seen & lit & ~hidden))
 
     def _told(self, light: NDArray[np.float32], cells: NDArray[np.intp], which: int) -> tuple[Mask, Mask, Mask]:
@@ -194,8 +207,15 @@ def _over_cells(known: KnownFloor, cells: FloorGrid) -> tuple[NDArray[np.float32
 def _solid(odd: Mask, heaps: Mask) -> Mask:
     """Those of the cells that are not floor which lie together as no debris does that was not a heap from the start."""
     width = max(2, round(_SOLID_MM / CELL_MM))
-    core = cv2.morphologyEx((odd & ~heaps).astype(np.uint8), cv2.MORPH_OPEN, np.ones((width, width), np.uint8))
-    return odd & (cv2.dilate(core, np.ones((width + 1, width + 1), np.uint8)) > 0)
+    around = np.ones((2 * (width // 2) + 1,) * 2, np.uint8)
+    return odd & (cv2.dilate(_opened(odd & ~heaps, width), around) > 0)
+
+
+def _opened(cells: Mask, width: int) -> NDArray[np.uint8]:
+    """Cells that lie in squares of that width, all of them in; an even width moves nothing aside."""
+    square = np.ones((width, width), np.uint8)
+    inner = cv2.erode(cells.astype(np.uint8), square, anchor=(0, 0))
+    return np.asarray(cv2.dilate(inner, square, anchor=(width - 1, width - 1)), np.uint8)
 
 
 def _filled(things: Mask) -> Mask:
@@ -208,8 +228,7 @@ def _filled(things: Mask) -> Mask:
 
 def _large(cells: Mask) -> Mask:
     """Those of the cells that hang together as far as a thing reaches."""
-    closed = cv2.morphologyEx(cells.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(closed, connectivity=8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(_opened(cells, 2), connectivity=8)
     extent = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) * CELL_MM
     large = extent >= _THING_MM
     large[0] = False

@@ -71,7 +71,8 @@ def seen_machine(
     corner = np.array([box[1].start, box[0].start])
     body = _to_its_rim((labels[box] == largest).astype(np.uint8), linear_pixels(frame.pixels[box]))
     # What is thinner than a hand's breadth hangs on the machine and is none of it.
-    hand = max(3, round(60 / cells.mm_per_px))
+    # Odd, so that opening does not push the body aside.
+    hand = 2 * round(30 / cells.mm_per_px) + 1
     open_ = cv2.morphologyEx(body, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (hand, hand)))
     outlines, _ = cv2.findContours(open_, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     if not outlines:

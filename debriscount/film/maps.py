@@ -8,12 +8,15 @@ from numpy.typing import NDArray
 
 from ..arrays import Mask
 from ..camera.view import FloorToPhoto
-from ..photo.colour import linear_pixels
+from ..photo.colour import linear_pixels, luminance_view
+from ..registration.align import improve_shift, no_shift, texture_pull
 from ..registration.grid import FloorGrid
 from ..registration.resample import Shift
 
 #: Pixels between the places at which the projection is computed exactly; in between it is linear.
 _STEP = 8
+#: Rounds of alignment on the floor's texture.
+_ROUNDS = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,6 +54,37 @@ class FloorMap:
         """A frame as floor view, linear light of shape (H, W, 3), red first."""
         shown = cv2.remap(bgr, self.where, self.fraction, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return linear_pixels(np.asarray(cv2.cvtColor(shown, cv2.COLOR_BGR2RGB), np.uint8))
+
+
+def aligned_map(
+    bgr: NDArray[np.uint8], view: FloorToPhoto, grid: FloorGrid, bare: NDArray[np.float32], clear: Mask
+) -> FloorMap:
+    """The map for the place from which a frame was taken, the floor's own texture laid on itself.
+
+    Parameters
+    ----------
+    bgr : ndarray of uint8, shape (H, W, 3)
+        The frame.
+    view : FloorToPhoto
+        What the markers tell of the place.
+    grid : FloorGrid
+        Raster of the floor view.
+    bare : ndarray of float32, shape grid.shape + (3,)
+        The bare floor, linear light.
+    clear : ndarray of bool, shape grid.shape
+        Where the frame may show it bare.
+    """
+    size, target, shift = (bgr.shape[1], bgr.shape[0]), _log(bare), no_shift(grid)
+    for _ in range(_ROUNDS):
+        there = FloorMap.of(view, grid, size, shift)
+        pull = texture_pull(target, _log(there.view(bgr)), clear & there.seen, grid)
+        shift = improve_shift(shift, pull, grid.mm_per_px, grid.mm_per_px)
+    return FloorMap.of(view, grid, size, shift)
+
+
+def _log(view: NDArray[np.float32]) -> NDArray[np.float32]:
+    # Below a thousandth of white a frame shows its noise alone.
+    return np.asarray(np.log(np.maximum(luminance_view(view), np.float32(1e-3))), np.float32)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -19,8 +19,8 @@ from .track import Lane, Outing, Track, Turn
 class LeftOver:
     """Debris left in one zone against time: area in mm² and percent of what lay there at first, arrays of shape (T,).
 
-    ``low_percent`` and ``high_percent`` are what it would be if all that is hidden had gone as soon as it was hidden, or
-    only once it was seen again. Percent are NaN where nothing lay at first.
+    ``low_percent`` and ``high_percent`` are what it would be if all that is hidden had gone as soon as it was hidden,
+    or only once it was seen again. Percent are NaN where nothing lay at first.
     """
 
     area_mm2: Floats

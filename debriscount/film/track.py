@@ -42,7 +42,7 @@ class Track:
 class Lane:
     """A straight run over the patch as driven: from when to when and from where to where.
 
-    ``cleaned_mm`` is the width of the strip beside its middle in which debris went meanwhile, and ``cleaned_off_mm`` how
+    ``cleaned_mm`` is the width of the strip beside its middle in which debris went meanwhile, ``cleaned_off_mm`` how
     far the strip's middle lies to the right of the lane's; None where too little went to tell.
     """
 

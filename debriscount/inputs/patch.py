@@ -94,8 +94,8 @@ class Patch:
     corner_mm: float
     margin_mm: float
     custom_zones: tuple[CustomZone, ...] = ()
-    rendered: bool = False
     not_floor: tuple[NotFloor, ...] = ()
+    rendered: bool = False
 
     @property
     def is_room(self) -> bool:

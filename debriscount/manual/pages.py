@@ -29,6 +29,7 @@ TOPICS = (
     "plan",
     "page",
     "stills",
+    "film",
     "simulate",
     "records",
     "safety",

@@ -15,6 +15,8 @@ Places = Sequence[Sequence[float]]
 
 #: Grains that are marked one by one; of more, the largest.
 _MOST_MARKS = 5_000
+#: How far along a strip its label stands, and open floor's from the other side: the divider begins in the middle.
+_ASIDE = 0.72
 #: Radius of a mark beside that of its grain, mm.
 _BESIDE_MM = 1.0
 
@@ -100,7 +102,8 @@ def layers_of(
         fates_marked=(len(shown), len(told)),
         strips=Markup("".join(_path(_strip(ends, width_mm)) for ends, width_mm in strips)),
         strip_labels=tuple(
-            label((a[0] + b[0]) / 2, (a[1] + b[1]) / 2, f"{width_mm:.0f} mm") for (a, b), width_mm in strips
+            label(a[0] + _ASIDE * (b[0] - a[0]), a[1] + _ASIDE * (b[1] - a[1]), f"{width_mm:.0f} mm")
+            for (a, b), width_mm in strips
         ),
         missed=Markup(
             "".join(
@@ -115,10 +118,10 @@ def layers_of(
 
 
 def _zone_places(patch: Patch) -> list[tuple[str, float, float]]:
-    """Where each zone's name stands: in the middle of open floor, along the first wall, in the first corner."""
+    """Where each zone's name stands, off the divider: on open floor, along the first wall, in the first corner."""
     w, h, edge, corner = patch.width_mm, patch.height_mm, patch.edge_mm, patch.corner_mm
-    places = [("open", w / 2, h / 2)]
-    along = {"top": (w / 2, edge / 2), "bottom": (w / 2, h - edge / 2), "left": (edge / 2, h / 2)}
+    places = [("open", w * (1 - _ASIDE), h / 2)]
+    along = {"top": (w * (1 - _ASIDE), edge / 2), "bottom": (w * (1 - _ASIDE), h - edge / 2), "left": (edge / 2, h / 2)}
     along["right"] = (w - edge / 2, h / 2)
     places += [("edge", *along[wall]) for wall in ("top", "bottom", "left", "right") if wall in patch.walls][:1]
     corners = [

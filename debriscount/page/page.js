@@ -3,12 +3,19 @@
 (() => {
   const clamp = (value, least, most) => Math.min(Math.max(value, least), most);
 
+  // A picture that several passes share stands in the page once, in an SVG of its own size.
+  function pixelsOf(photo) {
+    const shared = photo.dataset.shared;
+    const source = shared ? document.getElementById(shared) : photo;
+    return { source, wide: Number(photo.getAttribute("width")), high: Number(photo.getAttribute("height")) };
+  }
+
   function setUp(view) {
     const find = (name) => view.querySelector(name);
     const pair = find(".pair"), edge = find(".edge"), spot = find(".spot"), lens = find(".lens");
     const range = find(".divider input"), join = find(".join"), magnify = find(".magnify");
     const frames = [find(".before .frame"), find(".after .frame")];
-    const photos = [find(".before .photo"), find(".after .photo")];
+    const photos = [find(".before .photo"), find(".after .photo")].map(pixelsOf);
     const place = { x: 0.5, y: 0.5 };
 
     function divide() {
@@ -32,10 +39,10 @@
         ink.imageSmoothingEnabled = false;
         ink.fillStyle = "#808080";
         ink.fillRect(0, 0, canvas.width, canvas.height);
-        const left = place.x * photo.naturalWidth - wide / 2, top = place.y * photo.naturalHeight - high / 2;
-        ink.drawImage(photo, Math.round(left), Math.round(top), wide, high, 0, 0, canvas.width, canvas.height);
+        const left = place.x * photo.wide - wide / 2, top = place.y * photo.high - high / 2;
+        ink.drawImage(photo.source, Math.round(left), Math.round(top), wide, high, 0, 0, canvas.width, canvas.height);
         if (number === 0) {
-          const scale = frame.width / photo.naturalWidth;
+          const scale = frame.width / photo.wide;
           spot.style.width = `${Math.max(wide * scale, 12)}px`;
           spot.style.height = `${Math.max(high * scale, 12)}px`;
         }

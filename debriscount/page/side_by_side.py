@@ -16,6 +16,7 @@ from ..report.rounding import UNKNOWN, interval_text, more_than_text, percent_te
 from ..report.run_words import mean_text, number_text, plural, range_text, unit_of_difference
 from ..report.runs_comparison import sentence
 from ..report.runs_summary import group_decimals
+from ..stats.proportion import Interval
 from .charts import DotChart, Figure, Group, dot_chart
 from .sources import PageRun
 from .words import zone_title
@@ -62,12 +63,49 @@ class SideBySide:
     rows: tuple[Repeats, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroupMean:
+    """Mean pickup of runs made alike, percent, or that of a single one; ``words`` is the figure as it is written."""
+
+    label: str
+    runs: int
+    mean: float
+    interval95: Interval | None
+    words: str
+    doubtful: bool
+
+
+def means_by_zone(runs: Sequence[PageRun]) -> dict[str, tuple[GroupMean, ...]]:
+    """Means of the groups that runs fall into, machines and settings, by the zone's heading; none of a single run."""
+    together = _comparable([CampaignRun(run.filed, run.campaign, run.name) for run in runs])
+    if len(together) < 2:
+        return {}
+    keys, found = _keys(together), {}
+    for title, groups, summary in _groups_by(together, keys, "zone", Choice()):
+        found[title] = tuple(
+            GroupMean(
+                label=_label(keys, group.levels[: len(keys)]) or "All runs",
+                runs=group.n,
+                mean=group.mean,
+                interval95=group.interval95 if group.n > 1 else group.items[0].figure.interval95,
+                words=mean_text(group.mean, group.at_ceiling, group_decimals(group), summary.kind),
+                doubtful=bool(group.doubtful),
+            )
+            for group in groups
+        )
+    return found
+
+
+def _comparable(runs: list[CampaignRun]) -> list[CampaignRun]:
+    """Runs that are compared: a result in no campaign says nothing of its machine, and is left out beside campaigns."""
+    return [run for run in runs if run.campaign] or runs
+
+
 def side_by_side(runs: Sequence[PageRun]) -> SideBySide:
     """Put runs side by side; of a single one only the table is made."""
     together = [CampaignRun(run.filed, run.campaign, run.name) for run in runs]
     table = figures_table(together)
-    # A result that is in no campaign says nothing of its machine: beside campaigns it stands alone.
-    together = [run for run in together if run.campaign] or together
+    together = _comparable(together)
     if len(together) < 2:
         return SideBySide(table=table)
     keys = _keys(together)
@@ -172,6 +210,16 @@ def _parts(runs: Sequence[CampaignRun], keys: tuple[str, ...], whole: Summary) -
 
 def _by(runs: Sequence[CampaignRun], keys: tuple[str, ...], key: str, choice: Choice) -> Iterator[DotChart]:
     """A chart a zone, kind or pass."""
+    for title, groups, found in _groups_by(runs, keys, key, choice):
+        chart = _chart(title, (*keys, key), groups, found)
+        if chart is not None:
+            yield chart
+
+
+def _groups_by(
+    runs: Sequence[CampaignRun], keys: tuple[str, ...], key: str, choice: Choice
+) -> Iterator[tuple[str, list[GroupSummary], Summary]]:
+    """Groups of each zone, kind or pass under its heading; not of the margin."""
     found = _summary(runs, [*keys, key], choice)
     if found is None:
         return
@@ -181,9 +229,7 @@ def _by(runs: Sequence[CampaignRun], keys: tuple[str, ...], key: str, choice: Ch
     for level, groups in levels.items():
         if level != "margin":
             titles = {"zone": zone_title(level), "kind": level, "pass": f"After pass {level}"}
-            chart = _chart(titles[key], (*keys, key), groups, found)
-            if chart is not None:
-                yield chart
+            yield titles[key], groups, found
 
 
 def _chart(title: str, keys: Sequence[str], groups: Sequence[GroupSummary], summary: Summary) -> DotChart | None:

@@ -25,10 +25,16 @@ _PICTURE_BYTES = 15_500_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShownShot:
-    """A picture in the viewer."""
+    """A picture in the viewer.
+
+    Where several passes have it in common, ``shared`` is its name in the page, and only the first holds ``view`` and
+    ``outlines``, which are empty in the others.
+    """
 
     view: Markup
     outlines: Markup
+    outlined: bool
+    shared: str
     width: int
     height: int
     title: str
@@ -72,21 +78,22 @@ def run_views(runs: Sequence[PageRun]) -> list[tuple[View, ...]]:
     InputFileError
         A record or a picture is damaged.
     """
-    number = sum(2 * len(run.record["passes"]) for run in runs if run.record) or 1
+    number = sum(1 + len(run.record["passes"]) for run in runs if run.record) or 1
     each = _PICTURE_BYTES // number
-    return list(for_each(partial(_run_views, most_bytes=each), runs))
+    return list(for_each(partial(_run_views, most_bytes=each), list(enumerate(runs, start=1))))
 
 
-def _run_views(run: PageRun, most_bytes: int) -> tuple[View, ...]:
+def _run_views(numbered: tuple[int, PageRun], most_bytes: int) -> tuple[View, ...]:
+    number, run = numbered
     try:
-        return tuple(_made_views(run, most_bytes))
+        return tuple(_made_views(run, f"before-{number}", most_bytes))
     except InputFileError:
         raise
     except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
         raise damaged(run.folder / RECORD, error) from None
 
 
-def _made_views(run: PageRun, most_bytes: int) -> Iterable[View]:
+def _made_views(run: PageRun, before_name: str, most_bytes: int) -> Iterable[View]:
     record = run.record
     if not record:
         return
@@ -103,6 +110,8 @@ def _made_views(run: PageRun, most_bytes: int) -> Iterable[View]:
     grains = run.grains
     rendered = ", rendered" if patch.rendered else ""
     step = float(grid["mm_per_px"])
+    several = len(record["passes"]) > 1
+    held = True
     for done in record["passes"]:
         shot = shot_name_of_pass(int(done["pass"]))
         jpeg = picture(run.folder, f"floor-{shot}.jpg")
@@ -110,12 +119,16 @@ def _made_views(run: PageRun, most_bytes: int) -> Iterable[View]:
             continue
         after = made(jpeg, _found(run.folder, shot), name=str(run.folder / f"floor-{shot}.jpg"))
         layers = layers_of(patch, grid, done, [row for row in grains if row.get("shot") == shot])
-        what = "after the pass" if len(record["passes"]) == 1 else f"after pass {done['pass']}"
+        what = "after the pass" if not several else f"after pass {done['pass']}"
         names = ", ".join(str(kind["name"]) for kind in kinds)
         yield View(
             title=f"Before and {what}",
             before=_shot(
-                before, f"Before{rendered}", f"The patch from straight above before the run, with {names} strewn on it"
+                before,
+                f"Before{rendered}",
+                f"The patch from straight above before the run, with {names} strewn on it",
+                shared=before_name if several else "",
+                held=held,
             ),
             after=_shot(
                 after, f"{what.capitalize()}{rendered}", f"The same view {what}, with the debris that was left"
@@ -129,6 +142,7 @@ def _made_views(run: PageRun, most_bytes: int) -> Iterable[View]:
             width_mm=round(step * int(grid["width_px"]), 2),
             height_mm=round(step * int(grid["height_px"]), 2),
         )
+        held = False
 
 
 def _found(folder: Path, shot: str) -> NDArray[np.uint8] | None:
@@ -136,10 +150,12 @@ def _found(folder: Path, shot: str) -> NDArray[np.uint8] | None:
     return None if content is None else found_map(content, str(folder / f"found-{shot}.png"))
 
 
-def _shot(made: ShotPicture, title: str, alt: str) -> ShownShot:
+def _shot(made: ShotPicture, title: str, alt: str, *, shared: str = "", held: bool = True) -> ShownShot:
     return ShownShot(
-        view=Markup(made.view),
-        outlines=Markup(made.outlines),
+        view=Markup(made.view if held else ""),
+        outlines=Markup(made.outlines if held else ""),
+        outlined=bool(made.outlines),
+        shared=shared,
         width=made.width,
         height=made.height,
         title=title,

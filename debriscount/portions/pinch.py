@@ -29,6 +29,8 @@ LEAST_DIFFERENCE = 8.0
 HALF = 0.5
 #: Smallest part that is called a grain, px: less is noise or a crumb whose size nobody can tell.
 LEAST_PX = 20
+#: Parts below this share of the usual area are no grains: a kind's diameters would have to vary more than fourfold.
+SPECK = 1 / 20
 #: The square's paper: its side with the quiet zone and room for the label, in sides of the black square.
 PAPER_SIDES = 1.75
 #: A lone grain covers most of its convex hull, and is not much larger than the usual one.
@@ -272,6 +274,11 @@ def _outlined(mask: Mask, linear: NDArray[np.float32], mm_per_px: float) -> tupl
         found.append((x + w / 2, y + h / 2, contour[:, 0], area, area / max(hull, 1.0), colour))
     if not found:
         return ()
+    areas = np.sort([one[3] for one in found])
+    # Half of all that is outlined lies in larger pieces than this. Far smaller ones are dust and flaws of the paper, of
+    # which there may be more than grains.
+    middle = areas[np.searchsorted(np.cumsum(areas), areas.sum() / 2)]
+    found = [one for one in found if one[3] >= SPECK * middle]
     usual = float(np.median([one[3] for one in found]))
     line = 2 * np.sqrt(usual)
     found.sort(key=lambda one: (round(one[1] / line), one[0]))

@@ -23,7 +23,7 @@ from .pictures import encode_jpeg
 #: A comment in every picture, by which a later run knows that it may replace it.
 MARK = b"debriscount overlay"
 #: Names of the records, one for each kind of result.
-RECORDS = ("measurement.json", "count.json")
+RECORDS = ("measurement.json", "count.json", "film.json")
 #: How a record begins to say what it is.
 RECORD_MARK = b'"debriscount/'
 

@@ -4,15 +4,17 @@ import re
 from dataclasses import replace
 from os import PathLike
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..errors import DebriscountError
 from ..flags import Flag
 from ..pickup.records import UNTOLD_GRAINS
-from ..pickup.zones import zone_areas_mm2
 from ..shot_check.files import ShotCheck
 from ..shot_check.records import Finding, Fitness
-from .count import count
-from .records import Counted
+
+# What counts is loaded where debris files are given: without them a check takes half as long as loading it.
+if TYPE_CHECKING:
+    from .records import Counted
 
 #: Width of the interval of a number, over the number, from which on it is no longer "about" that many.
 UNSURE = 0.5
@@ -68,6 +70,8 @@ def looked_over(check: ShotCheck, photo: str | PathLike[str]) -> tuple[Fitness, 
     found = check.check(photo)
     if not check.kinds or any(fault.code in UNCOUNTED for fault in found.faults):
         return found, ""
+    from .count import count
+
     try:
         seen = count(
             photo,
@@ -102,7 +106,7 @@ def _advice(flag: Flag) -> str:
     return f"{TO_DO[flag.code]}: {said}." if flag.code in TO_DO else f"{flag.sentence}."
 
 
-def lying_sentence(seen: Counted, against: str | None, file: str = "") -> str:
+def lying_sentence(seen: "Counted", against: str | None, file: str = "") -> str:
     """Say about how many grains were counted on a patch, beyond those of another shot of that name or by themselves.
 
     Whether that is as it should be depends on which shot it is. People name the files by that; where ``file`` does not
@@ -131,10 +135,12 @@ def lying_sentence(seen: Counted, against: str | None, file: str = "") -> str:
     return f"{_about(patch.grains)} here{bare}."
 
 
-def _strewn(seen: Counted) -> bool:
+def _strewn(seen: "Counted") -> bool:
     """Whether grains lie in the patch rather than all over the floor, where its own pattern is taken for them."""
     if seen.patch is None or "margin" not in seen.zones:
         return False
+    from ..pickup.zones import zone_areas_mm2
+
     floor = zone_areas_mm2(seen.patch)
     density = {zone: seen.zones[zone].grains / floor[zone] for zone in ("patch", "margin") if floor[zone] > 0}
     return "margin" in density and density["margin"] < PATTERN * density["patch"]

@@ -14,7 +14,7 @@ from ..photo.colour import linear_pixels
 from ..photo.read import LEAST_SIDE_PX, Photo
 from ..registration.grid import FloorGrid
 from ..registration.register import RegisteredShots
-from ..registration.resample import FINE_ENOUGH_PX, MOST_PIXELS
+from ..registration.resample import FINE_ENOUGH_ALONE_PX, MOST_PIXELS
 from .records import Region
 
 
@@ -75,7 +75,7 @@ def needed_averaging(region: Region, small_grain_px: float | None = None) -> flo
     float
     """
     for_memory = math.sqrt(region[2] * region[3] / MOST_PIXELS)
-    return max(1.0, for_memory, (small_grain_px or 0.0) / FINE_ENOUGH_PX)
+    return max(1.0, for_memory, (small_grain_px or 0.0) / FINE_ENOUGH_ALONE_PX)
 
 
 def region_views(photos: Mapping[str, Photo], region: Region, mm_per_px: float, averaging: float) -> RegisteredShots:

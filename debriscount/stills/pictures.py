@@ -21,7 +21,7 @@ from ..report.outlines import draw_outlines
 from ..report.palette import Color, as_color, contrasting
 from ..report.rounding import amount_text, area_text, interval_text, more_than_text, percent_text
 from ..report.unreached import draw_unreached
-from .bars import draw_bars
+from .bars import bar_of, draw_bars
 from .frame import FIGURE, QUIET, REMARK, TEXT, TITLE, Box, Frame, Line, Words, over_ground, write_words
 from .views import RunViews, fitted, found_on, rgb
 
@@ -290,5 +290,5 @@ def _strips(views: RunViews, frame: Frame, shot: str, text: bool) -> NDArray[np.
 
 def _bars(views: RunViews, frame: Frame, done: FiledPass) -> NDArray[np.uint8]:
     title = "Picked up, by zone" + ("" if done.number == 1 else f", after {done.number} passes")
-    shown = {zone_title(name): figure for name, figure in done.zones.items() if name != "margin"}
+    shown = {zone_title(name): bar_of(figure) for name, figure in done.zones.items() if name != "margin"}
     return draw_bars(frame, title, run_title(views), shown)

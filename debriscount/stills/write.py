@@ -12,10 +12,11 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from ..errors import InputFileError
-from ..page.sources import PageRun
+from ..page.sources import PageRun, picture
 from ..report.folder import MARK, ResultFiles, write_files
 from ..run.sources import Progress
 from .beside import MOST, draw_beside
+from .compared import compared_stills
 from .frame import Frame
 from .pictures import Still, run_stills
 from .views import views_of
@@ -23,7 +24,7 @@ from .views import views_of
 #: Sides of a frame, px: from what a thumbnail has to the largest that films are made in.
 LEAST_SIDE, MOST_SIDE = 240, 7680
 _SIZE = re.compile(r"(\d{1,5})[xX](\d{1,5})")
-_OWN = re.compile(r"([a-z0-9-]+-)?(before|(leftovers-|marks-|zones-|strips-|bars-)?after\d*|beside)\.png")
+_OWN = re.compile(r"([a-z0-9-]+-)?(before|(leftovers-|marks-|zones-|strips-|bars-)?after\d*|beside|compared-.+)\.png")
 
 
 def frame_of(text: str) -> Frame:
@@ -59,7 +60,8 @@ def write_stills(
     Parameters
     ----------
     runs : sequence of PageRun
-        One or more; of several, a still beside each other is written too, of the first six.
+        One or more; of several, stills of bars that compare machines and settings are written too, and one of what the
+        first six left beside each other.
     out_dir : Path
         The folder; earlier stills in it are replaced, other files stay.
     frame : Frame
@@ -78,14 +80,16 @@ def write_stills(
     Raises
     ------
     InputFileError
-        A run has no pictures.
+        A run has no pictures, and there are no others to compare it with.
     OutputError
         The folder cannot be written.
     """
-    shown = [views_of(run) for run in runs]
-    pictures: dict[str, Still] = {}
+    compared = compared_stills(runs, frame) if text else {}
+    # Of several, those without pictures are in the bars alone.
+    shown = [views_of(run) for run in runs if not compared or picture(run.folder, "floor-before.jpg") is not None]
+    pictures: dict[str, Still] = {f"{name}.png": draw for name, draw in compared.items()}
     for views in shown:
-        prefix = "" if len(shown) == 1 else f"{plain_name(views.run.name)}-"
+        prefix = "" if len(runs) == 1 else f"{plain_name(views.run.name)}-"
         pictures |= {f"{prefix}{name}.png": draw for name, draw in run_stills(views, frame, text=text).items()}
     if len(shown) > 1:
         pictures["beside.png"] = partial(draw_beside, frame, shown[:MOST], text=text)

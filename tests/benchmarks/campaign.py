@@ -328,7 +328,7 @@ def _copied(home: Path, scene: Path, number: int) -> None:
         remark = f"{number} {shot}".encode()
         path = home / INBOX / f"{number}-{shot}.jpg"
         path.write_bytes(content[:2] + b"\xff\xfe" + (len(remark) + 2).to_bytes(2, "big") + remark + content[2:])
-        os.utime(path, (1_700_000_000 + 60 * number + (shot == "after"),) * 2)
+        os.utime(path, (1_700_000_000 + 60 * number + 30 * (shot == "after"),) * 2)
     add_next(home, lambda _: None)
 
 

@@ -3,8 +3,8 @@
     python tests/benchmarks/demo_campaign.py DIR
 
 Photos are rendered by `debriscount.simulate`, weighings follow from what truly lay there, and runs are filed by the
-commands that a person would type. What is shipped is what DIR/shipped then holds: the records, without photos, pictures
-and grain tables. One weighing is spoilt on purpose: after run 11 the bin was read with 3 g too much.
+commands that a person would type. What is shipped is what DIR/shipped then holds: the records, without photos, and of
+the runs of the first block what a page shows of them. One weighing is spoilt on purpose: after run 11 the bin was read with 3 g too much.
 """
 
 import json
@@ -31,7 +31,9 @@ PICKUP = {("A", "rubber"): 0.93, ("A", "bristle"): 0.87, ("B", "rubber"): 0.85, 
 SCATTER = 0.012
 BLOCKS = 4
 SPOILT, TOO_MUCH_G = 11, 3.0
-KEPT = ("run.json", "measurement.json")
+KEPT = ("measurement.json",)
+#: Of the first block, which has a run of each machine with each brush.
+SHOWN = ("floor-before.jpg", "floor-after.jpg", "found-before.png", "found-after.png", "grains.csv")
 
 
 def main(home: Path) -> None:
@@ -103,16 +105,17 @@ def weighed(scene, rng: np.random.Generator, too_much_g: float) -> Weighing:  # 
 
 
 def ship(campaign: Path, shipped: Path) -> None:
-    """Copy what is shipped: the campaign's files, and of each run its two records."""
+    """Copy what is shipped: the campaign's files, and of each run its two records; of some the pictures too."""
     for name in ("campaign.toml", "patch.toml", "debris/red-lentils.toml"):
         (shipped / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(campaign / name, shipped / name)
     for folder in sorted((campaign / "runs").glob("[0-9]*")):
         (shipped / "runs" / folder.name).mkdir(parents=True)
-        for name in KEPT:
+        kept = KEPT + SHOWN if int(folder.name) <= len(PICKUP) else KEPT
+        for name in kept:
             shutil.copyfile(folder / name, shipped / "runs" / folder.name / name)
+        about = json.loads((folder / "run.json").read_text(encoding="utf-8")) | {"files": list(kept)}
         record = shipped / "runs" / folder.name / "run.json"
-        about = json.loads(record.read_text(encoding="utf-8")) | {"files": ["measurement.json"]}
         record.write_text(json.dumps(about, indent=1) + "\n", encoding="utf-8")
 
 

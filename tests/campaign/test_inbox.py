@@ -1,9 +1,13 @@
+import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from debriscount.campaign.changes import withdraw
 from debriscount.campaign.inbox import InboxPhoto, choose_shots, look_into
+from debriscount.campaign.read_runs import read_runs
 from debriscount.campaign.records import FiledRun
 from debriscount.errors import CampaignError
 
@@ -56,6 +60,20 @@ def test_it_is_said_where_the_disk_stands_in_for_the_camera() -> None:
     assert "the time of their files stands for it" in found.reasons[-1]
 
 
+def test_copies_without_a_time_have_no_order() -> None:
+    """Files copied together carry the time of the copy, in the order of their names."""
+    first, second, third = photos(1, 2, 3, by_camera=False)
+    copied = replace(second, taken="2026-11-01T10:01:04", path=Path("a.jpg"))
+    with pytest.raises(
+        CampaignError, match=r"1\.jpg and a\.jpg do not tell which was taken first.* 4 s apart, as copies"
+    ):
+        choose_shots([first, copied], 1, (), shared_blank=False)
+    late = replace(copied, taken="2026-11-01T10:01:05")
+    assert chosen([first, late, third]) == {"blank": "1.jpg", "before": "a.jpg", "after": "3.jpg"}
+    by_camera = [replace(photo, by_camera=True) for photo in (first, copied)]
+    assert chosen(by_camera) == {"before": "1.jpg", "after": "a.jpg"}
+
+
 def test_too_few_photos_are_refused() -> None:
     with pytest.raises(CampaignError, match=r"must hold 2 photos .* \(before and after\), it has 1.jpg"):
         choose_shots(photos(1), 1, (), shared_blank=False)
@@ -67,13 +85,30 @@ def test_photos_of_a_run_and_copies_are_passed_over(
     add: Callable[..., FiledRun], home: Path, photo: Callable[..., Path]
 ) -> None:
     run = add(1)
-    for name, number in (("old.jpg", 3), ("b.jpg", 50), ("b-copy.jpg", 50), ("c.jpg", 51)):
-        photo(name, number, None, home / "inbox")
+    for name, number, minute in (("old.jpg", 3, 1), ("b.jpg", 50, 2), ("b-copy.jpg", 50, 3), ("c.jpg", 51, 4)):
+        os.utime(photo(name, number, None, home / "inbox"), (1_700_000_000 + 60 * minute,) * 2)
     found, faults = look_into(home / "inbox")
     assert not faults
     shots = choose_shots(found, 1, (run,), shared_blank=True)
     assert shots.passed_over == ("old.jpg is passed over: run 1 has it already",)
     assert len({one.sha256 for one in shots.photos.values()}) == 2
+    with pytest.raises(CampaignError, match=r"it has none, besides 1 that are in runs already\. Copy"):
+        choose_shots(found[:1], 1, (run,), shared_blank=True)
+
+
+def test_photos_of_a_withdrawn_run_may_be_filed_again(
+    add: Callable[..., FiledRun], home: Path, photo: Callable[..., Path]
+) -> None:
+    add(1)
+    withdraw(home, 1, "wrong order")
+    for name, number in (("b.jpg", 3), ("a.jpg", 4)):  # those of run 1
+        os.utime(photo(name, number, None, home / "inbox"), (1_700_000_000 + 60 * number,) * 2)
+    found, _ = look_into(home / "inbox")
+    runs = read_runs(home).runs
+    filed = {one.sha256 for one in runs[0].record.photos.values()}
+    shots = choose_shots(found, 1, runs, shared_blank=True)
+    assert {one.sha256 for one in shots.photos.values()} < filed
+    assert shots.photos["before"].path.name == "b.jpg"
 
 
 def test_what_is_no_photo_is_named(home: Path) -> None:

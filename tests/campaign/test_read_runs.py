@@ -29,7 +29,7 @@ def reasons(home: Path) -> dict[str, str]:
 @pytest.mark.parametrize(
     ("name", "change", "reason"),
     [
-        ("run.json", lambda text: text[:40], "run.json: is not a JSON file"),
+        ("run.json", lambda text: text[:40], "Put that right, or put back the file as it was."),
         (
             "run.json",
             lambda text: text.replace("run/1", "run/2"),
@@ -52,8 +52,9 @@ def reasons(home: Path) -> dict[str, str]:
             lambda text: text.replace("80.0", "90.0"),
             "measurement.json is not the one that was filed",
         ),
-        ("measurement.json", lambda _: None, "If the campaign is still being copied"),
-        ("run.json", lambda _: None, "If the campaign is still being copied"),
+        ("run.json", lambda text: text.replace('"when": "', '"when": "yesterday '), 'damaged: when is "yesterday '),
+        ("measurement.json", lambda _: None, "measurement.json is missing. If the campaign is still being copied"),
+        ("run.json", lambda _: None, "run.json is missing. If the campaign is still being copied"),
     ],
 )
 def test_a_run_that_is_damaged_or_newer_or_half_there_is_named(

@@ -117,6 +117,9 @@ def test_notes_stay_and_a_damaged_result_is_made_anew(three: Path, measured: Mea
 
 def test_another_photo_in_the_place_of_one_is_refused(three: Path, measured: Measured) -> None:
     folder = three / "runs" / "0001"
+    (folder / "before.jpg").unlink()
+    (one,) = again(three, measured, 1).runs
+    assert one.fault == "before.jpg, the photo that was filed as before, is missing. Put it back in runs/0001."
     (folder / "before.jpg").write_bytes((folder / "after.jpg").read_bytes())
     (one,) = again(three, measured, 1).runs
     assert one.fault == "before.jpg is not the photo that was filed as before. Put that one back."

@@ -44,7 +44,7 @@ def test_levels_are_averaged_by_energy() -> None:
     assert energy_mean_db([60, 70]) == pytest.approx(10 * math.log10((1e6 + 1e7) / 2))
     assert energy_mean_db([60, 70]) == pytest.approx(67.404, abs=5e-4)  # worked by hand
     assert shown_side(side_measurement("sound-level", ["60", "70"], "dB(A)")).startswith(
-        "67.4 ± 5 dB (read energy mean of 60, 70 dB(A))"
+        "67.4 ± 5 dB(A) (read energy mean of 60, 70 dB(A))"
     )
 
 

@@ -143,7 +143,7 @@ def test_a_run_is_listed_shown_noted_and_withdrawn(home: Path) -> None:
     run("run", "add", "--machine", "A", "--setting", "brush=rubber", "--note", "new brush", "--yes")
     run("run", "note", "1", "loud")
     said, _ = run("run", "side", "1", "sound-level", "60", "70", "--unit", "dB(A)", "--at", "boost")
-    assert said == "Run 1: sound-level at boost: 67.4 ± 5 dB (read energy mean of 60, 70 dB(A))\n"
+    assert said == "Run 1: sound-level at boost: 67.4 ± 5 dB(A) (read energy mean of 60, 70 dB(A))\n"
     said, _ = run("run", "show", "1")
     for words in (
         "Run 1, 2023-",
@@ -152,7 +152,7 @@ def test_a_run_is_listed_shown_noted_and_withdrawn(home: Path) -> None:
         "patch   81.5 % (80.0 to 83.0)  sound",
         "new brush",
         "loud",
-        "67.4 ± 5 dB",
+        "67.4 ± 5 dB(A)",
     ):
         assert words in said
     run("run", "withdraw", "1", "--why", "wrong brush")

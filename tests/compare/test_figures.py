@@ -89,7 +89,7 @@ def test_figures_by_scale_and_beside_the_photos() -> None:
     level = one_figure(run, "sound-level at high")
     assert level is not None
     assert level.value == pytest.approx(60.0)
-    assert level.unit == "dB"
+    assert level.unit == "dB(A)"
     assert one_figure(run, "pickup") is None
     assert {figure.figure for figure in all_figures(run)} == {"scale-pickup", "sound-level at high"}
 

@@ -37,7 +37,7 @@ def test_what_is_written_is_read_as_the_same(
     markers = (Marker(0, (x, 100.5), 50.0), Marker(7, (x + far, 400.25), 0.1 + 0.2), Marker(49, (x, 800), 60.0))
     corner = (float(polygon[0][0]), polygon[0][1]) if polygon else (0.0, 0.0)
     zones = (CustomZone("a zone", ((0.0, 0.0), (400.0, 0.0), (400.0, 300.0), corner)),) if polygon else ()
-    patch = Patch(name, width, 700.0, tuple(sorted(walls)), markers, 25.5, 60.0, 0.0, zones, rendered)
+    patch = Patch(name, width, 700.0, tuple(sorted(walls)), markers, 25.5, 60.0, 0.0, zones, rendered=rendered)
     file = tmp_path_factory.mktemp("patch") / "patch.toml"
     file.write_bytes(patch_toml(patch).encode())
     assert read_patch(file) == patch

@@ -177,6 +177,7 @@ def test_each_part_has_an_interval_that_holds_it() -> None:
     ):
         assert 0 <= low < value < high <= 100
     # What was left lying is the rest, and no better known than what it is the rest of.
+    assert split.never_reached_interval95 is not None
     assert np.ptp(split.left_lying_interval95) >= np.ptp(split.never_reached_interval95)
 
 

@@ -104,22 +104,28 @@ def test_magnifier_is_moved_by_keys(opened: Any) -> None:
     assert spot.get_attribute("aria-valuetext") in where.inner_text()
 
 
-def test_magnifier_shows_the_pictures_own_pixels(opened: Any) -> None:
-    view = opened.locator(".view").first
-    view.locator(".magnify").check()
+@pytest.mark.parametrize(("view", "shot"), [(0, "before"), (0, "after"), (1, "before"), (2, "before")])
+def test_magnifier_shows_the_pictures_own_pixels(opened: Any, view: int, shot: str) -> None:
+    """The first two views are of one run and share their picture before; the third is of another run."""
+    opened.locator(".magnify").nth(view).check()
     shown = opened.evaluate(
-        """() => {
-          const photo = document.querySelector(".before .photo"), canvas = document.createElement("canvas");
-          const lens = document.createElement("canvas");
+        """async ([number, shot]) => {
+          const view = document.querySelectorAll(".view")[number], found = view.querySelector(`.${shot} .photo`);
+          const shared = document.getElementById(found.dataset.shared);
+          const photo = new Image();
+          photo.src = shared ? shared.getAttribute("href") : found.src;
+          await photo.decode();
+          const canvas = document.createElement("canvas"), lens = document.createElement("canvas");
           canvas.width = photo.naturalWidth; canvas.height = photo.naturalHeight;
           const own = canvas.getContext("2d", {willReadFrequently: true});
           const seen = lens.getContext("2d", {willReadFrequently: true});
           own.drawImage(photo, 0, 0);
-          seen.drawImage(document.querySelector(".lens-before"), 0, 0);
+          seen.drawImage(view.querySelector(`.lens-${shot}`), 0, 0);
           const x = Math.round(photo.naturalWidth / 2 - 40), y = Math.round(photo.naturalHeight / 2 - 30);
           return [own.getImageData(x, y, 1, 1), seen.getImageData(0, 0, 1, 1), seen.getImageData(3, 3, 1, 1)]
             .map((one) => [...one.data]);
-        }"""
+        }""",
+        [view, shot],
     )
     assert shown[0] == shown[1] == shown[2]
 

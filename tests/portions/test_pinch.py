@@ -58,6 +58,18 @@ def test_pairs_are_not_taken_for_single_grains() -> None:
     assert len(likely(pinch)) <= 35  # two small ones may pass for a large one: hence the question
 
 
+def test_specks_of_the_paper_are_no_grains_however_many() -> None:
+    image, diameters = drawn()
+    rng = np.random.default_rng(5)
+    for x, y in zip(rng.integers(520, 1380, 150), rng.integers(20, 980, 150), strict=True):
+        cv2.circle(image, (int(x), int(y)), 3, (60, 60, 60), -1)
+    pinch = pinch_of(image)
+    assert len(pinch.grains) <= 40  # a speck beside the rim of a grain may join it
+    assert len(likely(pinch)) >= 30
+    kind = pinch_kind(pinch, likely(pinch), "drawn").kind
+    assert kind.size_mm == pytest.approx(np.percentile(diameters, [5, 95]), rel=0.06)
+
+
 def test_what_is_unsure_is_said() -> None:
     image, _ = drawn()
     few = pinch_kind(pinch_of(image), [1, 2, 3, 4], "few").unsure

@@ -68,8 +68,12 @@ def test_a_very_sharp_photo_of_a_large_patch_stays_within_memory() -> None:
     ],
 )
 def test_the_raster_is_no_finer_than_the_smallest_grains_ask_for(grain_mm: float | None, step: float) -> None:
-    grid = floor_grid(patch_with(()), (view_of(0.1),), grain_mm=grain_mm)
+    grid = floor_grid(patch_with(()), (view_of(0.1), view_of(0.08)), grain_mm=grain_mm)
     assert grid.mm_per_px == pytest.approx(step)
+
+
+def test_a_shot_that_stands_alone_is_seen_twice_as_finely() -> None:
+    assert floor_grid(patch_with(()), (view_of(0.1),), grain_mm=4.0).mm_per_px == pytest.approx(0.2)
 
 
 def test_grains_are_never_a_reason_for_a_coarser_raster_than_the_photo() -> None:

@@ -61,11 +61,11 @@ def test_a_region_without_room_is_refused(region: tuple[int, int, int, int]) -> 
 
 def test_pixels_are_averaged_only_where_nothing_is_lost() -> None:
     assert needed_averaging((0, 0, 1000, 1000)) == 1
-    assert needed_averaging((0, 0, 1000, 1000), small_grain_px=10) == 1
-    assert needed_averaging((0, 0, 1000, 1000), small_grain_px=15) == pytest.approx(1.5)
+    assert needed_averaging((0, 0, 1000, 1000), small_grain_px=20) == 1
+    assert needed_averaging((0, 0, 1000, 1000), small_grain_px=30) == pytest.approx(1.5)
     # By hand: four times as many pixels as are allowed are two to a side.
     assert needed_averaging((0, 0, 4 * MOST_PIXELS // 1000, 1000)) == pytest.approx(2)
-    assert needed_averaging((0, 0, 4 * MOST_PIXELS // 1000, 1000), small_grain_px=40) == pytest.approx(4)
+    assert needed_averaging((0, 0, 4 * MOST_PIXELS // 1000, 1000), small_grain_px=80) == pytest.approx(4)
 
 
 def ramp(width: int, height: int) -> NDArray[np.uint8]:

@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from debriscount.report.palette import DARK
+from debriscount.stills.bars import BAR, Bar, draw_bars
 from debriscount.stills.beside import draw_beside
 from debriscount.stills.frame import Frame
 from debriscount.stills.pictures import run_stills, shot_words
@@ -65,24 +66,18 @@ def test_words_say_what_the_record_says(views: RunViews, doubtful: RunViews) -> 
 
 
 def test_a_bar_ends_at_the_pickup(views: RunViews) -> None:
-    from debriscount.campaign.records import FiledFigure
-    from debriscount.stills.bars import BAR, draw_bars
+    def bar(percent: float, doubtful: bool = False) -> Bar:
+        return Bar(value=percent, interval95=None, words=f"{percent} %", doubtful=doubtful)
 
-    def figure(percent: float, trust: str = "sound") -> FiledFigure:
-        return FiledFigure(
-            pickup_percent=percent, more_than_percent=None, interval95=None, gone_percent=percent, trust=trust, why="",
-            before_mm2=1.0, after_mm2=0.5, before_g=None, after_g=None,
-        )  # fmt: skip
-
-    def share(percent: float, trust: str = "sound") -> float:
-        image = draw_bars(FRAME, "", "", {"zone": figure(percent, trust), "whole": figure(100.0)})
+    def share(percent: float, doubtful: bool = False) -> float:
+        image = draw_bars(FRAME, "", "", {"zone": bar(percent, doubtful), "whole": bar(100.0)})
         long = (image == BAR).all(axis=2).sum(axis=1)
         return float(long[long > 0][0] / long.max())
 
     assert share(50.0) == pytest.approx(0.5, abs=0.01)
     assert share(25.0) == pytest.approx(0.25, abs=0.01)
-    assert share(50.0, "doubtful") < 0.35
-    assert not (draw_bars(FRAME, "", "", {"zone": figure(-20.0)}) == BAR).all(axis=2).any()
+    assert share(50.0, True) < 0.35
+    assert not (draw_bars(FRAME, "", "", {"zone": bar(-20.0)}) == BAR).all(axis=2).any()
 
 
 def test_machines_stand_beside_each_other_at_any_shape(views: RunViews, doubtful: RunViews) -> None:
