@@ -70,7 +70,7 @@ def draw_track(film: MeasuredFilm) -> NDArray[np.uint8]:
     legend = [
         LegendEntry("way, from dark to light", _way_sample()),
         LegendEntry("strip cleaned on a lane", plain_sample(_STRIP)),
-        *border_entries(canvas.unit, ground),
+        *border_entries(canvas.unit, ground, film.patch),
     ]
     width = "" if film.track.width_mm is None else f", {film.track.width_mm:.0f} mm wide"
     on_patch = sum(outing.on_patch_s for outing in film.outings)
