@@ -132,7 +132,7 @@ class Reach:
 
     ``map`` of shape ``grid.shape`` is the chance, 0 to 1, that a place was reached; NaN outside the patch and where too
     little debris lay to tell. ``told_share`` is the share of the patch where it could be told; of that, ``floor`` has
-    the share of floor that was reached, whatever debris lay on it.
+    the share of floor that was reached, whatever debris lay on it; unknown where debris did not lie evenly.
     """
 
     zones: dict[str, ReachedShare]

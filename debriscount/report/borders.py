@@ -75,7 +75,7 @@ def draw_borders(
         Of the strokes' core and rim; one dark, one light.
     """
     for thing in patch.not_floor:
-        _hatch_polygon(image, grid.to_px(np.array(thing.polygon_mm)), unit)
+        hatch_polygon(image, grid.to_px(np.array(thing.polygon_mm)), unit)
         _draw_polygon(image, grid.to_px(np.array(thing.polygon_mm)), unit, colors)
     for zone in patch.custom_zones:
         _draw_polygon(image, grid.to_px(np.array(zone.polygon_mm)), unit, colors)
@@ -85,7 +85,7 @@ def draw_borders(
         draw_strokes(image, strokes, unit, colors, dashed=style == "zone")
 
 
-def _hatch_polygon(image: NDArray[np.uint8], corners_px: Floats, unit: int) -> None:
+def hatch_polygon(image: NDArray[np.uint8], corners_px: Floats, unit: int) -> None:
     """Fill a polygon with grey and diagonal lines, in place."""
     inside = np.zeros(image.shape[:2], np.uint8)
     cv2.fillPoly(inside, [np.rint(corners_px).astype(np.int32)], (1,))

@@ -63,7 +63,7 @@ def draw_leftovers(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.u
     legend = _legend(singly, fine, measurement, (colors[0], colors[1]), ground)
     if outlines:
         legend.append(unreached_entry(outlines, ground, canvas.size))
-    legend += border_entries(canvas.unit, ground)
+    legend += border_entries(canvas.unit, ground, measurement.patch)
     if dimmed:
         legend.append(beyond_entry(ground))
     caption = Caption(

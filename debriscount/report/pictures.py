@@ -12,7 +12,7 @@ from ..grains.table import GrainTable
 from ..inputs.patch import Patch
 from ..registration.grid import FloorGrid
 from ..run.records import KindColor, MeasuredShot, Measurement
-from .borders import draw_borders
+from .borders import draw_borders, hatch_polygon
 from .canvas import canvas_at, enlargement
 from .caption import (
     Caption,
@@ -131,7 +131,7 @@ def draw_picture(picture: FloorPicture) -> NDArray[np.uint8]:
         reach = max(rings, default=0) + thin
         around = np.asarray(cv2.dilate(kind_map, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)), np.uint8)
         draw_labels(image, around, patch, grid, texts=picture.zone_texts, size=round(0.85 * size))
-        legend += border_entries(unit, ground)
+        legend += border_entries(unit, ground, patch)
     # Borders and labels leave debris free, and its outlines lie over them.
     draw_outlines(image, kind_map, colors, rings, thin)
     cv2.copyTo(bare, kind_map, image)
@@ -167,9 +167,15 @@ def drop_beyond_margin(kind_map: NDArray[np.uint8], patch: Patch, grid: FloorGri
         kind_map[rows, cols] = 0
 
 
-def border_entries(thickness: int, floor: Color) -> list[LegendEntry]:
-    """Legend entries of the borders that `draw_borders` draws."""
+def border_entries(thickness: int, floor: Color, patch: Patch) -> list[LegendEntry]:
+    """Legend entries of what `draw_borders` draws."""
+
+    def no_floor(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
+        right, bottom = left + width - 1, top + height - 1
+        hatch_polygon(image, np.array([[left, top], [right, top], [right, bottom], [left, bottom]]), thickness)
+
     return [
+        *([LegendEntry("no floor", no_floor)] if patch.not_floor else []),
         LegendEntry("border of the patch", stroke_sample(thickness, floor, dashed=False)),
         LegendEntry("border of a zone", stroke_sample(thickness, floor, dashed=True)),
     ]

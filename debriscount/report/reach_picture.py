@@ -78,7 +78,7 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
         legend.append(
             LegendEntry("cannot be told: too little debris lay there", _tint_sample(False, True, canvas.size))
         )
-    legend += border_entries(canvas.unit, _PALE)
+    legend += border_entries(canvas.unit, _PALE, measurement.patch)
     reached_words, taken_words = _answers(reach)
     caption = Caption(
         reached_words,

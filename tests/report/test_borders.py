@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from debriscount.inputs.patch import MARGIN, OUTSIDE, WALL_SIDES, Patch
+from debriscount.inputs.patch import MARGIN, OUTSIDE, WALL_SIDES, NotFloor, Patch
+from debriscount.layout.lay_patch import lay_patch
 from debriscount.registration.grid import FloorGrid
 from debriscount.report.borders import DASH, GAP, Border, Stroke, borders, draw_borders, draw_strokes
 from debriscount.report.palette import DARK, LIGHT
@@ -104,3 +105,15 @@ def test_a_zone_of_ones_own_is_dotted(run: Measurement) -> None:
     line = (image[y : y + 200, x] == LIGHT).all(axis=1)
     assert 0.2 < line.mean() < 0.7
     assert np.diff(line.astype(int)).clip(0).sum() > 20  # many separate dots
+
+
+def test_what_is_no_floor_is_hatched_and_cuts_no_border() -> None:
+    thing = NotFloor("cupboard", ((100.0, 100.0), (300.0, 100.0), (300.0, 250.0), (100.0, 250.0)))
+    bare = lay_patch(600, 400)
+    patch = replace(bare, not_floor=(thing,))
+    assert borders(patch) == borders(bare)
+    image = np.full((400, 600, 3), 30, np.uint8)
+    draw_borders(image, patch, FloorGrid(0.5, 0.5, 1.0, 400, 600), 2, ((0, 0, 0), (255, 255, 255)))
+    inside = image[110:240, 110:290]
+    assert set(np.unique(inside)) == {120, 205}
+    assert (image[260:390, 320:590] == 30).all()

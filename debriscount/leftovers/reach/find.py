@@ -28,6 +28,8 @@ Pickups = Mapping[str, tuple[float | None, Interval | None]]
 _LEAST_GRAINS = 5
 #: A share that may be less than half of what it seems is not known to a factor of two, nor is a pickup divided by it.
 _LEAST_KNOWN = 0.5
+#: Share of the one density in the other from which on debris lies evenly enough to tell floor.
+_EVENLY = 0.5
 #: Draws of what chance leaves open, for each set of parameters.
 _REPEATS = 40
 
@@ -71,9 +73,10 @@ def find_reach(
             area = np.bincount(place[inside], fates.earlier.area_mm2[member][inside], len(sites)).astype(float)
             enough = int(inside.sum()) >= _LEAST_GRAINS and area.sum() > 0
             zones[name] = _share(survival, area, *pickups.get(name, (None, None))) if enough else _UNKNOWN
-    floor = _share(
-        survival, _floor_of(sites, patch, grid), None, None, _border_variance(chance, grid, sites.spacing_mm)
-    )
+    floor = _UNKNOWN
+    if _lies_evenly(sites, chance, grid):
+        border = _border_variance(chance, grid, sites.spacing_mm)
+        floor = _share(survival, _floor_of(sites, patch, grid), None, None, border)
     return Reach(zones, grid, chance, told_share, floor)
 
 
@@ -84,6 +87,20 @@ def _floor_of(sites: Sites, patch: Patch, grid: FloorGrid) -> Floats:
     """How many of the map's cells each place speaks for, shape (len(sites),)."""
     _, place, weight, told = _surroundings(sites, patch, grid)
     return np.bincount(place[told].ravel(), weight[told].ravel(), len(sites)).astype(float)
+
+
+def _lies_evenly(sites: Sites, chance: NDArray[np.float32], grid: FloorGrid) -> bool:
+    """Whether debris lay about as thick where the machine was as where it was not.
+
+    What a pass before has left lies where that was not; then a place missed seems to reach as far as the next grain.
+    """
+    column, row = np.rint(grid.to_px(np.column_stack([sites.x_mm, sites.y_mm]))).astype(int).T
+    inside = (column >= 0) & (column < grid.width_px) & (row >= 0) & (row < grid.height_px)
+    here = chance[row[inside], column[inside]]
+    places = np.array([(here > 0.5).sum(), (here <= 0.5).sum()])
+    cells = np.array([(chance > 0.5).sum(), (chance <= 0.5).sum()])
+    thick = places[cells > 0] / cells[cells > 0]
+    return len(thick) > 0 and bool(thick.min() >= _EVENLY * thick.max())
 
 
 def _border_variance(chance: NDArray[np.float32], grid: FloorGrid, spacing_mm: float) -> float:
