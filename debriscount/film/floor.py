@@ -38,7 +38,7 @@ SURE = 4.0
 THIN = 0.7
 #: Change of light, natural logarithm, from which on a place of the first frame is another in the last; and the width of
 #: what counts as a thing that stood in one of them, mm: clumps of debris are narrower as a rule.
-_CHANGED, _THING_MM = 0.35, 50.0
+_CHANGED, _THING_MM = 0.35, 100.0
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -153,7 +153,7 @@ def _without_things(registered: RegisteredShots) -> RegisteredShots:
     off = shown[0] - shown[1]
     changed = (np.abs(off - np.median(off[registered.usable])) > _CHANGED).astype(np.float32)
     width = max(3, round(_THING_MM / mm_per_px))
-    thing = cv2.blur(changed, (width, width)) > 0.6
+    thing = cv2.blur(changed, (width, width)) > 0.9
     if not thing.any():
         return registered
     grown = cv2.dilate(thing.astype(np.uint8), np.ones((2 * width + 1, 2 * width + 1), np.uint8)) > 0

@@ -114,7 +114,7 @@ class Search:
         told[:, other] &= np.stack(self._told(light[other], odd[other], 1))
         other_than_floor, shaded, strange = (_spread(odd[chosen], lit.shape) for chosen in told)
         # A hand may have nearly the floor's colour: it shows by being so all over, where the first frame was not.
-        tinted = cv2.blur(hue, _TINTED) - self._tinted > _TINT
+        tinted = (cv2.blur(hue, _TINTED) - self._tinted > _TINT) & ~self._elsewhere.reshape(lit.shape)
         solid = _solid(other_than_floor | (tinted & seen), self._heaps)
         things = _filled(_large((solid & ~shaded) | strange))
         # Dark grains that lie close are no shadow: they lay there from the start.
