@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -30,7 +31,8 @@ class FilmFile:
     """A film as its file describes it.
 
     ``size_px`` is width and height as it is watched, turned as the file says; ``seconds`` what the file claims, None if
-    it claims nothing; ``rate`` frames a second on average; ``codec`` four letters.
+    it claims nothing; ``rate`` frames a second on average; ``codec`` four letters. Frames that show more than is needed
+    are looked at ``smaller`` by a whole factor.
     """
 
     path: Path
@@ -40,6 +42,12 @@ class FilmFile:
     seconds: float | None
     rate: float
     codec: str
+    smaller: int = 1
+
+    @property
+    def frame_px(self) -> tuple[int, int]:
+        """Width and height of the frames that are looked at."""
+        return self.size_px[0] // self.smaller, self.size_px[1] // self.smaller
 
     def ends_early(self, last_s: float) -> bool:
         """Whether a film whose last frame is of this time lacks what the file claims."""
@@ -139,7 +147,7 @@ def sampled_frames(film: FilmFile, step_s: float) -> Iterator[Frame]:
         The next is decoded while one is worked on; a film that is cut off ends where it does.
     """
     with _capture(film.path) as capture, ThreadPoolExecutor(1) as pool:
-        reader = _Reader(capture, film.rate)
+        reader = _Reader(capture, film)
         ahead = pool.submit(reader.next_due, 0.0)
         while (frame := ahead.result()) is not None:
             due = (math.floor(frame.t_s / step_s + 1e-6) + 1) * step_s
@@ -150,21 +158,21 @@ def sampled_frames(film: FilmFile, step_s: float) -> Iterator[Frame]:
 class _Reader:
     """A film at its place; times go up from frame to frame, whatever the file says."""
 
-    def __init__(self, capture: cv2.VideoCapture, rate: float) -> None:
-        self._capture, self._rate, self._last = capture, rate, -math.inf
+    def __init__(self, capture: cv2.VideoCapture, film: FilmFile) -> None:
+        self._capture, self._film, self._last = capture, film, -math.inf
 
     def next_due(self, due_s: float) -> Frame | None:
         """The first frame from a time on; None where the film has ended. Frames before it are not converted."""
         while self._capture.grab():
             t = self._capture.get(cv2.CAP_PROP_POS_MSEC) / 1000
             if not math.isfinite(t) or t <= self._last:
-                t = self._last + 1 / self._rate if math.isfinite(self._last) else 0.0
+                t = self._last + 1 / self._film.rate if math.isfinite(self._last) else 0.0
             self._last = t
             # Half a millisecond: containers count in ticks, and a frame of 2 s may be one of 1.9999.
             if t >= due_s - 5e-4:
                 done, image = self._capture.retrieve()
                 if done:
-                    return Frame(t, np.asarray(image, np.uint8))
+                    return Frame(t, shrunk(image, self._film))
         return None
 
 
@@ -177,7 +185,7 @@ def last_frames(film: FilmFile, before_s: tuple[float, ...]) -> list[Frame]:
     with _capture(film.path) as capture:
         for share in _ENDS:
             end = share * seconds
-            found = [frame for early in before_s if (frame := _frame_at(capture, end - early)) is not None]
+            found = [frame for early in before_s if (frame := _frame_at(capture, film, end - early)) is not None]
             if found:
                 return found
     raise _unreadable(film.path)
@@ -186,14 +194,23 @@ def last_frames(film: FilmFile, before_s: tuple[float, ...]) -> list[Frame]:
 def first_frames(film: FilmFile, after_s: tuple[float, ...]) -> list[Frame]:
     """Frames so many seconds after the film's start, those that can be reached."""
     with _capture(film.path) as capture:
-        return [frame for late in after_s if (frame := _frame_at(capture, late)) is not None]
+        return [frame for late in after_s if (frame := _frame_at(capture, film, late)) is not None]
 
 
-def _frame_at(capture: cv2.VideoCapture, t_s: float) -> Frame | None:
+def _frame_at(capture: cv2.VideoCapture, film: FilmFile, t_s: float) -> Frame | None:
     if t_s < 0:
         return None
     capture.set(cv2.CAP_PROP_POS_MSEC, 1000 * t_s)
     done, image = capture.read()
     if not done or image is None:
         return None
-    return Frame(capture.get(cv2.CAP_PROP_POS_MSEC) / 1000, np.asarray(image, np.uint8))
+    return Frame(capture.get(cv2.CAP_PROP_POS_MSEC) / 1000, shrunk(image, film))
+
+
+def shrunk(image: NDArray[Any], film: FilmFile) -> NDArray[np.uint8]:
+    """A frame as it is looked at."""
+    if film.smaller == 1:
+        return np.asarray(image, np.uint8)
+    width, height = film.frame_px
+    cut = image[: height * film.smaller, : width * film.smaller]
+    return np.asarray(cv2.resize(cut, (width, height), interpolation=cv2.INTER_AREA), np.uint8)

@@ -16,7 +16,7 @@ DIAMETERS_MM = (150.0, 600.0)
 #: Height of a machine unless told, mm: machines for floors are 70 to 110 mm high (common practice, no source).
 USUAL_HEIGHT_MM = 90.0
 #: Share of its outline that must be seen to place a machine.
-_LEAST_RIM = 0.25
+_LEAST_RIM = 0.35
 _ROUNDS = 12
 #: Cells around a thing that are looked at with it.
 _ROOM = 4
@@ -26,16 +26,28 @@ _STRAY_MM = 4.0
 
 @dataclass(frozen=True, slots=True)
 class SeenMachine:
-    """A machine in one frame: its middle on the floor, its radius, and whether its whole outline was seen; mm."""
+    """A machine in one frame: its middle on the floor, its radius, and whether its whole outline was seen; mm.
+
+    ``lid`` says that the outline is that of its top alone, its side having the floor's colour; ``off_mm`` how far the
+    points of the outline are off it, root mean square.
+    """
 
     x_mm: float
     y_mm: float
     radius_mm: float
     whole: bool
+    lid: bool
+    off_mm: float
 
 
 def seen_machine(
-    thing: Mask, frame: Cells, cells: FloorGrid, camera: Floats, height_mm: float, radius_mm: float | None
+    thing: Mask,
+    frame: Cells,
+    cells: FloorGrid,
+    camera: Floats,
+    height_mm: float,
+    radius_mm: float | None,
+    lid: bool | None = None,
 ) -> SeenMachine | None:
     """Place the machine among the things of a frame.
 
@@ -53,6 +65,9 @@ def seen_machine(
         Of the machine.
     radius_mm : float, optional
         Its radius, if it is known by now; otherwise it is found with the place, of a machine that is seen whole.
+
+    lid : bool, optional
+        Whether its top alone tells itself from the floor, if that is known by now; otherwise whichever fits better.
 
     Returns
     -------
@@ -85,7 +100,12 @@ def seen_machine(
     if radius_mm is None and not whole:
         return None
     points = (rim + corner) * cells.mm_per_px + (cells.x0_mm, cells.y0_mm)
-    return _fitted(points, camera, height_mm, radius_mm, whole)
+    fits = [
+        fit
+        for one in ((False, True) if lid is None else (lid,))
+        if (fit := _fitted(points, camera, height_mm, radius_mm, whole, one)) is not None
+    ]
+    return min(fits, key=lambda fit: fit.off_mm, default=None)
 
 
 def _to_its_rim(body: NDArray[np.uint8], light: NDArray[np.float32]) -> NDArray[np.uint8]:
@@ -123,7 +143,7 @@ def _rim(hull: Floats, seen: Mask) -> tuple[Floats, float]:
 
 
 def _fitted(
-    points_mm: Floats, camera: Floats, height_mm: float, radius_mm: float | None, whole: bool
+    points_mm: Floats, camera: Floats, height_mm: float, radius_mm: float | None, whole: bool, lid: bool
 ) -> SeenMachine | None:
     """Fit the outline of an upright cylinder by least squares (Gauss-Newton, Huber's weights)."""
     raised = camera[2] / (camera[2] - height_mm)
@@ -137,6 +157,8 @@ def _fitted(
     free = 3 if radius_mm is None else 2
 
     def off(p: Floats) -> Floats:
+        if lid:
+            return np.asarray(np.hypot(*(points_mm - camera[:2] - (p[:2] - camera[:2]) * raised).T) - p[2] * raised)
         return _off_outline(points_mm, p[:2], float(p[2]), camera[:2] + (p[:2] - camera[:2]) * raised, raised)
 
     for _ in range(_ROUNDS):
@@ -147,9 +169,11 @@ def _fitted(
         at[:free] += np.clip(step, -50, 50)
         if np.abs(step).max() < 0.05:
             break
-    if not DIAMETERS_MM[0] <= 2 * at[2] <= DIAMETERS_MM[1] or np.median(np.abs(off(at))) > 2 * _STRAY_MM:
+    left = np.minimum(np.abs(off(at)), 2 * _STRAY_MM)
+    if not DIAMETERS_MM[0] <= 2 * at[2] <= DIAMETERS_MM[1] or np.median(left) >= 2 * _STRAY_MM:
         return None
-    return SeenMachine(float(at[0]), float(at[1]), float(at[2]), whole)
+    rms = float(np.sqrt((left**2).mean()))
+    return SeenMachine(float(at[0]), float(at[1]), float(at[2]), whole, lid, rms)
 
 
 def _through(points_mm: Floats, radius_mm: float, middle: Floats) -> Floats:

@@ -2,12 +2,16 @@
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from os import PathLike
 
 import cv2
 import numpy as np
 
 from ..arrays import Floats
+from ..camera.fit import FOCAL_SHARE
+from ..camera.lens import Lens
+from ..cover.kinds import OUTLINED_PX
 from ..errors import FilmFileError, NoDebrisError
 from ..flags import Flag
 from ..inputs.debris import DebrisKind
@@ -20,8 +24,9 @@ from ..photo.read import Photo, photo_from_array
 from ..photo.shots import side_by_side
 from ..run.sources import PhotoSource, Progress, load_photo, loaded, read_kinds
 from .floor import learn_floor
-from .frames import FilmFile, Frame, first_frames, last_frames, open_film, sampled_frames
+from .frames import FilmFile, Frame, first_frames, last_frames, open_film, sampled_frames, shrunk
 from .machine import USUAL_HEIGHT_MM
+from .place import found_anew
 from .records import LeftOver, MeasuredFilm
 from .strips import with_strips
 from .track import lanes, outings, track_of, turns
@@ -31,6 +36,8 @@ from .watch import Watch
 TRACK_S = 0.2
 #: Seconds between samples that can be asked for.
 EVERY_S = (0.04, 600.0)
+#: Long side of frames beyond which they may be made smaller, and towards which.
+_LARGE_PX, _FULL_HD_PX = 2600, 1920
 #: Seconds from start and end at which clear frames are sought.
 _CANDIDATES_S = (0.0, 0.6, 1.5, 3.0)
 #: Share of the patch that is hidden to the end from which on that is told.
@@ -108,6 +115,8 @@ def measure_film(
     tell(0.0, "reading the film")
     file = open_film(film)
     clear = _clear_frames(file)
+    file = replace(file, smaller=_needless(clear["before"], patch, kinds))
+    clear = {name: Frame(frame.t_s, shrunk(frame.bgr, file)) for name, frame in clear.items()}
     photos = {} if blank is None else {"blank": load_photo(blank, "blank", MOST_MEGAPIXELS)}
     blank_file, blank_sum = ("", "") if blank is None else (photos["blank"].file, photos["blank"].sha256)
     photos |= {name: _as_photo(frame, f"{file.name} at {frame.t_s:.1f} s") for name, frame in clear.items()}
@@ -128,6 +137,20 @@ def measure_film(
         watch.look(frame, every_s)
         tell(0.15 + 0.8 * min(1.0, frame.t_s / max(file.seconds or frame.t_s, 1e-9)), "following the machine")
     return _measured(watch, every_s, (blank_file, blank_sum), told)
+
+
+def _needless(frame: Frame, patch: Patch, kinds: Sequence[DebrisKind]) -> int:
+    """Whole factor by which frames of a large film can be made smaller with grains that still have an outline."""
+    height, width = frame.bgr.shape[:2]
+    long = max(width, height)
+    if long <= _LARGE_PX or not kinds:
+        return 1
+    there = found_anew(frame.bgr, patch, Lens(((width - 1) / 2, (height - 1) / 2), (FOCAL_SHARE * long,) * 2))
+    if there is None:
+        return 1
+    middle = np.array([[patch.width_mm / 2, patch.height_mm / 2]])
+    grain_px = min(kind.size_mm[0] for kind in kinds) / float(there.view.mm_per_px(middle)[0])
+    return int(max(1, min(grain_px // OUTLINED_PX, round(long / _FULL_HD_PX))))
 
 
 def _as_photo(frame: Frame, name: str) -> Photo:
@@ -158,7 +181,7 @@ def _measured(watch: Watch, every_s: float, blank: tuple[str, str], told: tuple[
         raise FilmFileError(f"{watch.file.name}: no frame shows where the patch lies.")
     patch, state, known = watch.patch, watch.state, watch.known
     places = np.array([(m.x_mm, m.y_mm) if m is not None else (np.nan, np.nan) for m in watch.machines])
-    width = 2 * float(np.median(watch.radii)) if watch.radii else None
+    width = None if watch.radius_mm is None else 2 * watch.radius_mm
     track = track_of(np.array(watch.times), places[:, 0], places[:, 1], width)
     driven = with_strips(lanes(track, patch), state, watch.places_mm, every_s)
     never_back = float((state.patch & (state.since < len(state.times) - 1)).sum() / max(int(state.patch.sum()), 1))

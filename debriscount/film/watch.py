@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Floats
+from ..arrays import Floats, Mask
 from ..camera.view import FloorToPhoto, camera_place
 from ..inputs.patch import ZONES, Patch, zone_in_patch
 from ..photo.colour import srgb_pixels
@@ -16,12 +16,14 @@ from .floor import KnownFloor
 from .frames import FilmFile, Frame
 from .hidden import Search, Standing, cell_grid
 from .machine import SeenMachine, seen_machine
-from .maps import CellMap, FloorMap, aligned_map
+from .maps import CellMap, Cells, FloorMap, aligned_map
 from .place import MOVED_PX, Place, found_anew
 from .records import CameraMove
 
 #: Side of the places whose debris is followed through time, mm: the size of a grain.
 _PLACE_MM = 5.0
+#: Frames with a whole machine that tell its form, and those that tell it well.
+_KNOWN, _WHOLES = 3, 25
 
 
 @dataclass(slots=True, eq=False, kw_only=True)
@@ -43,7 +45,8 @@ class Watch:
     camera: Floats = field(default_factory=lambda: np.zeros(3))
     times: list[float] = field(default_factory=list)
     machines: list[SeenMachine | None] = field(default_factory=list)
-    radii: list[float] = field(default_factory=list)
+    wholes: list[SeenMachine] = field(default_factory=list)
+    slant_mm: float = 0.0
     moves: list[CameraMove] = field(default_factory=list)
     unplaced: int = 0
     next_s: float = 0.0
@@ -52,7 +55,7 @@ class Watch:
     @classmethod
     def of(cls, file: FilmFile, patch: Patch, known: KnownFloor, clear: dict[str, Frame], height_mm: float) -> "Watch":
         """Begin with the camera where it was at first."""
-        cells, grid = cell_grid(known, file.size_px), known.grid
+        cells, grid = cell_grid(known, file.frame_px), known.grid
         block = max(1, round(_PLACE_MM / grid.mm_per_px))
         rows, columns = grid.height_px // block, grid.width_px // block
         step, first = block * grid.mm_per_px, (block - 1) / 2 * grid.mm_per_px
@@ -65,7 +68,7 @@ class Watch:
         index = np.ravel_multi_index((at[:, 1], at[:, 0]), cells.shape)
         last_place = found_anew(clear["after"].bgr, patch, known.lens) or known.start
         views = [
-            CellMap.of(place.view, cells, file.size_px).cells(clear[name].bgr)
+            CellMap.of(place.view, cells, file.frame_px).cells(clear[name].bgr)
             for name, place in (("before", known.start), ("after", last_place))
         ]
         return cls(
@@ -94,20 +97,40 @@ class Watch:
                 self.state.see(frame.t_s, nowhere, nowhere > 0)
             return
         if self.coarse is None:
-            self.coarse = CellMap.of(self.place.view, self.search.cells, self.file.size_px)
+            self.coarse = CellMap.of(self.place.view, self.search.cells, self.file.frame_px)
             self.camera = camera_place(self.place.view)
         cells = self.coarse.cells(frame.bgr)
         standing = self.search.standing(cells)
-        radius = float(np.median(self.radii)) if self.radii else None
-        machine = seen_machine(standing.thing, cells, self.search.cells, self.camera, self.height_mm, radius)
-        # The radius is learned from machines that are seen whole, as many as tell it well.
-        if machine is not None and machine.whole and len(self.radii) < 25:
-            again = seen_machine(standing.thing, cells, self.search.cells, self.camera, self.height_mm, None)
-            if again is not None:
-                self.radii.append(again.radius_mm)
+        machine = self._machine(standing.thing, cells)
         self._note(frame.t_s, machine)
         if due:
             self._count(frame, standing)
+
+    def _machine(self, thing: Mask, cells: Cells) -> SeenMachine | None:
+        """The machine among the things of a frame; its form is learned from frames that show it whole."""
+        lid = self.lid
+        machine = seen_machine(
+            thing, cells, self.search.cells, self.camera, self.height_mm, self.radius_mm, lid if self.wholes else None
+        )
+        if len(self.wholes) < _WHOLES and (machine is None or machine.whole):
+            whole = seen_machine(thing, cells, self.search.cells, self.camera, self.height_mm, None)
+            if whole is not None:
+                self.wholes.append(whole)
+                self.slant_mm += (1 if whole.lid else -1) * float(
+                    np.hypot(whole.x_mm - self.camera[0], whole.y_mm - self.camera[1])
+                )
+        return machine
+
+    @property
+    def lid(self) -> bool:
+        """Whether the machine's top alone tells itself from the floor: places seen at a slant tell it best."""
+        return self.slant_mm > 0
+
+    @property
+    def radius_mm(self) -> float | None:
+        """The machine's radius, None until it was seen whole a few times."""
+        radii = [whole.radius_mm for whole in self.wholes if whole.lid == self.lid]
+        return float(np.median(radii)) if len(radii) >= _KNOWN else None
 
     def _placed(self, frame: Frame) -> bool:
         """Whether it is known where the camera looks; a camera that was moved is followed."""
@@ -180,7 +203,7 @@ class Watch:
         rows, columns = (n // self.block_px for n in known.grid.shape)
         hidden = standing.hidden.ravel()[self.cell_index].reshape(rows, columns).astype(np.uint8)
         free = cv2.resize(1 - hidden, known.grid.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
-        roughly = FloorMap.of(self.place.view, known.grid, self.file.size_px).view(frame.bgr)
+        roughly = FloorMap.of(self.place.view, known.grid, self.file.frame_px).view(frame.bgr)
         bare = (
             cv2.dilate((known.debris(roughly * self._light(standing)) > 0).astype(np.uint8), np.ones((5, 5), np.uint8))
             == 0

@@ -193,7 +193,9 @@ def _worded(run: PageRun) -> RunWords:
 def _why_no_pictures(run: PageRun) -> str:
     if not run.record:
         return "This run was weighed only."
-    return "The result has no bare floor views, which older versions did not write. Measuring again adds them."
+    return (
+        "This result holds no pictures: an older version measured it, or they were not kept. Measuring again adds them."
+    )
 
 
 def _label(run: PageRun) -> str:

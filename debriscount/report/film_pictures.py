@@ -27,12 +27,15 @@ _GAP_S = 2.0
 
 def draw_curve(film: MeasuredFilm) -> NDArray[np.uint8]:
     """Draw debris left against time, with what is hidden and the passes; sRGB of shape (H, W, 3)."""
-    width, height = 8.0, 4.4
+    width = 8.0
+    title = in_lines(f"Debris left \N{EN DASH} {film.patch.title}", width)
+    above = 0.45 + 0.19 * title.count("\n")  # inches
+    height = 3.95 + above
 
     def draw(figure: Figure) -> None:
-        axes = figure.add_axes((0.7 / width, 0.6 / height, 1 - 0.95 / width, 1 - 1.05 / height))
+        axes = figure.add_axes((0.7 / width, 0.6 / height, 1 - 0.95 / width, 1 - (0.6 + above) / height))
         plot_curve(axes, film)
-        axes.set_title(in_lines(f"Debris left \N{EN DASH} {film.patch.title}", width), fontsize=11)
+        axes.set_title(title, fontsize=11)
 
     return drawn((width, height), draw)
 

@@ -55,7 +55,7 @@ def test_a_printed_ruler_corrects_the_file_itself_once(file: Path) -> None:
     [
         (["--out", "sheet.doc"], "sheet.doc: a sheet must end in .pdf, .svg or .png."),
         (["--out", "sheet.toml"], "A .toml file is written with --printed-ruler-mm alone."),
-        (["--out", "sheet.pdf", "--paper", "legal"], 'paper "legal" is unknown. Known are: a4, letter.'),
+        (["--out", "sheet.pdf", "--paper", "legal"], 'paper "legal" is unknown. Known are: a4, letter, a3, tabloid.'),
         (["--out", "sheet.pdf", "--megapixels", "0.2"], "too small to be read: in a photo of 0.2 megapixels"),
         (["--out", "sheet.pdf", "--printed-ruler-mm", "97"], "a printed ruler corrects the patch file."),
         (["--out", "new.toml", "--printed-ruler-mm", "9.7"], "printed ruler of 9.7 mm: that is more than 10 % off."),

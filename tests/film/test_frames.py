@@ -1,5 +1,6 @@
 """Frames and their times; H.264 and HEVC, uneven times and turned films against PyAV, which reads containers itself."""
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -47,6 +48,14 @@ def test_samples_are_the_first_frames_from_each_time_on(tmp_path: Path) -> None:
 def test_steps_shorter_than_a_frame_give_every_frame(tmp_path: Path) -> None:
     film = open_film(written(tmp_path / "a.mp4", 12))
     assert len(list(sampled_frames(film, 0.01))) == 12
+
+
+def test_frames_may_be_looked_at_smaller(tmp_path: Path) -> None:
+    film = replace(open_film(written(tmp_path / "a.mp4", 5)), smaller=2)
+    frames = list(sampled_frames(film, 0.01))
+    assert {frame.bgr.shape for frame in frames} == {(48, 80, 3)}
+    assert film.frame_px == (80, 48)
+    assert frames[4].bgr[:20, :35].mean() == pytest.approx(84, abs=5)
 
 
 def test_ends_are_found(tmp_path: Path) -> None:
@@ -105,8 +114,7 @@ def phone_film(path: Path, codec: str, turned: int = 0) -> Path:
 @pytest.mark.parametrize("codec", ["libx264", "libx265"])
 def test_times_are_the_containers_own(tmp_path: Path, codec: str) -> None:
     path = phone_film(tmp_path / "phone.mp4", codec)
-    import av
-
+    av: Any = pytest.importorskip("av")
     with av.open(str(path)) as container:
         own = sorted(float(frame.pts * frame.time_base) for frame in container.decode(video=0))
     frames = list(sampled_frames(open_film(path), 0.001))

@@ -61,6 +61,19 @@ def test_a_cable_does_not_move_the_machine() -> None:
     assert np.hypot(found.x_mm - 400, found.y_mm - 250) < 2
 
 
+def test_a_machine_whose_side_has_the_floors_colour_is_placed_by_its_top() -> None:
+    x, y = 850.0, 480.0
+    top = CAMERA[:2] + (np.array([x, y]) - CAMERA[:2]) * CAMERA[2] / (CAMERA[2] - 90)
+    share = drawn(float(top[0]), float(top[1]), 160 * CAMERA[2] / (CAMERA[2] - 90), 0)
+    found = seen_machine(share > 40, frame(share), GRID, CAMERA, 90.0, None)
+    assert found is not None
+    assert found.lid
+    assert np.hypot(found.x_mm - x, found.y_mm - y) < 2
+    as_a_whole = seen_machine(share > 40, frame(share), GRID, CAMERA, 90.0, None, lid=False)
+    assert as_a_whole is not None
+    assert np.hypot(as_a_whole.x_mm - x, as_a_whole.y_mm - y) > 5
+
+
 def test_small_things_and_nothing_are_no_machine() -> None:
     share = drawn(400, 250, 25, 0)
     assert seen_machine(share > 40, frame(share), GRID, CAMERA, 90.0, 160.0) is None

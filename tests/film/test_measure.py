@@ -1,5 +1,6 @@
 """A film as a whole, against its simulated truth."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -7,8 +8,11 @@ import numpy as np
 import pytest
 
 from debriscount.errors import DebriscountError, FilmFileError, MarkerError
-from debriscount.film.measure import measure_film, seconds_of
+from debriscount.film.frames import Frame
+from debriscount.film.measure import _needless, measure_film, seconds_of
 from debriscount.film.records import MeasuredFilm
+from debriscount.inputs.debris_file import read_debris
+from debriscount.inputs.patch_file import read_patch
 
 from .conftest import SMALL, Shot
 
@@ -104,3 +108,15 @@ def test_other_times_are_refused(text: str) -> None:
 def test_a_step_out_of_range_is_refused(shot: Shot) -> None:
     with pytest.raises(DebriscountError, match=r"every 0 s: must be from 0\.04 s to 600 s"):
         measure_film(shot.folder / "film.mp4", patch=shot.folder / "patch.toml", every_s=0.0)
+
+
+def test_large_frames_are_made_smaller_where_grains_keep_their_outline(shot: Shot) -> None:
+    patch, kinds = read_patch(shot.folder / "patch.toml"), (read_debris(shot.folder / "debris.toml"),)
+    film = cv2.VideoCapture(str(shot.folder / "film.mp4"))
+    image = np.asarray(film.read()[1], np.uint8)
+    large = np.asarray(cv2.resize(image, None, fx=4, fy=4, interpolation=cv2.INTER_CUBIC), np.uint8)
+    # A grain of 6 mm has 30 px or so in a frame of 3200.
+    assert _needless(Frame(0.0, large), patch, kinds) == 2
+    assert _needless(Frame(0.0, image), patch, kinds) == 1
+    fine = replace(kinds[0], size_mm=(1.5, 2.0))
+    assert _needless(Frame(0.0, large), patch, (fine,)) == 1
