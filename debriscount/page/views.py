@@ -135,7 +135,7 @@ def _made_views(run: PageRun, before_name: str, most_bytes: int) -> Iterable[Vie
             ),
             layers=layers,
             switches=_switches(layers, kinds, colors, before, done),
-            fineness=_fineness(before, step),
+            fineness=_fineness(before, step * int(grid["width_px"])),
             notes=_view_notes(layers, done),
             left_mm=round(float(grid["x0_mm"]) - step / 2, 2),
             top_mm=round(float(grid["y0_mm"]) - step / 2, 2),
@@ -191,15 +191,13 @@ def _switches(
     return tuple(found)
 
 
-def _fineness(made: ShotPicture, step: float) -> str:
+def _fineness(made: ShotPicture, width_mm: float) -> str:
+    pixel = f"{width_mm / made.width:.2g} mm of floor"
     if made.share == 1:
-        return (
-            f"A pixel of the view that was measured is {step:.2g} mm of floor, about what one of the photo is. Each is "
-            "shown four times as large."
-        )
+        return f"A pixel is {pixel}, about what one of the photo is. Each is shown four times as large."
     return (
-        f"A pixel here is {step / made.share:.2g} mm of floor: the page has many pictures, so they are "
-        f"{100 * made.share:.0f} % as wide as the view that was measured."
+        f"A pixel here is {pixel}: the page has many pictures, so they are {100 * made.share:.0f} % as wide as the "
+        "photo would allow."
     )
 
 

@@ -23,6 +23,13 @@ class FloorGrid:
         """Rows and columns."""
         return self.height_px, self.width_px
 
+    def in_columns(self, width_px: int) -> "FloorGrid":
+        """The same floor in so many columns; its height is right to half a pixel."""
+        step = self.width_px * self.mm_per_px / width_px
+        offset = (step - self.mm_per_px) / 2
+        height_px = round(self.height_px * self.mm_per_px / step)
+        return FloorGrid(self.x0_mm + offset, self.y0_mm + offset, step, height_px, width_px)
+
     def x_mm(self) -> Floats:
         """Place of each column's centre, mm, shape (width_px,)."""
         return self.x0_mm + self.mm_per_px * np.arange(self.width_px, dtype=np.float64)

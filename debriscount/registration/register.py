@@ -21,7 +21,7 @@ from ..photo.read import Photo
 from .align import Texture, floor_likeness, improve_shift, no_shift, residual_mm, texture_of, texture_pull
 from .grid import FloorGrid
 from .locate import LocatedShots, locate_shots
-from .resample import Shift, floor_grid, light_near, look_up, resample
+from .resample import FINER, Shift, floor_grid, light_near, look_up, photo_view, resample
 
 #: A marker's quiet zone is at least a module wide, a sixth of its side; half the side is kept clear on every side, so
 #: that a hand's breadth of paper is not taken for debris.
@@ -45,6 +45,8 @@ class RegisteredShots:
     they are laid on one of them; ``apart_mm`` how far each may lie from that one. ``located`` is what was found of the
     markers, None for shots without any; ``paper`` of shape (3,) is the linear colour of their paper in the shot that
     the others are laid on, None where it is unknown.
+    ``photo_views`` are for the eye: sRGB views of all shots but the blank, as fine as the photos and of the same floor,
+    where photos are finer than ``grid``.
     """
 
     grid: FloorGrid
@@ -60,6 +62,7 @@ class RegisteredShots:
     apart_mm: Mapping[str, float] = field(default_factory=dict)
     located: LocatedShots | None = None
     paper: Floats | None = None
+    photo_views: Mapping[str, NDArray[np.uint8]] = field(default_factory=dict)
 
 
 def register_shots(
@@ -113,7 +116,7 @@ def register_shots(
             clear &= _shown(photo.shows, located.views[name], grid)
     models = {n: (located.views[n], located.residual_mm[n]) for n in photos}
     view, seen_there = resample(photos[reference].pixels, models[reference][0], grid)
-    laid = {reference: _Laid(view, seen_there, models[reference][1], None)}
+    laid = {reference: _Laid(view, seen_there, models[reference][1], None, None)}
     target, usable = _log(luminance_view(view)), clear & floor & seen_there
     texture = texture_of(target, grid.mm_per_px)
     progress(0.4)
@@ -127,6 +130,9 @@ def register_shots(
         progress(0.4 + 0.6 * (step + 1) / len(others))
     for name, photo in photos.items():
         warnings += _check_view(name, photo, patch, grid, laid[name].seen)
+    own_mm = floor_grid(patch, located.fitted.views, rim_mm).mm_per_px
+    as_fine = grid.in_columns(round(grid.width_px * grid.mm_per_px / own_mm))
+    for_the_eye = [n for n in photos if n != "blank" and grid.mm_per_px > FINER * own_mm]
     shown = np.logical_and.reduce([clear, *(one.seen for one in laid.values())])
     return RegisteredShots(
         grid=grid,
@@ -142,6 +148,7 @@ def register_shots(
         apart_mm={n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
         located=located,
         paper=paper_colour(photos[reference].pixels, [m.corners_px for m in located.seen[reference].values()]),
+        photo_views={n: photo_view(photos[n].pixels, models[n][0], as_fine, laid[n].shift) for n in for_the_eye},
     )
 
 
@@ -173,12 +180,13 @@ def _check_view(name: str, photo: Photo, patch: Patch, grid: FloorGrid, seen: Ma
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Laid:
-    """A shot laid on the reference: floor view, where the photo shows it, what is left, and how like the floors are."""
+    """A shot laid on the reference: floor view, where the photo shows it, what is left, likeness of floors, shift."""
 
     view: NDArray[np.float32]
     seen: Mask
     residual_mm: float
     likeness: float | None
+    shift: Shift | None
 
 
 def _lay(
@@ -204,7 +212,7 @@ def _lay(
     floor_view, seen = look_up(near, view, grid, shift)
     own = texture_of(_log(luminance_view(floor_view)), grid.mm_per_px)
     likeness = floor_likeness(texture, own, usable & seen, grid.mm_per_px)
-    return _Laid(floor_view, seen, corner_residual_mm if left is None else left, likeness)
+    return _Laid(floor_view, seen, corner_residual_mm if left is None else left, likeness, shift)
 
 
 def _shown(shows: Mask, view: FloorToPhoto, grid: FloorGrid) -> Mask:

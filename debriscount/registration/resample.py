@@ -1,6 +1,7 @@
 """Resample a photo into the floor view."""
 
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -12,6 +13,7 @@ from ..inputs.patch import Patch
 from ..photo.colour import linear_pixels, luminance_view
 from .grid import FloorGrid
 
+Pixel = TypeVar("Pixel", np.float32, np.uint8)
 #: Pixels between the places at which the projection is computed exactly; in between it is linear.
 #: A power of two, so that OpenCV's fixed-point steps of 1/32 px hit every place exactly.
 NODE_STEP = 8
@@ -150,7 +152,18 @@ def look_up(
     near: NearbyLight, view: FloorToPhoto, grid: FloorGrid, shift: Shift | None = None
 ) -> tuple[NDArray[np.float32], Mask]:
     """What `resample` gives, from the light that `light_near` gave for this view and grid."""
-    nodes = near.scale * (_nodes(view, grid, shift) + 0.5 - near.low) - 0.5
+    return _looked_up(near.light, near.scale * (_nodes(view, grid, shift) + 0.5 - near.low) - 0.5, grid)
+
+
+def photo_view(
+    pixels: NDArray[np.uint8], view: FloorToPhoto, grid: FloorGrid, shift: Shift | None = None
+) -> NDArray[np.uint8]:
+    """Floor view for the eye, shape grid.shape + (3,): the photo's own sRGB pixels, for a grid about as fine."""
+    return _looked_up(pixels, _nodes(view, grid, shift), grid)[0]
+
+
+def _looked_up(picture: NDArray[Pixel], nodes: Floats, grid: FloorGrid) -> tuple[NDArray[Pixel], Mask]:
+    """Cubic interpolation of a picture at places that are known at a grid's nodes; and where the picture shows them."""
     to_nodes = np.array([[1 / NODE_STEP, 0, 0], [0, 1 / NODE_STEP, 0]])
     lookup = cv2.warpAffine(
         nodes.astype(np.float32),
@@ -160,8 +173,8 @@ def look_up(
         borderMode=cv2.BORDER_REPLICATE,
     )
     # OpenCV's stubs do not know that both maps may come in one array.
-    found = cv2.remap(near.light, lookup, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
-    height, width = near.light.shape[:2]
+    found = cv2.remap(picture, lookup, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
+    height, width = picture.shape[:2]
     across, down = cv2.split(lookup)
     return found, (across >= 0) & (across <= width - 1) & (down >= 0) & (down <= height - 1)
 

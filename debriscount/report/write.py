@@ -92,7 +92,8 @@ def measurement_files(measurement: Measurement) -> ResultFiles:
     contents |= {name: partial(_bytes, draw) for name, draw in pictures.items()}
     for shot in measurement.shots:
         if shot.name != "blank":
-            contents[f"floor-{shot.name}.jpg"] = partial(floor_bytes, shot.floor_view)
+            seen = shot.floor_view if shot.photo_view is None else shot.photo_view
+            contents[f"floor-{shot.name}.jpg"] = partial(floor_bytes, seen)
             contents[f"found-{shot.name}.png"] = partial(map_bytes, shot.kind_map)
     sums = [shot.sha256 for shot in measurement.shots]
     sums += [part.sha256 for shot in measurement.shots if shot.joined is not None for part in shot.joined.parts]

@@ -205,6 +205,7 @@ def measure(
             grains=grains[name],
             settings=photo.settings,
             joined=joined.get(name),
+            photo_view=registered.photo_views.get(name),
         )
         for name, photo in photos.items()
     )

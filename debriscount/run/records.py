@@ -33,7 +33,8 @@ class KindColor:
 class MeasuredShot:
     """One shot in the floor view, with what was found in it.
 
-    ``name`` is "blank", "before", "after", "after2", …; ``floor_view`` is sRGB of shape (H, W, 3);
+    ``name`` is "blank", "before", "after", "after2", …; ``floor_view`` is sRGB of shape (H, W, 3), ``photo_view`` the
+    same floor as fine as the photo, where that is finer;
     ``kind_map`` of shape (H, W) holds 0 on floor and 1 + kind index on debris. ``file`` and
     ``sha256`` are empty for a shot given as an array. ``joined`` says of a shot made of several photos how they fit.
     """
@@ -48,6 +49,7 @@ class MeasuredShot:
     grains: GrainTable
     settings: CameraSettings = UNKNOWN_SETTINGS
     joined: Joined | None = None
+    photo_view: NDArray[np.uint8] | None = None
 
 
 @dataclass(frozen=True, slots=True)

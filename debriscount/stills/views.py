@@ -17,6 +17,7 @@ from ..inputs.patch import Patch
 from ..page.sources import PageRun, damaged, picture
 from ..registration.grid import FloorGrid
 from ..report.canvas import Canvas, canvas_at
+from ..report.outlines import resized_map
 from ..report.palette import Color, as_color, floor_colors, outline_colors
 from ..report.record import patch_of
 from .frame import Box
@@ -24,7 +25,7 @@ from .frame import Box
 
 @dataclass(frozen=True)
 class RunViews:
-    """A run's record with the pictures that belong to it; ``grid`` is the raster of all its views."""
+    """A run's record with its pictures; ``grid`` is the raster of all its views, as fine as they are."""
 
     run: PageRun
     patch: Patch
@@ -47,7 +48,9 @@ class RunViews:
 
     def found(self, shot: str) -> NDArray[np.uint8]:
         """Where debris was found: 0 on floor, 1 + kind index on debris, shape (H, W); errors as `floor`."""
-        return self._image(f"found-{shot}.png", "L", self.grid.shape)
+        measured = self.run.record["grid"]
+        found = self._image(f"found-{shot}.png", "L", (int(measured["height_px"]), int(measured["width_px"])))
+        return resized_map(found, self.grid.shape)
 
     def _image(self, name: str, mode: str, shape: tuple[int, ...]) -> NDArray[np.uint8]:
         content = picture(self.run.folder, name)
@@ -95,9 +98,21 @@ def views_of(run: PageRun) -> RunViews:
             int(record["grid"]["height_px"]),
             int(record["grid"]["width_px"]),
         )
-        return RunViews(run, patch_of(record["patch"]), grid)
+        return RunViews(run, patch_of(record["patch"]), _as_fine(run, grid))
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise damaged(run.folder / "measurement.json", error) from None
+
+
+def _as_fine(run: PageRun, grid: FloorGrid) -> FloorGrid:
+    """The raster of the run's floor views, which are as fine as the photos even where a coarser one was measured."""
+    content = picture(run.folder, "floor-before.jpg")
+    if content is None:
+        return grid
+    try:
+        with Image.open(io.BytesIO(content)) as image:
+            return grid.in_columns(image.width) if image.width > grid.width_px else grid
+    except (OSError, Image.DecompressionBombError):  # told where the view is shown
+        return grid
 
 
 def fitted(view: NDArray[np.uint8], views: RunViews, box: Box) -> tuple[Canvas, tuple[int, int]]:

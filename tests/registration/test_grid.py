@@ -78,3 +78,13 @@ def test_a_shot_that_stands_alone_is_seen_twice_as_finely() -> None:
 
 def test_grains_are_never_a_reason_for_a_coarser_raster_than_the_photo() -> None:
     assert floor_grid(patch_with(()), (view_of(0.8),), grain_mm=5.0).mm_per_px == pytest.approx(0.8)
+
+
+@pytest.mark.parametrize("columns", [8, 11, 40])
+def test_the_same_floor_in_more_columns(columns: int) -> None:
+    fine = GRID.in_columns(columns)
+    assert fine.width_px == columns
+    for near, far in ((GRID.x_mm(), fine.x_mm()), (GRID.y_mm(), fine.y_mm())):
+        assert far[0] - fine.mm_per_px / 2 == pytest.approx(near[0] - GRID.mm_per_px / 2)
+    assert fine.mm_per_px * columns == pytest.approx(GRID.mm_per_px * GRID.width_px)
+    assert fine.mm_per_px * fine.height_px == pytest.approx(GRID.mm_per_px * GRID.height_px, abs=fine.mm_per_px / 2)

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 from debriscount.camera.lens import Lens
 from debriscount.camera.view import FloorToPhoto
 from debriscount.registration.grid import FloorGrid
-from debriscount.registration.resample import Shift, light_near, look_up, resample, shift_basis
+from debriscount.registration.resample import Shift, light_near, look_up, photo_view, resample, shift_basis
 
 
 def straight(mm_per_px: float = 1.0, column: float = 0.0, row: float = 0.0, k1: float = 0.0) -> FloorToPhoto:
@@ -162,3 +162,10 @@ def test_a_spot_keeps_its_light_and_place_in_a_coarser_view(finer: float) -> Non
     # OpenCV looks pixels up in steps of 1/32; rows and columns of unequal width add as much.
     assert (rows * light).sum() / light.sum() * finer == pytest.approx(52.5, abs=finer / 16)
     assert (columns * light).sum() / light.sum() * finer == pytest.approx(73.5, abs=finer / 16)
+
+
+def test_a_view_for_the_eye_is_the_photos_own_pixels_where_it_is_as_fine() -> None:
+    pixels = speckled()
+    seen = photo_view(pixels, straight(), FloorGrid(0, 0, 1, 80, 120), constant(3, 2))
+    assert seen.dtype == np.uint8
+    np.testing.assert_array_equal(seen[:70, :110], pixels[2:72, 3:113])
