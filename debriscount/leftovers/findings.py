@@ -183,7 +183,7 @@ def less_near_wall(found: WallPickup) -> str:
     )
     low, high = interval
     if low <= 0 <= high:
-        return f"{said}; whether that is a difference is not sure ({low:.0f} to {high:.0f} points less)."
+        return f"{said}; the difference may be chance (from {-low:.0f} points more to {high:.0f} less)."
     if less < 0:
         low, high = -high, -low
     return f"{said}: {abs(less):.0f} points {'less' if less > 0 else 'more'} ({low:.0f} to {high:.0f})."

@@ -19,16 +19,16 @@ COPY_PX = 1600
 #: A feature is matched if it is that much nearer than the next best [Lowe 2004], and so many matches must agree.
 RATIO, LEAST_MATCHES = 0.75, 25
 #: Ties of a pair at most, and least distance between them over what would spread them evenly.
-MOST_TIES, SPREAD = 300, 0.7
+MOST_TIES, SPREAD = 700, 0.7
 #: Width over which brightness is levelled before places are tied, and the window that is tied, px.
 LEVEL_PX, WINDOW_PX = 25, 15
 #: Blur by which a photo's noise is taken from what is tied, px.
 SMOOTH_PX = 1.0
 #: What differs from the floor around it by that many robust standard deviations stands on it, such as a grain, and is
 #: seen elsewhere from another side; it is tied only where fewer than so many ties are found on bare floor.
-STANDS_OUT, LEAST_BARE = 4.0, 40
+STANDS_OUT, LEAST_BARE = 3.0, 40
 #: How far a grain's soft rim and its shade reach, px.
-HALO_PX = 4
+HALO_PX = 6
 #: A tie that does not come back to where it began is none, px.
 BACK_PX = 0.3
 #: Least side of what both photos must show, in windows.

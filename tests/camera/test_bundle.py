@@ -63,7 +63,9 @@ def adjusted(noise_px: float = 0.0, height_mm: float = 0.0, wrong: int = 0) -> F
         places = places[seen(first, places) & seen(second, places)]
         there = pixels(second, places, height_mm) + noise_px * rng.standard_normal(places.shape)
         there[:wrong] += 40
-        ties.append(Ties(first=first, second=second, first_px=pixels(first, places, height_mm), second_px=there))
+        group = 0 if height_mm else None
+        here = pixels(first, places, height_mm)
+        ties.append(Ties(first=first, second=second, first_px=here, second_px=there, group=group))
     return fit_views(shots, ties=ties, start=start)
 
 

@@ -35,5 +35,7 @@ def test_four_squares_of_60_mm_are_one_page(paper: str) -> None:
 
 
 def test_a_square_too_large_for_the_page_is_refused() -> None:
-    with pytest.raises(SheetError, match=r"marker 1: a square of 150 mm does not fit a4 paper.* Have a print shop"):
+    with pytest.raises(SheetError, match=r"marker 1: a square of 150 mm does not fit a4 paper.* Take a3 paper"):
         lay_pages([Marker(0, (0, 0), 50), Marker(1, (0, 0), 150)], "a4")
+    with pytest.raises(SheetError, match=r"marker 1: a square of 250 mm does not fit a3 paper.* Have a print shop"):
+        lay_pages([Marker(0, (0, 0), 50), Marker(1, (0, 0), 250)], "a3")

@@ -323,7 +323,7 @@ def test_a_pass_that_took_next_to_nothing_says_nothing_of_where_it_was() -> None
         (95.0, 90.0, -5.0, (-8.0, -2.0), "95 % was picked up, on open floor 90 %: 5 points more (2 to 8)."),
         (
             90.0, 92.0, 2.0, (-3.0, 7.0),
-            "90 % was picked up, on open floor 92 %; whether that is a difference is not sure (-3 to 7 points less).",
+            "90 % was picked up, on open floor 92 %; the difference may be chance (from 3 points more to 7 less).",
         ),
     ],
 )  # fmt: skip

@@ -216,7 +216,7 @@ def survival_of(x: Floats, y: Floats, reached: Floats) -> Survival:
     )
 
 
-@given(count=st.integers(30, 2000), seed=st.integers(0, 10_000))
+@given(count=st.integers(100, 2000), seed=st.integers(0, 10_000))
 @settings(max_examples=25)
 def test_the_raster_covers_the_patch_with_square_cells_of_half_a_spacing(count: int, seed: int) -> None:
     sites = sites_of(*strewn(count, OPEN_FLOOR, seed), np.ones(count))
