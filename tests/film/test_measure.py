@@ -84,6 +84,15 @@ def test_a_film_that_is_cut_off_is_told_and_measured_as_far_as_it_goes(shot: Sho
     assert np.abs(found.left["patch"].percent - true)[:-2].max() < 2.5
 
 
+def test_without_a_blank_the_curve_is_called_doubtful(shot: Shot, measured: MeasuredFilm) -> None:
+    alone = measure_film(
+        shot.folder / "film.mp4", patch=shot.folder / "patch.toml", debris=[shot.folder / "debris.toml"],
+        machine_height_mm=SMALL.height_mm, every_s=5.0,
+    )  # fmt: skip
+    assert [flag.severity for flag in alone.flags if flag.code == "no-blank"] == ["doubtful"]
+    assert not [flag for flag in measured.flags if flag.code == "no-blank"]
+
+
 def test_a_film_without_markers_is_refused(shot: Shot, tmp_path: Path) -> None:
     plain = tmp_path / "plain.mp4"
     writer = cv2.VideoWriter(str(plain), cv2.CAP_FFMPEG, cv2.VideoWriter.fourcc(*"mp4v"), 5.0, (320, 240))
