@@ -31,7 +31,6 @@ SETS_UP, GOES_ON = "pip install", "--watch"
 
 pytestmark = [
     pytest.mark.slow,
-    pytest.mark.xdist_group("one folder"),  # what one line writes the next one reads
     pytest.mark.skipif(os.name == "nt", reason="the lines are for a POSIX shell"),
 ]
 
