@@ -72,6 +72,7 @@ def register_shots(
     rim_mm: float = 0.0,
     grain_mm: float | None = None,
     lens: CameraLens | None = None,
+    for_the_eye: bool = False,
     progress: Callable[[float], None] = lambda _: None,
 ) -> RegisteredShots:
     """Find the markers, fit the floor plane and align all shots on the floor's texture.
@@ -88,6 +89,8 @@ def register_shots(
         Diameter of the smallest grains, if it is known: floor views are no finer than it asks for.
     lens : CameraLens, optional
         The camera's lens, where it is known; otherwise it is told from the markers.
+    for_the_eye : bool
+        Make ``photo_views`` as well.
     progress : callable, optional
         Told the share done, 0 to 1.
 
@@ -130,9 +133,12 @@ def register_shots(
         progress(0.4 + 0.6 * (step + 1) / len(others))
     for name, photo in photos.items():
         warnings += _check_view(name, photo, patch, grid, laid[name].seen)
+    photo_views = {}
     own_mm = floor_grid(patch, located.fitted.views, rim_mm).mm_per_px
-    as_fine = grid.in_columns(round(grid.width_px * grid.mm_per_px / own_mm))
-    for_the_eye = [n for n in photos if n != "blank" and grid.mm_per_px > FINER * own_mm]
+    if for_the_eye and grid.mm_per_px > FINER * own_mm:
+        as_fine = grid.in_columns(round(grid.width_px * grid.mm_per_px / own_mm))
+        strewn = [n for n in photos if n != "blank"]
+        photo_views = {n: photo_view(photos[n].pixels, models[n][0], as_fine, laid[n].shift) for n in strewn}
     shown = np.logical_and.reduce([clear, *(one.seen for one in laid.values())])
     return RegisteredShots(
         grid=grid,
@@ -148,7 +154,7 @@ def register_shots(
         apart_mm={n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
         located=located,
         paper=paper_colour(photos[reference].pixels, [m.corners_px for m in located.seen[reference].values()]),
-        photo_views={n: photo_view(photos[n].pixels, models[n][0], as_fine, laid[n].shift) for n in for_the_eye},
+        photo_views=photo_views,
     )
 
 

@@ -135,7 +135,7 @@ def measure(
     given = Given(tuple(kinds), allow_growth)
     one_each, joined = _one_each(_read_photos(before, afters, blank, most_megapixels, tell), patch, lens, tell)
     photos, told, kinds = comparable(one_each, kinds, "before")
-    registered = on_patch(photos, patch, kinds, lens, tell)
+    registered = on_patch(photos, patch, kinds, lens, tell, for_the_eye=True)
     if registered.located is not None:
         check_saved_again(photos, registered.located.seen)
     check_same_floor(photos, registered)

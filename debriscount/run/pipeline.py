@@ -28,7 +28,13 @@ def comparable(
 
 
 def on_patch(
-    photos: Mapping[str, Photo], patch: Patch, kinds: Sequence[DebrisKind], lens: CameraLens | None, tell: Progress
+    photos: Mapping[str, Photo],
+    patch: Patch,
+    kinds: Sequence[DebrisKind],
+    lens: CameraLens | None,
+    tell: Progress,
+    *,
+    for_the_eye: bool = False,
 ) -> RegisteredShots:
     """Floor views of a patch, with room around it for the largest grain and as fine as the smallest asks for."""
     return register_shots(
@@ -37,6 +43,7 @@ def on_patch(
         rim_mm=rim_mm(kinds),
         grain_mm=smallest_mm(kinds),
         lens=lens,
+        for_the_eye=for_the_eye,
         progress=lambda done: tell(0.1 + 0.3 * done, "aligning"),
     )
 
