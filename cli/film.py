@@ -38,15 +38,17 @@ def film(
 
     require_opencv()
     from debriscount.film.measure import measure_film, seconds_of
-    from debriscount.flags import said_once
+    from debriscount.flags import remarks
     from debriscount.inputs.save import refuse_existing, save_files
     from debriscount.report.film import MARKS, film_json, film_text, write_film_result
     from debriscount.report.folder import prepare_folder
+    from debriscount.stills.clip import check_ending
 
     step = seconds_of(every)
     prepare_folder(out, MARKS, [*filter(None, [blank]), film], overwrite=overwrite)
-    if clip is not None and not overwrite:
-        refuse_existing([clip])
+    if clip is not None:
+        check_ending(clip)
+        refuse_existing([] if overwrite else [clip])
     with progress_bar(not quiet) as progress:
         measured = measure_film(
             film,
@@ -64,8 +66,8 @@ def film(
 
             save_files({clip: film_clip(measured, clip, progress)}, overwrite=overwrite)
     if json or quiet:  # the text has the warnings already
-        for severity, sentence in said_once(measured.flags):
-            said_aside(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}")
+        for remark in remarks(measured.flags):
+            said_aside(remark)
     if json:
         print_record(film_json(measured))
     elif not quiet:

@@ -71,7 +71,7 @@ def measure(
     require_opencv()
     import debriscount
     from debriscount.at_once import load_ahead
-    from debriscount.flags import said_once
+    from debriscount.flags import remarks
     from debriscount.report.folder import prepare_folder
     from debriscount.report.record import measurement_json
     from debriscount.report.tables import table_text
@@ -98,8 +98,8 @@ def measure(
         )
     written = write_measurement(measurement, out, overwrite=overwrite)
     if json or quiet:  # the table has the warnings already
-        for severity, sentence in said_once(measurement.flags):
-            said_aside(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}")
+        for remark in remarks(measurement.flags):
+            said_aside(remark)
     if json:
         print_record(measurement_json(measurement))
     elif not quiet:

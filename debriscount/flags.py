@@ -53,6 +53,13 @@ def sentences(flags: Iterable[Flag]) -> tuple[str, ...]:
     return tuple(sentence for _, sentence in said_once(flags))
 
 
+def remarks(flags: Iterable[Flag]) -> tuple[str, ...]:
+    """The same, each with "Note: " or "Warning: " before it."""
+    return tuple(
+        f"{'Note' if severity == 'note' else 'Warning'}: {said}" for severity, said in said_once(flags) if said
+    )
+
+
 def listed(words: Sequence[str], last: str = "and") -> str:
     """Words as one names them: "blank, before and after"; ``last`` stands before the last of them."""
     return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)

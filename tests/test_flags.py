@@ -1,7 +1,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from debriscount.flags import SEVERITIES, Flag, listed, said_once, sentences, worst_first
+from debriscount.flags import SEVERITIES, Flag, listed, remarks, said_once, sentences, worst_first
 
 
 def flag(sentence: str, shot: str | None = None, severity: str = "note", code: str = "x") -> Flag:
@@ -43,3 +43,8 @@ def test_nothing_is_lost_and_nothing_said_twice(flags: list[Flag]) -> None:
     assert len(said) == len({(f.code, f.sentence) for f in flags})
     assert [severity for severity, _ in said] == sorted((s for s, _ in said), key=SEVERITIES.index)
     assert sorted(worst_first(flags), key=repr) == sorted(flags, key=repr)
+
+
+def test_a_note_is_told_from_a_warning() -> None:
+    flags = [flag("a"), flag("b", severity="unfit"), flag("c", severity="doubtful")]
+    assert remarks(flags) == ("Warning: b", "Warning: c", "Note: a")

@@ -11,7 +11,7 @@ from .. import __version__
 from ..columns import TERMINAL_WIDTH, aligned, csv_text, header_mark, wrapped
 from ..film.records import MeasuredFilm
 from ..film.track import Outing
-from ..flags import said_once
+from ..flags import remarks, sentences
 from ..serialize import AREA_DECIMALS, LENGTH_DECIMALS, PERCENT_DECIMALS, JsonObject, picked, plain, rounded
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .lookup import base_name
@@ -68,7 +68,7 @@ def film_json(film: MeasuredFilm) -> JsonObject:
         "lanes": plain(film.lanes),
         "turns": plain(film.turns),
         "camera_moves": plain(film.moves),
-        "warnings": [sentence for _, sentence in said_once(film.flags)],
+        "warnings": list(sentences(film.flags)),
         "flags": [picked(flag, "code severity sentence") for flag in film.flags],
     }
 
@@ -160,8 +160,7 @@ def film_text(film: MeasuredFilm, width: int = TERMINAL_WIDTH) -> str:
         strip = f"; strips cleaned {np.median(cleaned):.0f} mm wide in the middle" if cleaned else ""
         said = f"machine {film.track.width_mm:.0f} mm wide; {len(film.lanes)} lanes, {len(film.turns)} turns{strip}"
         lines += ["", wrapped(said, "  ", width)]
-    words = {"note": "Note"}
-    lines += [wrapped(f"{words.get(level, 'Warning')}: {said}", "  ", width) for level, said in said_once(film.flags)]
+    lines += [wrapped(remark, "  ", width) for remark in remarks(film.flags)]
     return "\n".join(lines) + "\n"
 
 

@@ -7,7 +7,7 @@ from ..campaign.records import Figures, FiledFigure, FiledRun, RunsRead, SideMea
 from ..campaign.remeasure import Remeasured, RemeasuredRun
 from ..campaign.run_file import run_json
 from ..campaign.side import shown_side
-from ..flags import said_once
+from ..flags import remarks
 from ..inputs.patch import ZONES
 from ..printable import printable
 from ..serialize import JsonObject, plain
@@ -23,11 +23,7 @@ def run_line(run: FiledRun) -> str:
 
 def flag_lines(figures: Figures) -> list[str]:
     """What measuring noticed about the photos and the weighing of a run, worst first, a line each."""
-    return [
-        printable(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}")
-        for severity, sentence in said_once(figures.flags)
-        if sentence
-    ]
+    return [printable(remark) for remark in remarks(figures.flags)]
 
 
 def run_text(run: FiledRun) -> str:

@@ -6,7 +6,7 @@ import numpy as np
 
 from ..arrays import Floats
 from ..columns import TERMINAL_WIDTH, aligned, columns_of, csv_text, wrapped
-from ..flags import said_once
+from ..flags import remarks
 from ..grains.table import GrainTable
 from ..inputs.patch import OUTSIDE, ZONES
 from ..leftovers.records import WhyLeft
@@ -85,10 +85,7 @@ def table_text(measurement: Measurement, width: int = TERMINAL_WIDTH) -> str:
         blocks += why_block(left.why(figures.number), left.step(figures.number), width)
     blocks += [wrapped(left.further.sentence, "  ", width)] if left.further is not None else []
     blocks += scale_block(measurement.scale, measurement.passes[-1], width)
-    notes = [
-        wrapped(f"{'Note' if severity == 'note' else 'Warning'}: {sentence}", "  ", width)
-        for severity, sentence in said_once(measurement.flags)
-    ]
+    notes = [wrapped(remark, "  ", width) for remark in remarks(measurement.flags)]
     blocks += ["\n".join(notes)] if notes else []
     return "\n\n".join(blocks) + "\n"
 

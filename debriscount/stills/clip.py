@@ -100,6 +100,12 @@ def _left_by_column(views: RunViews, shot: str, x_mm: Floats, ends_at: float | N
     return edges, 100 - gone + stayed + off * gone / 100
 
 
+def check_ending(out: Path) -> None:
+    """Raise OutputError where a file's name does not end as a clip's does."""
+    if out.suffix.lower() not in _CODES:
+        raise OutputError(f"{out}: ends in none of {', '.join(sorted(_CODES))}. Call the clip NAME.mp4.")
+
+
 def encoded(
     frames: Iterator[NDArray[np.uint8]], frame: Frame, rate: Fraction, out: Path, progress: Progress | None = None
 ) -> bytes:
@@ -123,9 +129,8 @@ def encoded(
     OutputError
         The ending is of no clip, or this OpenCV cannot write it.
     """
-    code = _CODES.get(out.suffix.lower())
-    if code is None:
-        raise OutputError(f"{out}: ends in none of {', '.join(sorted(_CODES))}. Call the clip NAME.mp4.")
+    check_ending(out)
+    code = _CODES[out.suffix.lower()]
     with tempfile.TemporaryDirectory() as scratch:
         made = Path(scratch) / f"clip{out.suffix.lower()}"
         writer = cv2.VideoWriter(

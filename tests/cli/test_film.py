@@ -35,6 +35,9 @@ def test_wrong_times_and_files_are_told(shot: Shot, tmp_path: Path) -> None:  # 
     assert (done.exit_code, "must be seconds" in done.stderr) == (2, True)
     done = CliRunner().invoke(app, ["film", str(place / "patch.toml"), *common])
     assert (done.exit_code, "is no film" in done.stderr) == (2, True)
+    # The clip's name is told before the film is looked at, which takes long.
+    done = CliRunner().invoke(app, ["film", str(place / "patch.toml"), *common, "--clip", "curve.mov"])
+    assert (done.exit_code, "curve.mov: ends in none of .mp4, .webm" in done.stderr) == (2, True)
     assert not (tmp_path / "out").exists()
 
 
