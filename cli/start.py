@@ -33,12 +33,14 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 def main() -> "NoReturn":
     """Run the command line."""
     from debriscount.errors import DebriscountError
+    from debriscount.memory import keep_freed
 
     from ._stop import INTERRUPTED, ignore_signals, stop_as_by_ctrl_c, stopped_line
 
     code: str | int | None = 0
     try:
         stop_as_by_ctrl_c()
+        keep_freed()
         from .app import app
 
         _plain_streams()

@@ -24,7 +24,6 @@ from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
 from ..inputs.weighing import Weighing
 from ..inputs.weighing_file import read_weighing
-from ..memory import give_back
 from ..mosaic.records import Joined
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
@@ -126,7 +125,7 @@ def measure(
     >>> whole.trust, low < 77.5 < high
     ('sound', True)
     """
-    tell = _giving_back(progress)
+    tell: Progress = progress if progress is not None else lambda _done, _what: None
     load_ahead(_late_modules)
     patch = loaded(patch, read_patch)
     lens = None if lens is None else loaded(lens, read_lens)
@@ -249,17 +248,6 @@ def _late_modules() -> None:
     from skimage.segmentation import watershed  # noqa: F401
 
     from . import explained  # noqa: F401
-
-
-def _giving_back(progress: Progress | None) -> Progress:
-    """Progress that also hands back, at the end of each stage, what that is done with."""
-
-    def tell(done: float, what: str) -> None:
-        give_back()
-        if progress is not None:
-            progress(done, what)
-
-    return tell
 
 
 def _seen_cover(found: Mapping[str, FoundGrains]) -> float:

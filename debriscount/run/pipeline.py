@@ -12,7 +12,6 @@ from ..grains.table import GrainTable, grain_table
 from ..inputs.debris import DebrisKind
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
-from ..memory import give_back
 from ..photo.read import Photo
 from ..photo.shots import side_by_side
 from ..registration.register import RegisteredShots, register_shots
@@ -73,7 +72,6 @@ def told_debris(
 ) -> tuple[CoverMaps, dict[str, FoundGrains]]:
     """Debris told from floor, and the grains of every shot; ``spend`` as `cover_maps` takes it."""
     maps = cover_maps(registered.views, registered.usable, registered.shown, hints, strewn, spend=spend)
-    give_back()
     grains = for_each(lambda shot: find_grains(shot, hints), maps.shots.values())
     return maps, dict(zip(maps.shots, grains, strict=True))
 
