@@ -122,7 +122,7 @@ def _from_hints(view: NDArray[np.float32], kinds: Sequence[KindHint]) -> NDArray
         nearest = np.minimum.reduce([((places - hint) ** 2).sum(axis=-1) for hint in hints])
         result[rows] = np.sqrt(nearest).reshape(result[rows].shape)
 
-    over_strips(work, view.shape[0])
+    over_strips(work, *view.shape[:2])
     return result
 
 

@@ -13,6 +13,8 @@ from .strips import over_strips
 #: Standard deviation of a grain's shading over its own mean brightness: a matt ball under one lamp (Lambert) has
 #: 0.47 over its lit half.
 SHADING = 0.5
+#: Cover by any kind below which a pixel is of none in particular: no outline runs that low.
+LEAST_COVER = 0.1
 
 
 def likeliest_kind(
@@ -41,16 +43,29 @@ def likeliest_kind(
     Returns
     -------
     ndarray of uint8, shape (H, W)
+        0 where no kind covers a tenth of the pixel.
     """
+    kind = np.zeros(floor.shape[:2], np.uint8)
     if len(covers) == 1:
-        return np.zeros(floor.shape[:2], np.uint8)
+        return kind
     # A third of a grain, and the least window that has a pixel on either side.
     side = max(3, int(0.3 * grain_px) | 1)
-    misfits = [
-        cv2.blur(_misfit(difference, floor, cover, colour.over(floor.shape[:2]), sigma), (side, side))
-        for cover, colour in zip(covers, colours, strict=True)
-    ]
-    return np.asarray(np.argmin(misfits, axis=0), np.uint8)
+    some = np.logical_or.reduce([np.abs(cover) > LEAST_COVER for cover in covers])
+    near = np.flatnonzero(cv2.dilate(some.astype(np.uint8), np.ones((side, side), np.uint8)))
+
+    def there(values: NDArray[np.float32]) -> NDArray[np.float32]:
+        return np.asarray(values.reshape(kind.size, 1, -1).take(near, axis=0))
+
+    off, bare, noise = (there(values) for values in (difference, floor, sigma))
+    least = np.full(kind.shape, np.inf, np.float32)
+    misfit = np.zeros(kind.shape, np.float32)
+    for k, (cover, colour) in enumerate(zip(covers, colours, strict=True)):
+        left = _misfit(off, bare, there(cover)[..., 0], there(colour.over(kind.shape)), noise)
+        misfit.reshape(-1)[near] = left[:, 0]
+        around = np.asarray(cv2.blur(misfit, (side, side)), np.float32)
+        kind[(around < least) & some] = k
+        np.minimum(least, around, out=least)
+    return kind
 
 
 def _misfit(
@@ -78,5 +93,5 @@ def _misfit(
         reach = 1 / SHADING**2 + (grain * grain / variance).sum(axis=0)
         result[rows] = (whitened * left).sum(axis=0) - along * along / reach
 
-    over_strips(work, cover.shape[0])
+    over_strips(work, *cover.shape[:2])
     return result

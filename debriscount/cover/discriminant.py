@@ -118,7 +118,7 @@ def fisher_discriminant(
         sigmas[rows] = np.sqrt((solved * solved * n * n).sum(axis=0))
         misfits[rows] = np.sqrt((solved * solved * tint).sum(axis=0) + (solved * f).sum(axis=0) ** 2)
 
-    over_strips(work, floor.shape[0])
+    over_strips(work, *floor.shape[:2])
     return Discriminant(filters, sigmas, misfits)
 
 
@@ -131,7 +131,7 @@ def cover_of(discriminant: Discriminant, view: NDArray[np.float32], floor: NDArr
         along *= discriminant.filter[rows]
         cover[rows] = cv2.transform(along, _SUMMED)
 
-    over_strips(work, view.shape[0])
+    over_strips(work, *view.shape[:2])
     return cover
 
 
@@ -151,7 +151,7 @@ def departure(
         v, f, n = (np.moveaxis(a[rows], -1, 0).copy() for a in (view, floor, noise.sigma))
         length[rows] = _length(v, f, n, None if alone else inverse, shade)
 
-    over_strips(work, floor.shape[0])
+    over_strips(work, *floor.shape[:2])
     return length
 
 
@@ -186,5 +186,5 @@ def from_shaded_floor(
         tint = np.float32(SHADE_TINT) * f * ((v - f).sum(axis=0) < 0)
         length[rows] = _length(v, f, np.sqrt(n * n + tint * tint), None, SHADE)
 
-    over_strips(work, view.shape[0])
+    over_strips(work, *view.shape[:2])
     return length

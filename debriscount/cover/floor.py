@@ -102,10 +102,10 @@ def average_bare(
         weight[_smooth_grey(view) < lit] = 0
         weight[rim > 0] = IN_RIM
         weight[mask | (still & (rim > 0))] = 0
-        total += view * weight[..., None]
+        total += cv2.multiply(view, cv2.merge([weight] * 3))
         count += weight
     hidden = count == 0
-    floor = np.asarray(total / np.where(hidden, np.float32(1), count)[..., None], np.float32)
+    floor = np.asarray(cv2.divide(total, cv2.merge([np.where(hidden, np.float32(1), count)] * 3)), np.float32)
     if hidden.any():
         # A third of a grain is as near as floor beside a grain is.
         known = from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0)) if before is None else before

@@ -58,7 +58,7 @@ def stiff_gain(
             along = a[0] + a[2] * v + a[5] * v**2 + (a[1] + a[4] * v + a[3] * u) * u
             gain[strip, :, channel] = np.exp(along, out=along)
 
-    over_strips(work, height)
+    over_strips(work, height, width)
     return gain
 
 

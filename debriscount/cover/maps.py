@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, MutableMapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -21,6 +22,7 @@ from .noise import FloorNoise, tail_factor
 from .shots import BareFloor, Shots
 from .wall_foot import wall_foot
 
+Value = TypeVar("Value", np.float32, np.bool_)
 #: Cover above which a pixel is kept out of what is averaged as bare floor or light.
 NOT_BARE = 0.25
 #: Width, in small grains, of what may be a joint of the floor in a photo that stands alone: long grains are about half
@@ -185,9 +187,12 @@ def _blind(discriminant: Discriminant, kind: KindHint) -> NDArray[np.bool_]:
     return np.asarray(usual > BLIND * kind.usual_peak)
 
 
-def _of_kind(maps: Sequence[NDArray[np.bool_]], kind: NDArray[np.uint8]) -> NDArray[np.bool_]:
+def _of_kind(maps: Sequence[NDArray[Value]], kind: NDArray[np.uint8]) -> NDArray[Value]:
     """At every pixel what the map of its likeliest kind says."""
-    return maps[0] if len(maps) == 1 else np.asarray(np.choose(kind, maps))
+    chosen = maps[0]
+    for k, own in enumerate(maps[1:], start=1):
+        chosen = np.where(kind == k, own, chosen)
+    return chosen
 
 
 def _sure(run: Shots, covered: Mapping[str, NDArray[np.bool_]]) -> dict[str, NDArray[np.bool_]]:
@@ -314,7 +319,7 @@ def _shot_cover(
     cover, sigma, kind = covers[0], filters[0].sigma, np.zeros(usable.shape, np.uint8)
     if len(covers) > 1:
         kind = likeliest_kind(view - floor.mean, floor.mean, covers, colours, floor.noise.sigma, grain_px)
-        cover, sigma = np.choose(kind, covers), np.choose(kind, [f.sigma for f in filters])
+        cover, sigma = _of_kind(covers, kind), _of_kind([f.sigma for f in filters], kind)
     apart = from_shaded_floor(view, floor.mean, floor.noise.sigma)
     light = np.where(usable, brightness(view) / np.maximum(bright, FAINTEST) - 1, np.float32(0))
     spread = tuple(_spread(f, c) for f, c in zip(filters, colours, strict=True))

@@ -136,7 +136,7 @@ def like_debris(
         other = _floor_density(places[:, :2], floor[:, :2]) * bright
         result[rows] = (own > np.maximum(other, ANY_COLOUR)).reshape(result[rows].shape)
 
-    over_strips(work, view.shape[0])
+    over_strips(work, *view.shape[:2])
     return result
 
 

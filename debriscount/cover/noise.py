@@ -109,7 +109,7 @@ def sigma_map(model: NoiseModel, floor: NDArray[np.float32]) -> NDArray[np.float
         code = _bins(model.brightness, grey[rows]) * np.uint8(BINS) + _bins(model.contrast, slope[rows])
         sigma[rows] = table.take(code, axis=0)
 
-    over_strips(work, floor.shape[0])
+    over_strips(work, *floor.shape[:2])
     return sigma
 
 
@@ -192,7 +192,7 @@ def learn_mix(
         extreme[rows] = (cv2.max(cv2.max(red, green), blue) > 4) | ~usable[rows]
         np.clip(z[rows], -4, 4, out=z[rows])
 
-    over_strips(work, usable.shape[0])
+    over_strips(work, *usable.shape[:2])
     reach = max(1, round(0.5 * grain_px))
     # Keep clear of debris: its blurred rim and its shade are no noise.
     busy = cv2.blur(extreme, (4 * reach + 1, 4 * reach + 1)) > 0.02

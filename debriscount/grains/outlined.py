@@ -161,10 +161,10 @@ def _ground(smooth: NDArray[np.float32], level: NDArray[np.float32]) -> NDArray[
 
 def _fill_holes(mask: NDArray[np.bool_], most_px: float) -> NDArray[np.bool_]:
     """Close holes of up to ``most_px`` pixels: gaps between touching grains are larger and stay open."""
-    _, labels, stats, _ = cv2.connectedComponentsWithStats((~mask).astype(np.uint8), connectivity=4)
-    hole = stats[:, cv2.CC_STAT_AREA] <= most_px
-    hole[0] = False
-    return np.asarray(mask | hole[labels])
+    _, labels = cv2.connectedComponents((~mask).astype(np.uint8), connectivity=4)
+    small = np.bincount(labels.ravel()) <= most_px
+    small[0] = False
+    return np.asarray(mask | small[labels]) if small.any() else mask
 
 
 def _with_rim(labels: NDArray[np.int32]) -> NDArray[np.int32]:

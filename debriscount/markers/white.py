@@ -52,5 +52,13 @@ def ring_colour(pixels: NDArray[np.uint8], corners: Floats, inner: float, outer:
     cv2.fillConvexPoly(ring, np.round(near - low).astype(np.int32), (0,))
     if int(ring.sum()) < FEWEST:
         return None
-    crop = linear_pixels(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
-    return np.asarray(np.median(crop[ring > 0], axis=0), float)
+    # Encoded values have the order that light has, and of 256 of them each tells how many lie below it.
+    crop = np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]])
+    return np.asarray([_median_light(cv2.calcHist([crop], [c], ring, [256], (0, 256)).ravel()) for c in range(3)])
+
+
+def _median_light(counts: NDArray[np.float32]) -> float:
+    """Median linear light of sRGB values that are counted, shape (256,)."""
+    below = np.cumsum(counts, dtype=float)
+    middle = np.searchsorted(below, [below[-1] / 2, below[-1] / 2 + 0.5]).astype(np.uint8)
+    return float(linear_pixels(middle).mean())

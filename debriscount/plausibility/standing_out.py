@@ -63,7 +63,7 @@ def log_light(view: NDArray[np.float32]) -> NDArray[np.float32]:
         light += np.float32(STRAY)
         np.log(light, out=result[rows])
 
-    over_strips(work, view.shape[0])
+    over_strips(work, *view.shape[:2])
     return result
 
 
@@ -75,5 +75,5 @@ def largest_difference(one: NDArray[np.float32], other: NDArray[np.float32]) -> 
         red, green, blue = cv2.split(cv2.absdiff(one[rows], other[rows]))
         cv2.max(cv2.max(red, green), blue, dst=result[rows])
 
-    over_strips(work, one.shape[0])
+    over_strips(work, *one.shape[:2])
     return result

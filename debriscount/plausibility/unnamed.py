@@ -13,7 +13,7 @@ from ..cover.membership import colour_places
 from ..flags import Flag
 from ..grains.find import FoundGrains
 from ..photo.colour import linear_to_srgb
-from ..stats.robust import robust_sd
+from ..stats.robust import robust_sd, sampled
 from .standing_out import LogViews
 
 #: How many robust deviations of the floor's own a place must have changed by, and by how much at least: in the
@@ -75,7 +75,7 @@ def unnamed_flags(
     share = float(masks[name].sum() / max(named, masks[name].sum() / MOST, 1))
     if share < SAID:
         return []
-    red, green, blue = (round(255 * float(v)) for v in linear_to_srgb(np.median(matched[name][masks[name]], axis=0)))
+    red, green, blue = (round(255 * float(v)) for v in linear_to_srgb(np.median(sampled(matched[name][masks[name]]), axis=0)))
     return [
         Flag(
             code="unnamed-debris",
@@ -128,7 +128,7 @@ def unnamed_places(
         colour_places(np.stack([np.bincount(label, v[rows, columns, c], count) / pixels for c in range(3)], axis=-1))
         for v in (view, views.matched[other])
     )
-    usual = colour_places(np.median(view[where & ~near], axis=0)[None]) if (where & ~near).any() else floor
+    usual = colour_places(np.median(sampled(view[where & ~near]), axis=0)[None]) if (where & ~near).any() else floor
     known = np.zeros(count, bool)
     for bare in (floor, usual):
         away = things - bare

@@ -175,8 +175,7 @@ def _looked_up(picture: NDArray[Pixel], nodes: Floats, grid: FloorGrid) -> tuple
     # OpenCV's stubs do not know that both maps may come in one array.
     found = cv2.remap(picture, lookup, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
     height, width = picture.shape[:2]
-    across, down = cv2.split(lookup)
-    return found, (across >= 0) & (across <= width - 1) & (down >= 0) & (down <= height - 1)
+    return found, cv2.inRange(lookup, (0, 0), (width - 1, height - 1)) > 0
 
 
 def _nodes(view: FloorToPhoto, grid: FloorGrid, shift: Shift | None) -> Floats:

@@ -31,6 +31,8 @@ OTHER_NOISE = 2.0
 #: Side of the squares of floor that moiré is looked for in, px, how much of one must be bare, and the periods looked
 #: for, px: what is finer is not seen, what is coarser is light.
 SQUARE, MOSTLY = 256, 0.5
+#: Most such squares: of so many the worst quarter is six.
+MOST_SQUARES = 24
 PERIODS = 2.2, 32.0
 #: Amplitude of a wave in the logarithm of a colour's ratios from which it is moiré: rendered runs had 0.015 at most,
 #: and moiré that moved a pickup by a point 0.16.
@@ -121,11 +123,11 @@ def _pair_amplitudes(views: Mapping[str, NDArray[np.float32]], bare: Mask) -> di
     frequency = np.hypot(np.fft.fftfreq(SQUARE)[:, None], np.fft.rfftfreq(SQUARE)[None])
     looked_for = (frequency < 1 / PERIODS[0]) & (frequency > 1 / PERIODS[1])
     amplitudes: dict[tuple[str, str], list[float]] = {pair: [] for pair in combinations(views, 2)}
-    for top, left in product(*(range(0, size - SQUARE + 1, SQUARE) for size in bare.shape)):
-        square = np.s_[top : top + SQUARE, left : left + SQUARE]
+    corners = product(*(range(0, size - SQUARE + 1, SQUARE) for size in bare.shape))
+    squares = [np.s_[top : top + SQUARE, left : left + SQUARE] for top, left in corners]
+    squares = [square for square in squares if bare[square].mean() >= MOSTLY]
+    for square in squares[:: -(-len(squares) // MOST_SQUARES) or 1]:
         known = bare[square]
-        if known.mean() < MOSTLY:
-            continue
         weight = window * known
         # The difference of two views has the difference of their waves: a transform a view, however many pairs.
         waves = {name: _waves(_colour_ratios(view[square]), known, weight)[looked_for] for name, view in views.items()}
