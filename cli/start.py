@@ -3,6 +3,7 @@
 Nothing that takes time is imported before signals are looked after.
 """
 
+import gc
 import os
 import sys
 
@@ -41,6 +42,8 @@ def main() -> "NoReturn":
     try:
         stop_as_by_ctrl_c()
         keep_freed()
+        # A run makes few objects that go in circles, and looking for such among all that was loaded takes time.
+        gc.set_threshold(50_000)
         from .app import app
 
         _plain_streams()

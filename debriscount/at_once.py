@@ -1,8 +1,8 @@
-"""Several shots at work at once, and not all of them; and modules loaded meanwhile."""
+"""Several shots at work at once, and not all of them; what is wanted later, and modules, meanwhile."""
 
 import os
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from threading import Thread
 from typing import TypeVar
@@ -17,6 +17,14 @@ def for_each(action: Callable[[Given], Made], given: Iterable[Given]) -> Iterato
     """Yield what the action makes of each, in order; most of it has to happen outside the interpreter's lock."""
     with ThreadPoolExecutor(min(_MOST, os.cpu_count() or 1)) as pool:
         yield from pool.map(action, given)
+
+
+def meanwhile(action: Callable[[], Made]) -> Future[Made]:
+    """Begin what is wanted later, and is mostly outside the interpreter's lock, in a thread of its own."""
+    pool = ThreadPoolExecutor(1)
+    begun = pool.submit(action)
+    pool.shutdown(wait=False)
+    return begun
 
 
 def load_ahead(load: Callable[[], object]) -> None:

@@ -38,6 +38,24 @@ def linear_pixels(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
 
 
 @cache
+def _level_table() -> NDArray[np.uint16]:
+    return np.round(65535 * srgb_to_linear(np.arange(256) / 255)).astype(np.uint16)
+
+
+def linear_levels(pixels: NDArray[np.uint8]) -> NDArray[np.uint16]:
+    """Linear light of 8-bit sRGB pixels, same shape, in 65535 levels: half the memory of `linear_pixels`.
+
+    The darkest value above black is level 20, so that levels are as fine as a photo wants.
+    """
+    return np.asarray(cv2.LUT(pixels, _level_table()), np.uint16)
+
+
+def from_levels(levels: NDArray[np.uint16]) -> NDArray[np.float32]:
+    """Linear light, 0 to 1, of such levels; same shape."""
+    return np.multiply(levels, np.float32(1 / 65535), dtype=np.float32)
+
+
+@cache
 def _encoded_table() -> NDArray[np.uint8]:
     return np.round(255 * linear_to_srgb(np.arange(65536) / 65535)).astype(np.uint8)
 

@@ -219,7 +219,7 @@ def changed_places(
 
 
 def _middle(views: Sequence[NDArray[np.float32]]) -> NDArray[np.float32]:
-    """Median of each pixel over views of one shape: sorted by exchanges of whole views, as `np.median` does by pixel."""
+    """Median of each pixel over views of one shape: sorted by exchanges of whole views."""
     ordered = list(views)
     for last in range(len(ordered) - 1, 0, -1):
         for i in range(last):

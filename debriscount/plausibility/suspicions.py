@@ -11,13 +11,11 @@ from ..cover.maps import CoverMaps
 from ..flags import Flag, listed
 from ..grains.find import FoundGrains
 from ..inputs.debris import DebrisKind
-from ..leftovers.records import Explained
 from ..photo.read import Photo
-from ..pickup.records import PassFigures
 from ..registration.register import RegisteredShots
 from .alike import alike_flags
 from .foreign import cell_views, foreign_things
-from .mixups import FEWEST, blank_flags, other_run_flags, size_flags
+from .mixups import FEWEST, blank_flags, size_flags
 from .on_blank import gone_flags
 from .same_photo import time_flags
 from .seen_first import SeenFirst
@@ -73,17 +71,14 @@ def mixup_flags(
     strewn: Mask,
     kinds: Sequence[DebrisKind],
     hints: Sequence[KindHint],
-    passes: Sequence[PassFigures],
-    explained: Explained,
 ) -> tuple[Flag, ...]:
-    """A flag for everything about a measured run that makes one doubt that these are the right photos and files."""
+    """A flag for everything seen in a run's shots that makes one doubt that these are the right photos and files."""
     covers, scale = {name: shot.cover for name, shot in maps.shots.items()}, registered.grid.mm_per_px
     on_blank = blank_flags(found["before"], covers["blank"]) if "blank" in covers else []
     return (
         *time_flags(photos),
         *(on_blank or gone_flags(views, registered.usable & strewn, found, hints, maps.colours)),
         *size_flags(kinds, hints, covers["before"], strewn, scale),
-        *other_run_flags(passes, explained, hints),
         *unnamed_flags(views, registered.usable & strewn, found, hints, maps.colours),
         *alike_flags(first.tones, maps.matched, found, registered.usable),
     )

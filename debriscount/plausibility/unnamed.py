@@ -75,7 +75,9 @@ def unnamed_flags(
     share = float(masks[name].sum() / max(named, masks[name].sum() / MOST, 1))
     if share < SAID:
         return []
-    red, green, blue = (round(255 * float(v)) for v in linear_to_srgb(np.median(sampled(matched[name][masks[name]]), axis=0)))
+    red, green, blue = (
+        round(255 * float(v)) for v in linear_to_srgb(np.median(sampled(matched[name][masks[name]]), axis=0))
+    )
     return [
         Flag(
             code="unnamed-debris",

@@ -138,7 +138,8 @@ def register_shots(
     if for_the_eye and grid.mm_per_px > FINER * own_mm:
         as_fine = grid.in_columns(round(grid.width_px * grid.mm_per_px / own_mm))
         strewn = [n for n in photos if n != "blank"]
-        photo_views = {n: photo_view(photos[n].pixels, models[n][0], as_fine, laid[n].shift) for n in strewn}
+        seen_as_fine = for_each(lambda n: photo_view(photos[n].pixels, models[n][0], as_fine, laid[n].shift), strewn)
+        photo_views = dict(zip(strewn, seen_as_fine, strict=True))
     shown = np.logical_and.reduce([clear, *(one.seen for one in laid.values())])
     return RegisteredShots(
         grid=grid,

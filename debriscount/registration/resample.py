@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from ..arrays import Floats, Mask
 from ..camera.view import FloorToPhoto
 from ..inputs.patch import Patch
-from ..photo.colour import linear_pixels, luminance_view
+from ..photo.colour import from_levels, linear_levels, linear_pixels, luminance_view
 from .grid import FloorGrid
 
 Pixel = TypeVar("Pixel", np.float32, np.uint8)
@@ -118,8 +118,8 @@ def light_near(pixels: NDArray[np.uint8], view: FloorToPhoto, grid: FloorGrid) -
     if finer < FINER:
         return NearbyLight(linear_pixels(np.ascontiguousarray(crop)), low.astype(float), np.ones(2))
     small = np.maximum(1, np.round((high - low) / finer)).astype(int)
-    light = cv2.resize(linear_pixels(np.ascontiguousarray(crop)), small.tolist(), interpolation=cv2.INTER_AREA)
-    return NearbyLight(np.asarray(light, np.float32), low.astype(float), small / (high - low))
+    light = cv2.resize(linear_levels(np.ascontiguousarray(crop)), small.tolist(), interpolation=cv2.INTER_AREA)
+    return NearbyLight(from_levels(np.asarray(light, np.uint16)), low.astype(float), small / (high - low))
 
 
 def resample(

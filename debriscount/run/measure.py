@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from ..arrays import Mask
-from ..at_once import for_each, load_ahead
+from ..at_once import for_each, load_ahead, meanwhile
 from ..cover.fine import faint_share
 from ..cover.kinds import KindHint
 from ..cover.maps import CoverMaps
@@ -36,7 +36,7 @@ from ..pickup.uncertainty import Doubts, ShotGrains
 from ..plausibility.alike import alike_flags
 from ..plausibility.checks import check_debris, check_same_floor, run_flags
 from ..plausibility.foreign import ForeignThing, foreign_things
-from ..plausibility.mixups import check_shot_order
+from ..plausibility.mixups import check_shot_order, other_run_flags
 from ..plausibility.noticed import balance_flags, photo_flags, refused_for_its_cause
 from ..plausibility.same_photo import check_distinct, check_saved_again
 from ..plausibility.seen_first import see_first
@@ -157,6 +157,7 @@ def measure(
     registered, left_out = _without(registered, things, strewn)
     if things:
         maps, found, views = _told(replace(registered, views=maps.matched), hints, strewn)
+    mixed_up = meanwhile(lambda: mixup_flags(photos, first, registered, maps, views, found, strewn, named, hints))
     tell(0.9, "summing zones")
     grains, alike = as_before(grain_tables(found, registered, patch))
     grains = as_varied(grains, hints)
@@ -180,7 +181,8 @@ def measure(
         [
             *(thing.flag for thing in things),
             *(flag for one in joined.values() for flag in one.flags),
-            *mixup_flags(photos, first, registered, maps, views, found, strewn, named, hints, passes, left),
+            *mixed_up.result(),
+            *other_run_flags(passes, left, hints),
             *first.flags,
             *standing_flags(first.cells, registered.grid, patch),
             *run_flags(patch, registered, passes, maps, named, hints, budget),
