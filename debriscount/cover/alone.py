@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..stats.robust import SD_OVER_MAD
+from ..stats.robust import SD_OVER_MAD, sampled
 from .floor import RIM_PX, disc, from_surroundings
 from .kinds import KindHint
 from .light import FAINTEST
@@ -21,6 +21,8 @@ TWO_HEAPS = 0.75
 CROWDED = 0.35
 #: Most windows in a photo: more would take longer than they tell of the light's gradient.
 MOST_WINDOWS = 1000
+#: Pixels of a window that are looked at: so many tell a share of them to a hundredth.
+WINDOW_PIXELS = 2500
 #: How far a kind's colour in the photo may lie from its hint, in colour coordinates: half the logarithm of a factor of
 #: 2.7 in exposure.
 NEAR_HINT = 0.5
@@ -59,11 +61,12 @@ def likely_floor(
     distance = _from_hints(smooth, kinds)
     side = max(3 * largest, MOST_WINDOWS**-0.5 * np.sqrt(height * width))
     rows, columns = max(1, round(height / side)), max(1, round(width / side))
+    every = max(1, int(np.sqrt(height * width / (rows * columns * WINDOW_PIXELS))))
     across = [np.linspace(0, n, count + 1).astype(int) for n, count in ((height, rows), (width, columns))]
     colour = np.full((rows, columns, 3), np.nan, np.float32)
     limit = np.full((rows, columns), -np.inf, np.float32)
     for i, j in np.ndindex(rows, columns):
-        window = np.s_[across[0][i] : across[0][i + 1], across[1][j] : across[1][j + 1]]
+        window = np.s_[across[0][i] : across[0][i + 1] : every, across[1][j] : across[1][j + 1] : every]
         chosen = usable[window]
         if chosen.any():
             limit[i, j] = _limit(distance[window][chosen])
@@ -107,7 +110,8 @@ def pattern_around(
     take channels as independent.
     """
     difference = view - floor
-    share = np.abs(difference[bare] / np.maximum(floor[bare], FAINTEST))
+    some = sampled(np.flatnonzero(bare))
+    share = np.abs(difference.reshape(-1, 3)[some] / np.maximum(floor.reshape(-1, 3)[some], FAINTEST))
     sigma = np.maximum(floor * (SD_OVER_MAD * np.median(share, axis=0)), FAINTEST / 2).astype(np.float32)
     return FloorNoise(sigma, np.eye(3) if grain_px is None else learn_mix(difference, sigma, bare, grain_px))
 
@@ -128,11 +132,14 @@ def _from_hints(view: NDArray[np.float32], kinds: Sequence[KindHint]) -> NDArray
 
 def _limit(distance: NDArray[np.float32]) -> float:
     """Distance up to which a window's pixels are debris; none is where most of it is floor."""
-    from skimage.filters import threshold_otsu  # takes long to load, and runs of several shots do without
-
-    if float(np.ptp(distance)) <= _LEVELS * np.finfo(np.float32).eps * float(distance.max()):
+    least, most = float(distance.min()), float(distance.max())
+    if most - least <= _LEVELS * np.finfo(np.float32).eps * most:
         return -np.inf  # flat but for rounding, which has no bins to be sorted into
-    limit = float(threshold_otsu(distance, nbins=_LEVELS))  # type: ignore[no-untyped-call]
+    step = (most - least) / _LEVELS
+    level, _ = cv2.threshold(
+        np.minimum((distance - least) / step, _LEVELS - 1).astype(np.uint8), 0, 255, cv2.THRESH_OTSU
+    )
+    limit = least + (level + 0.5) * step
     near = distance <= limit
     share = float(near.mean())
     if share <= CROWDED or share == 1 or float(np.median(distance[near])) > NEAR_HINT:

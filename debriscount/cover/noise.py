@@ -18,6 +18,9 @@ FEWEST = 200
 #: Classes of brightness and of contrast for which tails are learned, the share of bare floor beyond the quantile taken,
 #: and that quantile of a normal distribution, both sides.
 TAIL_BINS, TAIL, TAIL_Z = 6, 0.005, 2.807
+#: How many pixels tell how the channels go together: ten thousand grains of 10 px, so that a covariance is good to 1 %.
+#: Of a larger picture bands of so many rows are looked at.
+ENOUGH_PIXELS, BAND = 1_000_000, 256
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -184,6 +187,28 @@ def learn_mix(
     A photo's colour noise comes in blocks (chroma subsampling, JPEG) that do not average out over a
     grain as its brightness noise does, so colour deserves less trust than single pixels suggest.
     """
+    height, width = usable.shape
+    every = max(1, round(height * width / ENOUGH_PIXELS))
+    rows = BAND if every > 1 else height
+    bands = [slice(top, min(top + rows, height)) for top in range(0, height, rows * every)]
+    sample = np.concatenate([_calm(difference[b], sigma[b], usable[b], grain_px) for b in bands])
+    if len(sample) < FEWEST:
+        return np.eye(3)
+    sample = sample - np.median(sample, axis=0)
+    keep = np.ones(len(sample), bool)
+    covariance = np.eye(3)
+    for _ in range(3):
+        # A ridge far below the noise, whose variance is about 1 here; kept is what lies within three deviations.
+        covariance = np.cov(sample[keep].T) + 1e-6 * np.eye(3)
+        distance = np.einsum("ni,ij,nj->n", sample, np.linalg.inv(covariance), sample)
+        keep = distance < 9
+    return np.asarray(3 * covariance / np.trace(covariance))
+
+
+def _calm(
+    difference: NDArray[np.float32], sigma: NDArray[np.float32], usable: NDArray[np.bool_], grain_px: float
+) -> NDArray[np.float32]:
+    """Noise in its standard deviations, averaged over a grain, clear of debris: a sample of shape (N, 3)."""
     z, extreme = np.empty_like(difference), np.empty(usable.shape, np.float32)
 
     def work(rows: slice) -> None:
@@ -197,15 +222,4 @@ def learn_mix(
     # Keep clear of debris: its blurred rim and its shade are no noise.
     busy = cv2.blur(extreme, (4 * reach + 1, 4 * reach + 1)) > 0.02
     smooth = cv2.GaussianBlur(z, (0, 0), max(0.25 * grain_px, 0.5))
-    sample = smooth[::3, ::3][~busy[::3, ::3]]
-    if len(sample) < FEWEST:
-        return np.eye(3)
-    sample = sample - np.median(sample, axis=0)
-    keep = np.ones(len(sample), bool)
-    covariance = np.eye(3)
-    for _ in range(3):
-        # A ridge far below the noise, whose variance is about 1 here; kept is what lies within three deviations.
-        covariance = np.cov(sample[keep].T) + 1e-6 * np.eye(3)
-        distance = np.einsum("ni,ij,nj->n", sample, np.linalg.inv(covariance), sample)
-        keep = distance < 9
-    return np.asarray(3 * covariance / np.trace(covariance))
+    return np.asarray(smooth[::3, ::3][~busy[::3, ::3]])

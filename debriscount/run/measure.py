@@ -39,7 +39,7 @@ from ..plausibility.foreign import ForeignThing, foreign_things
 from ..plausibility.mixups import check_shot_order, other_run_flags
 from ..plausibility.noticed import balance_flags, photo_flags, refused_for_its_cause
 from ..plausibility.same_photo import check_distinct, check_saved_again
-from ..plausibility.seen_first import see_first
+from ..plausibility.seen_first import SeenFirst, see_first
 from ..plausibility.standing import standing_flags
 from ..plausibility.standing_out import LogViews
 from ..plausibility.suspicions import mixup_flags
@@ -194,28 +194,12 @@ def measure(
     passes = judged(passes, flags, names, budget[0].source if budget else "")
     if scale_side is not None:
         scale_side = measurable(scale_side, passes[-1])
-    shots = tuple(
-        MeasuredShot(
-            name=name,
-            file=photo.file,
-            sha256=photo.sha256,
-            markers_seen=registered.markers_seen[name],
-            residual_mm=registered.residual_mm[name],
-            floor_view=first.floors[name],
-            kind_map=found[name].kind_map,
-            grains=grains[name],
-            settings=photo.settings,
-            joined=joined.get(name),
-            photo_view=registered.photo_views.get(name),
-        )
-        for name, photo in photos.items()
-    )
     tell(1.0, "done")
     return Measurement(
         patch=patch,
         grid=registered.grid,
         kinds=seen_colours(named, maps.colours),
-        shots=shots,
+        shots=_measured_shots(photos, registered, first, found, grains, joined),
         passes=passes,
         budget=budget,
         flags=flags,
@@ -243,6 +227,33 @@ def _without(
     floor = registered.usable & strewn
     share = float((floor & hidden).sum() / max(int(floor.sum()), 1))
     return replace(registered, usable=registered.usable & ~hidden, shown=registered.shown & ~hidden), share
+
+
+def _measured_shots(
+    photos: Mapping[str, Photo],
+    registered: RegisteredShots,
+    first: SeenFirst,
+    found: Mapping[str, FoundGrains],
+    grains: Mapping[str, GrainTable],
+    joined: Mapping[str, Joined],
+) -> tuple[MeasuredShot, ...]:
+    """What is kept of every shot, in their order."""
+    return tuple(
+        MeasuredShot(
+            name=name,
+            file=photo.file,
+            sha256=photo.sha256,
+            markers_seen=registered.markers_seen[name],
+            residual_mm=registered.residual_mm[name],
+            floor_view=first.floors[name],
+            kind_map=found[name].kind_map,
+            grains=grains[name],
+            settings=photo.settings,
+            joined=joined.get(name),
+            photo_view=registered.photo_views.get(name),
+        )
+        for name, photo in photos.items()
+    )
 
 
 def _late_modules() -> None:
