@@ -45,7 +45,8 @@ def likeliest_kind(
     ndarray of uint8, shape (H, W)
         0 where no kind covers a tenth of the pixel.
     """
-    kind = np.zeros(floor.shape[:2], np.uint8)
+    shape = floor.shape[0], floor.shape[1]
+    kind = np.zeros(shape, np.uint8)
     if len(covers) == 1:
         return kind
     # A third of a grain, and the least window that has a pixel on either side.
@@ -57,10 +58,10 @@ def likeliest_kind(
         return np.asarray(values.reshape(kind.size, 1, -1).take(near, axis=0))
 
     off, bare, noise = (there(values) for values in (difference, floor, sigma))
-    least = np.full(kind.shape, np.inf, np.float32)
-    misfit = np.zeros(kind.shape, np.float32)
+    least = np.full(shape, np.inf, np.float32)
+    misfit = np.zeros(shape, np.float32)
     for k, (cover, colour) in enumerate(zip(covers, colours, strict=True)):
-        left = _misfit(off, bare, there(cover)[..., 0], there(colour.over(kind.shape)), noise)
+        left = _misfit(off, bare, there(cover)[..., 0], there(colour.over(shape)), noise)
         misfit.reshape(-1)[near] = left[:, 0]
         around = np.asarray(cv2.blur(misfit, (side, side)), np.float32)
         kind[(around < least) & some] = k

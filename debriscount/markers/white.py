@@ -54,11 +54,12 @@ def ring_colour(pixels: NDArray[np.uint8], corners: Floats, inner: float, outer:
         return None
     # Encoded values have the order that light has, and of 256 of them each tells how many lie below it.
     crop = np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]])
-    return np.asarray([_median_light(cv2.calcHist([crop], [c], ring, [256], (0, 256)).ravel()) for c in range(3)])
+    counts = (np.asarray(cv2.calcHist([crop], [c], ring, [256], (0, 256)), float) for c in range(3))
+    return np.asarray([_median_light(those.ravel()) for those in counts])
 
 
-def _median_light(counts: NDArray[np.float32]) -> float:
+def _median_light(counts: Floats) -> float:
     """Median linear light of sRGB values that are counted, shape (256,)."""
-    below = np.cumsum(counts, dtype=float)
+    below = np.cumsum(counts)
     middle = np.searchsorted(below, [below[-1] / 2, below[-1] / 2 + 0.5]).astype(np.uint8)
     return float(linear_pixels(middle).mean())

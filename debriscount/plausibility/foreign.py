@@ -226,7 +226,7 @@ def _middle(views: Sequence[NDArray[np.float32]]) -> NDArray[np.float32]:
             low, high = ordered[i], ordered[i + 1]
             ordered[i], ordered[i + 1] = np.minimum(low, high), np.maximum(low, high)
     half = len(ordered) // 2
-    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) * np.float32(0.5)
 
 
 def solid_things(debris: Mask, before: Mask, grain_px: float) -> Mask:

@@ -178,10 +178,10 @@ def print_scene(score: SceneScore, peer: SceneScore | None = None) -> None:
         print(line + (f"{_num(peer.zones[k].area):>9}{_err(peer.zones[k].area_error):>7}" if peer else ""))
     for k, s in enumerate(score.shots):
         line = f"  {s.shot:<12} grains {s.grains:>6} of {s.true_grains:>6} ({_off(s.grains, s.true_grains):+6.1f} %)"
-        line += f"   area over true {s.area_mm2 / s.true_area_mm2:6.3f}"
+        line += f"   area over true {_share(s.area_mm2, s.true_area_mm2):6.3f}"
         if peer:
             p = peer.shots[k]
-            line += f"   plain {_off(p.grains, p.true_grains):+6.1f} %, {p.area_mm2 / p.true_area_mm2:6.3f}"
+            line += f"   plain {_off(p.grains, p.true_grains):+6.1f} %, {_share(p.area_mm2, p.true_area_mm2):6.3f}"
         print(line)
     for warning in score.warnings:
         print(f"  warning: {warning}")
@@ -237,6 +237,11 @@ def print_floors(scores: Sequence[SceneScore], peers: Sequence[SceneScore]) -> l
         bar = "{:g} to {:g}".format(*HELD[line]) if line in HELD else bar
         print(f"{line:<46}{_num(value):>8}{bar:>10}" + ("   MISSED" if line in late else ""))
     return late
+
+
+def _share(area: float, true: float) -> float:
+    """NaN where nothing is left."""
+    return area / true if true else math.nan
 
 
 def _arguments(argv: Sequence[str] | None) -> argparse.Namespace:
