@@ -1,4 +1,4 @@
-"""Several shots at work at once, and not all of them; what is wanted later, and modules, meanwhile."""
+"""Work shared by cores: several shots at once or strips of a picture; what is wanted later, and modules, meanwhile."""
 
 import os
 from collections.abc import Callable, Iterable, Iterator
@@ -11,12 +11,29 @@ Given = TypeVar("Given")
 Made = TypeVar("Made")
 #: Each takes some hundred megabytes while it is at work, and a run has three shots as a rule.
 _MOST = 3
+#: Pixels of a strip: a dozen arrays of so many, which a step works on, take two megabytes, as much as a core's cache.
+_STRIP = 50_000
 
 
 def for_each(action: Callable[[Given], Made], given: Iterable[Given]) -> Iterator[Made]:
     """Yield what the action makes of each, in order; most of it has to happen outside the interpreter's lock."""
     with ThreadPoolExecutor(min(_MOST, os.cpu_count() or 1)) as pool:
         yield from pool.map(action, given)
+
+
+def over_strips(work: Callable[[slice], None], height: int, width: int) -> None:
+    """Call ``work`` with the rows of every strip of a picture of that size.
+
+    Each strip stays in a core's cache. The calls come from several threads at once, so each may write to its own rows
+    only.
+    """
+    rows = max(1, round(_STRIP / max(width, 1)))
+    strips = [slice(start, min(start + rows, height)) for start in range(0, height, rows)]
+    if len(strips) == 1:  # no thread is worth its start
+        work(strips[0])
+        return
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        list(pool.map(work, strips))
 
 
 def meanwhile(action: Callable[[], Made]) -> Future[Made]:

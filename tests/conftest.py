@@ -20,12 +20,15 @@ from numpy.typing import NDArray
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import Marker, Patch
 from debriscount.layout.lay_patch import lay_patch
+from debriscount.memory import keep_freed
 from debriscount.photo.read import Photo, photo_from_array
 from debriscount.simulate.scene import Scene
 from debriscount.simulate.scene import make_scene as simulate_scene
 from debriscount.simulate.spec import Camera, Floor, Portion, SceneSpec
 from debriscount.simulate.write import write_scene
 
+# As the command line does, and first of all.
+keep_freed()
 # No deadline, because a busy machine is no fault. Fifty examples: hypothesis tries extreme values first, so more seldom
 # find more; a test of slow code asks for fewer, one of a reader of files for more.
 settings.register_profile("debriscount", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow])

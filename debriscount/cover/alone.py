@@ -6,13 +6,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..at_once import over_strips
 from ..stats.robust import SD_OVER_MAD, sampled
 from .floor import RIM_PX, disc, from_surroundings
 from .kinds import KindHint
 from .light import FAINTEST
 from .membership import colour_places
 from .noise import FloorNoise, learn_mix
-from .strips import over_strips
 
 #: Share of between-class variance from which two classes are two heaps of colours: evenly spread values have 3/4.
 TWO_HEAPS = 0.75

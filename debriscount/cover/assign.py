@@ -6,9 +6,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..at_once import over_strips
 from .colours import LearnedColour
 from .discriminant import TINT
-from .strips import over_strips
 
 #: Standard deviation of a grain's shading over its own mean brightness: a matt ball under one lamp (Lambert) has
 #: 0.47 over its lit half.
@@ -18,7 +18,7 @@ LEAST_COVER = 0.1
 
 
 def likeliest_kind(
-    difference: NDArray[np.float32],
+    view: NDArray[np.float32],
     floor: NDArray[np.float32],
     covers: Sequence[NDArray[np.float32]],
     colours: Sequence[LearnedColour],
@@ -29,8 +29,8 @@ def likeliest_kind(
 
     Parameters
     ----------
-    difference, floor : ndarray of float32, shape (H, W, 3)
-        View less floor, and the floor.
+    view, floor : ndarray of float32, shape (H, W, 3)
+        Light-matched view and bare floor.
     covers : sequence of ndarray of float32, each of shape (H, W)
         Cover by each kind if it were the only one.
     colours : sequence of LearnedColour
@@ -45,24 +45,27 @@ def likeliest_kind(
     ndarray of uint8, shape (H, W)
         0 where no kind covers a tenth of the pixel.
     """
-    shape = floor.shape[0], floor.shape[1]
-    kind = np.zeros(shape, np.uint8)
+    height, width = floor.shape[:2]
+    kind = np.zeros((height, width), np.uint8)
     if len(covers) == 1:
         return kind
     # A third of a grain, and the least window that has a pixel on either side.
     side = max(3, int(0.3 * grain_px) | 1)
     some = np.logical_or.reduce([np.abs(cover) > LEAST_COVER for cover in covers])
-    near = np.flatnonzero(cv2.dilate(some.astype(np.uint8), np.ones((side, side), np.uint8)))
+    near = cv2.dilate(some.astype(np.uint8), np.ones((side, side), np.uint8)) > 0
+    misfits = [np.zeros((height, width), np.float32) for _ in covers]
 
-    def there(values: NDArray[np.float32]) -> NDArray[np.float32]:
-        return np.asarray(values.reshape(kind.size, 1, -1).take(near, axis=0))
+    def work(rows: slice) -> None:
+        here = near[rows]
+        bare, noise = floor[rows][here], sigma[rows][here]
+        off = view[rows][here] - bare
+        for misfit, cover, colour in zip(misfits, covers, colours, strict=True):
+            debris = colour.over((height, width), rows)[here]
+            misfit[rows][here] = _misfit(off, bare, cover[rows][here], debris, noise)
 
-    off, bare, noise = (there(values) for values in (difference, floor, sigma))
-    least = np.full(shape, np.inf, np.float32)
-    misfit = np.zeros(shape, np.float32)
-    for k, (cover, colour) in enumerate(zip(covers, colours, strict=True)):
-        left = _misfit(off, bare, there(cover)[..., 0], there(colour.over(shape)), noise)
-        misfit.reshape(-1)[near] = left[:, 0]
+    over_strips(work, height, width)
+    least = np.full((height, width), np.inf, np.float32)
+    for k, misfit in enumerate(misfits):
         around = np.asarray(cv2.blur(misfit, (side, side)), np.float32)
         kind[(around < least) & some] = k
         np.minimum(least, around, out=least)
@@ -76,23 +79,17 @@ def _misfit(
     debris: NDArray[np.float32],
     sigma: NDArray[np.float32],
 ) -> NDArray[np.float32]:
-    """Squared Mahalanobis length of what a kind leaves unexplained, its own shading allowed for.
+    """Squared Mahalanobis length of what a kind leaves unexplained, its own shading allowed for, shape (N,).
 
     A dome under a lamp goes from dark to light, so a grain's brightness strays by SHADING along its own colour
-    (Sherman-Morrison).
+    (Sherman-Morrison). All arguments but ``cover``, (N,), have shape (N, 3).
     """
-    result = np.empty(cover.shape, np.float32)
-
-    def work(rows: slice) -> None:
-        off, f, d, n = (np.moveaxis(v[rows], -1, 0).copy() for v in (difference, floor, debris, sigma))
-        share = np.clip(cover[rows], 0, 1)
-        left = off - share * (d - f)
-        variance = n * n + np.float32(TINT**2) * d * d
-        grain = share * d
-        whitened = left / variance
-        along = (whitened * grain).sum(axis=0)
-        reach = 1 / SHADING**2 + (grain * grain / variance).sum(axis=0)
-        result[rows] = (whitened * left).sum(axis=0) - along * along / reach
-
-    over_strips(work, *cover.shape[:2])
-    return result
+    off, f, d, n = (np.ascontiguousarray(v.T) for v in (difference, floor, debris, sigma))
+    share = np.clip(cover, 0, 1)
+    left = off - share * (d - f)
+    variance = n * n + np.float32(TINT**2) * d * d
+    grain = share * d
+    whitened = left / variance
+    along = (whitened * grain).sum(axis=0)
+    reach = 1 / SHADING**2 + (grain * grain / variance).sum(axis=0)
+    return np.asarray((whitened * left).sum(axis=0) - along * along / reach, np.float32)

@@ -51,12 +51,12 @@ class LearnedColour:
     slope: tuple[float, float]
     samples: int
 
-    def over(self, shape: tuple[int, int]) -> NDArray[np.float32]:
-        """The kind's colour at every pixel of a floor view, shape + (3,)."""
+    def over(self, shape: tuple[int, int], rows: slice = slice(None)) -> NDArray[np.float32]:
+        """The kind's colour at every pixel of a floor view, shape + (3,), or of some of its rows."""
         x, y = np.arange(shape[1]) - shape[1] / 2, np.arange(shape[0]) - shape[0] / 2
         along_x, along_y = (np.exp(k * v).astype(np.float32) for k, v in zip(self.slope, (x, y), strict=True))
         row = along_x[:, None] * self.mean.astype(np.float32)
-        return np.asarray(along_y[:, None, None] * row)
+        return np.asarray(along_y[rows, None, None] * row)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -6,9 +6,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..at_once import over_strips
 from .floor import UNMATCHED
 from .noise import FloorNoise
-from .strips import over_strips
 
 #: Shade takes between nothing and about two thirds of the light from a floor under broad lamps and room
 #: light; evenly spread over that range its standard deviation is 0.65 / sqrt(12).

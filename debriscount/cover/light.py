@@ -10,8 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..at_once import over_strips
 from ..stats.robust import robust_sd
-from .strips import over_strips
 
 #: Side of the squares whose median ratio carries the first, stiff estimate, px.
 TILE = 16

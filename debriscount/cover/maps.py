@@ -318,7 +318,7 @@ def _shot_cover(
     ]
     cover, sigma, kind = covers[0], filters[0].sigma, np.zeros(usable.shape, np.uint8)
     if len(covers) > 1:
-        kind = likeliest_kind(view - floor.mean, floor.mean, covers, colours, floor.noise.sigma, grain_px)
+        kind = likeliest_kind(view, floor.mean, covers, colours, floor.noise.sigma, grain_px)
         cover, sigma = _of_kind(covers, kind), _of_kind([f.sigma for f in filters], kind)
     apart = from_shaded_floor(view, floor.mean, floor.noise.sigma)
     light = np.where(usable, brightness(view) / np.maximum(bright, FAINTEST) - 1, np.float32(0))

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from .strips import over_strips
+from ..at_once import over_strips
 
 Floats = NDArray[np.float64]
 

@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..at_once import over_strips
 from ..stats.robust import SD_OVER_MAD
 from .floor import brightness
 from .light import FAINTEST
-from .strips import over_strips
 
 BINS = 12
 #: Fewest readings from which a bin's spread is taken; the median deviation of 200 is good to 8 %.

@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arrays import Mask
+from ..at_once import over_strips
 from ..cover.floor import local_floor
 from ..cover.light import FAINTEST
 from ..cover.membership import STRAY
-from ..cover.strips import over_strips
 
 #: By how much in the logarithm of any channel a thing departs from what lies around it; how much of that it may do so
 #: in a shot in which it is gone; and the side of what lies around, in large grains.

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
+from ..at_once import over_strips
 from ..stats.robust import robust_sd
 from .grid import FloorGrid
 from .resample import Shift, shift_basis
@@ -63,19 +64,25 @@ def texture_pull(reference: NDArray[np.float32], moving: NDArray[np.float32], us
     sample = difference[inner][:: max(1, int(inner.sum()) // 200_000)]
     # Off 0 for two views that are the same.
     spread = robust_sd(sample) + 1e-6
+    rows, columns = grid.height_px // TILE, grid.width_px // TILE
+    # For each tile gx gx, gx gy, gy gy, and gradient times difference, all weighted.
+    sums = np.empty((rows, columns, 5))
+
+    def work(some: slice) -> None:
+        cut = np.s_[some.start * TILE : some.stop * TILE, : columns * TILE]
+        off, x, y = difference[cut], gx[cut], gy[cut]
+        weight = np.minimum(np.float32(1), np.float32(1.5 * spread) / np.maximum(np.abs(off), np.float32(1e-9)))
+        weight *= inner[cut]
+        wx, wy = weight * x, weight * y
+        for k, product in enumerate((wx * x, wx * y, wy * y, wx * off, wy * off)):
+            tiles = product.reshape(some.stop - some.start, TILE, columns, TILE)
+            sums[some, :, k] = tiles.sum(axis=(1, 3), dtype=np.float64)
+
+    over_strips(work, rows, columns * TILE**2)
     # Neighbouring pixels of a photo (demosaicing, JPEG, blur, this smoothing) share their noise: about
     # a 4 x 4 block carries one independent reading.
-    weight = np.where(inner, np.minimum(1, 1.5 * spread / np.maximum(np.abs(difference), 1e-9)), 0)
-    weight = (weight / (16 * spread**2)).astype(np.float32)
-    rows, columns = grid.height_px // TILE, grid.width_px // TILE
-
-    def tiles(v: NDArray[np.float32]) -> Floats:
-        cut = v[: rows * TILE, : columns * TILE]
-        return np.asarray(cut.reshape(rows, TILE, columns, TILE).sum(axis=(1, 3), dtype=np.float64).ravel())
-
-    wx, wy = weight * gx, weight * gy
-    xx, xy, yy = tiles(wx * gx), tiles(wx * gy), tiles(wy * gy)
-    side = np.stack([tiles(wx * difference), tiles(wy * difference)], axis=-1)
+    xx, xy, yy, *by_side = np.moveaxis(sums / (16 * spread**2), -1, 0).reshape(5, -1)
+    side = np.stack(by_side, axis=-1)
     gram = np.stack([xx, xy, xy, yy], axis=-1).reshape(-1, 2, 2)
     centre = grid.mm_per_px * (TILE - 1) / 2
     px, py = np.meshgrid(

@@ -8,6 +8,10 @@ from debriscount.registration.grid import FloorGrid
 from debriscount.registration.resample import Shift, light_near, look_up, photo_view, resample, shift_basis
 
 
+#: Averages are rounded to one of so many levels.
+LEVEL = 1 / 65535
+
+
 def straight(mm_per_px: float = 1.0, column: float = 0.0, row: float = 0.0, k1: float = 0.0) -> FloorToPhoto:
     """Floor place (0, 0) appears at the given column and row."""
     homography = np.array([[1 / mm_per_px, 0, column], [0, 1 / mm_per_px, row], [0, 0, 1.0]])
@@ -140,7 +144,7 @@ def test_a_photo_finer_than_the_view_is_averaged(finer: int) -> None:
     blocks = decoded(pixels)[: rows * finer, : columns * finer].reshape(rows, finer, columns, finer, 3)
     inner = np.s_[2 : rows - 2, 2 : columns - 2]
     assert seen[inner].all()
-    np.testing.assert_allclose(view[inner], blocks.mean(axis=(1, 3))[inner], atol=1e-6)
+    np.testing.assert_allclose(view[inner], blocks.mean(axis=(1, 3))[inner], atol=LEVEL)
 
 
 def test_light_is_averaged_and_not_encoded_values() -> None:
@@ -148,7 +152,7 @@ def test_light_is_averaged_and_not_encoded_values() -> None:
     stripes[::2] = 255
     view, _ = resample(stripes, straight(), FloorGrid(0.5, 0.5, 2, 20, 20))
     # Half of the light of white; encoded values would give that of grey 128, 0.216.
-    np.testing.assert_allclose(view[2:-2, 2:-2], 0.5, atol=1e-6)
+    np.testing.assert_allclose(view[2:-2, 2:-2], 0.5, atol=LEVEL)
 
 
 @pytest.mark.parametrize("finer", [1.3, 1.7, 2.4, 3.3])
