@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..at_once import over_strips
 from ..photo.colour import linear_pixels, srgb_pixels
 from .kinds import BLUR_PX
 
@@ -102,15 +103,25 @@ def average_bare(
         weight[_smooth_grey(view) < lit] = 0
         weight[rim > 0] = IN_RIM
         weight[mask | (still & (rim > 0))] = 0
-        total += cv2.multiply(view, cv2.merge([weight] * 3))
+        _add(total, view, weight)
         count += weight
     hidden = count == 0
-    floor = np.asarray(cv2.divide(total, cv2.merge([np.where(hidden, np.float32(1), count)] * 3)), np.float32)
+    floor = np.zeros_like(total)
+    _add(floor, total, np.reciprocal(np.where(hidden, np.float32(1), count)))
     if hidden.any():
         # A third of a grain is as near as floor beside a grain is.
         known = from_surroundings(floor, ~hidden, max(0.3 * grain_px, 1.0)) if before is None else before
         floor[hidden] = known[hidden]
     return floor, hidden
+
+
+def _add(total: NDArray[np.float32], view: NDArray[np.float32], weight: NDArray[np.float32]) -> None:
+    """Add a view of shape (H, W, 3) by the weight of each pixel, shape (H, W)."""
+
+    def work(rows: slice) -> None:
+        total[rows] += view[rows] * weight[rows][..., None]
+
+    over_strips(work, *weight.shape)
 
 
 def _smooth_grey(view: NDArray[np.float32]) -> NDArray[np.float32]:

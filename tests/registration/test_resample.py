@@ -7,7 +7,6 @@ from debriscount.camera.view import FloorToPhoto
 from debriscount.registration.grid import FloorGrid
 from debriscount.registration.resample import Shift, light_near, look_up, photo_view, resample, shift_basis
 
-
 #: Averages are rounded to one of so many levels.
 LEVEL = 1 / 65535
 
