@@ -11,10 +11,15 @@ def state(places: int = 4) -> State:
     return State(zones=np.ones((1, places), bool), patch=np.ones(places, bool))
 
 
-def see(s: State, t: float, areas: list[float], hidden: tuple[int, ...] = ()) -> None:
+def see(
+    s: State, t: float, areas: list[float], hidden: tuple[int, ...] = (), passed: dict[int, float] | None = None
+) -> None:
     seen = np.ones(len(areas), bool)
     seen[list(hidden)] = False
-    s.see(t, np.array(areas, float), seen)
+    when = np.full(len(areas), np.nan)
+    for place, time in (passed or {}).items():
+        when[place] = time
+    s.see(t, np.array(areas, float), seen, lambda places, _since, _until: when[places])
 
 
 def left(s: State) -> Floats:
@@ -28,14 +33,12 @@ def test_seen_places_are_summed() -> None:
     assert left(s) == pytest.approx([400, 300], rel=1e-6)
 
 
-def test_hidden_places_are_not_counted_clean_and_change_when_the_middle_passed() -> None:
+def test_hidden_places_are_not_counted_clean_and_change_when_the_machine_passed() -> None:
     s = state()
     see(s, 0, [100, 100, 100, 100])
     for t in (1.0, 2.0, 3.0):
         see(s, t, [100, 100, 100, 0], hidden=(3,))
-        if t == 2.0:
-            s.pass_over(np.full(4, 2.4), np.array([999, 999, 999, 5.0]), 160.0)
-    see(s, 4, [100, 100, 100, 20])
+    see(s, 4, [100, 100, 100, 20], passed={3: 2.4})
     curve = s.curve()
     assert curve.area_mm2[:, 0] == pytest.approx([400, 400, 400, 320, 320], rel=1e-6)
     assert curve.low_mm2[:, 0] == pytest.approx([400, 320, 320, 320, 320], rel=1e-6)
@@ -50,19 +53,6 @@ def test_without_a_machine_hidden_places_change_steadily() -> None:
         see(s, t, [100, 100, 100, 0], hidden=(3,))
     see(s, 4, [100, 100, 100, 20])
     assert left(s) == pytest.approx([400, 380, 360, 340, 320], rel=1e-6)
-
-
-def test_the_nearest_pass_counts_and_only_under_the_machine() -> None:
-    s = state(1)
-    see(s, 0, [100])
-    see(s, 1, [0], hidden=(0,))
-    s.pass_over(np.array([1.2]), np.array([80.0]), 160.0)
-    s.pass_over(np.array([1.4]), np.array([10.0]), 160.0)
-    s.pass_over(np.array([1.6]), np.array([90.0]), 160.0)
-    assert s.passed_s[0] == 1.4
-    other = state(1)
-    other.pass_over(np.array([1.0]), np.array([170.0]), 160.0)
-    assert np.isnan(other.passed_s[0])
 
 
 def test_places_hidden_to_the_end_stand_as_they_were_last_seen() -> None:
@@ -84,8 +74,7 @@ def test_places_hidden_at_first_are_as_they_are_first_seen() -> None:
 def test_a_frame_that_shows_a_little_more_of_everything_shows_no_more_debris() -> None:
     s = state(200)
     see(s, 0, [100.0] * 200)
-    s.pass_over(np.full(200, 0.5), np.where(np.arange(200) < 50, 0.0, 999.0), 160.0)
-    see(s, 1, [0.0] * 50 + [104.0] * 150)
+    see(s, 1, [0.0] * 50 + [104.0] * 150, passed=dict.fromkeys(range(50), 0.5))
     # Not wholly: a fiftieth of all stands against it.
     assert left(s) == pytest.approx([20000, 15000], rel=2e-3)
     plain = state(200)
@@ -97,8 +86,7 @@ def test_a_frame_that_shows_a_little_more_of_everything_shows_no_more_debris() -
 def test_when_and_how_much_a_place_lost_is_kept() -> None:
     s = state()
     see(s, 0, [100, 100, 100, 100])
-    s.pass_over(np.full(4, 0.7), np.array([0, 999, 999, 999.0]), 160.0)
-    see(s, 1, [10, 100, 100, 100])
+    see(s, 1, [10, 100, 100, 100], passed={0: 0.7})
     assert s.fell_s[0] == 0.7
     assert s.fell_mm2[0] == pytest.approx(90, rel=0.01)
     assert np.isnan(s.fell_s[1]) or s.fell_mm2[1] < 1

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from debriscount.errors import FilmFileError
-from debriscount.film.frames import FilmFile, first_frames, last_frames, open_film, sampled_frames
+from debriscount.film.frames import FilmFile, frames_at, last_frames, open_film, sampled_frames
 
 #: Times of frames as a phone sets them, uneven: 1/600 s.
 UNEVEN = np.cumsum([0, 20, 21, 19, 20, 40, 20, 20, 60, 20, 20, 21, 20, 20, 19, 20, 80, 20, 20, 20, 20, 20, 20, 20])
@@ -60,7 +60,7 @@ def test_frames_may_be_looked_at_smaller(tmp_path: Path) -> None:
 
 def test_ends_are_found(tmp_path: Path) -> None:
     film = open_film(written(tmp_path / "a.mp4", 25))
-    assert first_frames(film, (0.0, 1.0))[1].t_s == pytest.approx(1.0)
+    assert [frame.t_s for frame in frames_at(film, (0.0, 1.0, 9.0)) if frame is not None] == pytest.approx([0.0, 1.0])
     assert last_frames(film, (0.5,))[0].t_s == pytest.approx(2.0, abs=0.11)
 
 
