@@ -26,6 +26,13 @@ def film(
         Path | None,
         typer.Option(metavar="FILE", help="Also a clip with the curve running beside the picture, such as curve.mp4."),
     ] = None,
+    at_once: Annotated[
+        int | None,
+        typer.Option(min=1, max=256, metavar="N", help="Stretches looked at at once; all cores if not given."),
+    ] = None,
+    scheduler: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="Scheduler of a Dask cluster that reaches the same film.")
+    ] = None,
     overwrite: OverwriteResult = False,
     json: Json = False,
     quiet: Quiet = False,
@@ -58,6 +65,8 @@ def film(
             lens=lens,
             every_s=step,
             machine_height_mm=machine_height,
+            at_once=at_once,
+            scheduler=scheduler,
             progress=progress,
         )
         written = write_film_result(measured, out, overwrite=overwrite)

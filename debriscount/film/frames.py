@@ -112,7 +112,7 @@ def open_film(path: str | PathLike[str]) -> FilmFile:
             f"{printable(path)}: is {width} x {height} px. Give a film of at least {LEAST_SIDE_PX} px on each side."
         )
     return FilmFile(
-        path=path,
+        path=path.absolute(),
         name=printable(path.name),
         sha256=total.hexdigest(),
         size_px=(width, height),

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import replace
 from itertools import chain
 from os import PathLike
@@ -26,10 +27,11 @@ from ..photo.shots import side_by_side
 from ..run.sources import PhotoSource, Progress, load_photo, loaded, read_kinds
 from .floor import learn_floor
 from .frames import FilmFile, Frame, frames_at, last_frames, open_film, shrunk, stretches
-from .look import looking_at, looks_of, with_stands
+from .look import looking_at, with_stands
 from .machine import USUAL_HEIGHT_MM
 from .place import found_anew
 from .records import LeftOver, MeasuredFilm
+from .spread import ways_to_look
 from .strips import with_strips
 from .track import lanes, outings, track_of, turns
 from .watch import Watch
@@ -78,6 +80,8 @@ def measure_film(
     lens: CameraLens | str | PathLike[str] | None = None,
     every_s: float = 2.0,
     machine_height_mm: float = USUAL_HEIGHT_MM,
+    at_once: int | None = None,
+    scheduler: str | None = None,
     progress: Progress | None = None,
 ) -> MeasuredFilm:
     """Measure debris left against time, and the machine's way, from a film of the machine at work.
@@ -98,6 +102,10 @@ def measure_film(
         Seconds from sample to sample.
     machine_height_mm : float
         Of the machine, whose top seems to lie farther out than it stands.
+    at_once : int, optional
+        How many stretches of the film are looked at at once; as many as there are cores if not given.
+    scheduler : str, optional
+        Address of a Dask scheduler whose workers reach the film under the same path.
     progress : callable, optional
         Told the share done, 0 to 1, and what is being done.
 
@@ -115,6 +123,8 @@ def measure_film(
         The film's first and last frame cannot be measured.
     NoDebrisError
         The first frame shows no debris.
+    MissingLibraryError, ClusterError
+        There is no Dask, or its scheduler does not answer.
     """
     tell: Progress = progress if progress is not None else lambda _done, _what: None
     least, most = EVERY_S
@@ -148,13 +158,14 @@ def measure_film(
     begins = frames_at(file, [begin * looking.step_s for begin, _ in parts])
     looking, stands = with_stands(looking, chain(begins, [clear["after"]]))
     watch = Watch.of(looking, machine_height_mm)
-    for (begin, end), stand in zip(parts, stands, strict=False):
-        looks, ended = looks_of(looking, begin, end, stand)
-        watch.take(looks)
-        done = (looks[-1].t_s if looks else 0.0) / max(file.seconds or 0.0, 1e-9)
-        tell(0.15 + 0.8 * min(1.0, done), "following the machine")
-        if ended:
-            break
+    everything = [(stand, *part) for stand, part in zip(stands, parts, strict=False)]
+    with ways_to_look(at_once, scheduler) as spread, closing(spread(looking, everything)) as found:
+        for looks, ended in found:
+            watch.take(looks)
+            done = (looks[-1].t_s if looks else 0.0) / max(file.seconds or 0.0, 1e-9)
+            tell(0.15 + 0.8 * min(1.0, done), "following the machine")
+            if ended:
+                break
     watch.end()
     noted = [Flag(code="photos", severity="note", sentence=one) for one in told]
     return _measured(watch, every_s, (blank_file, blank_sum), [*noted, *([_WITHOUT_BLANK] if blank is None else [])])
