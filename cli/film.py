@@ -49,6 +49,7 @@ def film(
     from debriscount.inputs.save import refuse_existing, save_files
     from debriscount.report.film import MARKS, film_json, film_text, write_film_result
     from debriscount.report.folder import prepare_folder
+    from debriscount.safety import FILMING
     from debriscount.stills.clip import check_ending
 
     step = seconds_of(every)
@@ -81,6 +82,7 @@ def film(
         print_record(film_json(measured))
     elif not quiet:
         typer.echo(film_text(measured, terminal_width()), nl=False)
+        said_aside(f"For the next film: {FILMING}")
         said_written(out, written)
         if clip is not None:
             said_aside(f"wrote {clip}")

@@ -68,7 +68,8 @@ class Look:
     """What one frame shows.
 
     ``view`` is where the camera is, None where no marker tells; ``outline`` that of the largest thing. In frames whose
-    debris is counted, ``areas_mm2`` of shape (N,) is debris in every place and ``seen`` which of them are; else None.
+    debris is counted, ``areas_mm2`` of shape (R, N) is debris in every place, all of it and each kind, and ``seen``
+    which of them are; else None.
     """
 
     t_s: float
@@ -199,14 +200,14 @@ class _Eye:
 
     def look(self, frame: Frame) -> Look:
         known, nothing = self._all.known, np.zeros(len(self._all.places_mm), bool)
+        empty = np.zeros((known.rows, len(nothing)), np.float32)
         counts = frame.t_s >= self._sample * self._all.every_s - 5e-4
         if counts:
             self._sample = math.floor(frame.t_s / self._all.every_s + 1e-6) + 1
         others = [stand.place for stand in self._all.stands]
         place = followed(frame.bgr, self._place, others, self._all.patch, known.lens)
         if place is None:
-            areas = nothing.astype(np.float32) if counts else None
-            return Look(t_s=frame.t_s, areas_mm2=areas, seen=nothing if counts else None)
+            return Look(t_s=frame.t_s, areas_mm2=empty if counts else None, seen=nothing if counts else None)
         if place is not self._place:
             self._move_to(place)
             self._steady_s = frame.t_s + _SHAKES_S
@@ -218,7 +219,7 @@ class _Eye:
             return look
         hidden = standing.hidden.ravel()[self._all.cell_index]
         if frame.t_s < self._steady_s:
-            return replace(look, areas_mm2=nothing.astype(np.float32), seen=nothing)
+            return replace(look, areas_mm2=empty, seen=nothing)
         areas = self._areas(frame, standing, hidden)
         return replace(look, areas_mm2=areas, seen=~hidden)
 
@@ -232,18 +233,20 @@ class _Eye:
         self._floor = None
 
     def _areas(self, frame: Frame, standing: Standing, hidden: Mask) -> NDArray[np.float32]:
-        """Debris in all places, mm²."""
+        """Debris in all places, mm², shape (R, N)."""
         known, block = self._all.known, self._all.block_px
         light = _light(known, self._all.search.cells, standing)
         if self._floor is None:
             self._floor = _laid_on(known, frame.bgr, self._place.view, hidden.reshape(self._all.shape), light)
         view = self._floor.view(frame.bgr)
         view *= light
-        shows = known.debris(view)
-        shows[~self._floor.seen] = 0
         rows, columns = self._all.shape
-        mean = cv2.resize(shows[: rows * block, : columns * block], (columns, rows), interpolation=cv2.INTER_AREA)
-        return np.asarray(mean.ravel() * np.float32((block * known.grid.mm_per_px) ** 2), np.float32)
+        areas = []
+        for shows in known.debris_by_kind(view):
+            shows[~self._floor.seen] = 0
+            cut = shows[: rows * block, : columns * block]
+            areas.append(cv2.resize(cut, (columns, rows), interpolation=cv2.INTER_AREA).ravel())
+        return np.asarray(np.array(areas) * np.float32((block * known.grid.mm_per_px) ** 2), np.float32)
 
 
 def _light(known: KnownFloor, cells: FloorGrid, standing: Standing) -> NDArray[np.float32]:

@@ -10,7 +10,6 @@ from os import PathLike
 import cv2
 import numpy as np
 
-from ..arrays import Floats
 from ..camera.fit import FOCAL_SHARE
 from ..camera.lens import Lens
 from ..cover.kinds import OUTLINED_PX
@@ -25,12 +24,14 @@ from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo, photo_from_array
 from ..photo.shots import side_by_side
 from ..run.sources import PhotoSource, Progress, load_photo, loaded, read_kinds
+from .curve import Curve
 from .floor import learn_floor
 from .frames import FilmFile, Frame, frames_at, last_frames, open_film, shrunk, stretches
+from .left import LeftOver, left_over
 from .look import looking_at, with_stands
 from .machine import USUAL_HEIGHT_MM
 from .place import found_anew
-from .records import LeftOver, MeasuredFilm
+from .records import MeasuredFilm
 from .spread import ways_to_look
 from .strips import with_strips
 from .track import lanes, outings, track_of, turns
@@ -218,6 +219,7 @@ def _measured(watch: Watch, every_s: float, blank: tuple[str, str], noted: Seque
     driven = with_strips(lanes(track, patch), state, watch.looking.places_mm, every_s)
     never_back = float((state.patch & (state.since < len(state.times) - 1)).sum() / max(int(state.patch.sum()), 1))
     curve = state.curve()
+    left, by_kind = _left(watch, curve)
     return MeasuredFilm(
         film=watch.looking.file,
         patch=patch,
@@ -229,7 +231,8 @@ def _measured(watch: Watch, every_s: float, blank: tuple[str, str], noted: Seque
         grid=known.grid,
         floor_view=watch.looking.floor_view,
         times_s=curve.times_s,
-        left=_left(watch, curve.area_mm2, curve.low_mm2, curve.high_mm2),
+        left=left,
+        left_by_kind=by_kind,
         hidden_percent=100 * curve.hidden_share,
         track=track,
         lanes=driven,
@@ -245,31 +248,16 @@ def _measured(watch: Watch, every_s: float, blank: tuple[str, str], noted: Seque
     )
 
 
-def _left(watch: Watch, area: Floats, low: Floats, high: Floats) -> dict[str, LeftOver]:
-    """Areas less what bare floor shows, and their share of the first; what the margin gained is left in the patch."""
+def _left(watch: Watch, curve: Curve) -> tuple[dict[str, LeftOver], dict[str, dict[str, LeftOver]]]:
+    """What is left of all debris and, if there are several kinds, of each."""
+    known, (rows, columns), block = watch.looking.known, watch.looking.shape, watch.looking.block_px
+    usable = known.usable[: rows * block, : columns * block]
+    judged = usable.reshape(rows, block, columns, block).sum(axis=(1, 3)).ravel() * known.grid.mm_per_px**2
+    floor = watch.state.zones @ judged
+    bare, spots = (np.outer(one, floor) for one in (known.background_mm2, known.background_mm4))
     names = ("patch", *watch.looking.patch.zone_names())
-    pixel = watch.looking.known.grid.mm_per_px**2
-    (rows, columns), block = watch.looking.shape, watch.looking.block_px
-    usable = watch.looking.known.usable[: rows * block, : columns * block]
-    judged = usable.reshape(rows, block, columns, block).sum(axis=(1, 3)).ravel() * pixel
-    bare = watch.looking.known.background_mm2 * (watch.state.zones @ judged)
-    area, low, high = area - bare, low - bare, high - bare
-    if "margin" in names:
-        margin = area[:, names.index("margin")]
-        gain = np.maximum(margin - margin[0], 0)
-        for those in (area, low, high):
-            those[:, 0] += gain
-    left = {}
-    for number, name in enumerate(names):
-        start = area[0, number]
-        whole = start if start > 0 else np.nan
-        left[name] = LeftOver(
-            area_mm2=np.maximum(area[:, number], 0),
-            percent=100 * area[:, number] / whole,
-            low_percent=100 * low[:, number] / whole,
-            high_percent=100 * high[:, number] / whole,
-        )
-    return left
+    together, *apart = left_over(curve, names, bare, spots, watch.doubts)
+    return together, dict(zip((kind.name for kind in known.kinds), apart, strict=False))
 
 
 def _flags(watch: Watch, never_back: float) -> list[Flag]:

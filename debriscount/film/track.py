@@ -11,7 +11,7 @@ from ..inputs.patch import Patch
 #: Seconds before and after a place over which heading and speed are told.
 _AROUND_S = 0.45
 #: Speed below which a machine has no heading of its own, mm/s: it stands or turns on the spot.
-_STANDS_MM_S = 25.0
+STANDS_MM_S = 25.0
 #: Gap without a place from which on the way is not joined any more, s.
 GAP_S = 2.0
 #: Change of heading from lane to lane that makes a turn, degrees.
@@ -100,7 +100,7 @@ def track_of(times_s: Floats, x_mm: Floats, y_mm: Floats, width_mm: float | None
         spread = float((t * t).sum())
         velocity = np.array([(t * x_mm[near]).sum(), (t * y_mm[near]).sum()]) / spread
         speed[k] = float(np.hypot(*velocity))
-        if speed[k] >= _STANDS_MM_S:
+        if speed[k] >= STANDS_MM_S:
             heading[k] = np.rad2deg(np.arctan2(velocity[1], velocity[0])) % 360
     return Track(times_s=times_s, x_mm=x_mm, y_mm=y_mm, heading_deg=heading, speed_mm_s=speed, width_mm=width_mm)
 

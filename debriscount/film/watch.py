@@ -9,6 +9,7 @@ from ..arrays import Floats
 from ..camera.view import FloorToPhoto, camera_place
 from ..inputs.patch import ZONES, zone_in_patch
 from .curve import State
+from .doubt import Doubts
 from .look import Look, Looking
 from .machine import Outline, SeenMachine, placed_machine
 from .records import CameraMove
@@ -18,6 +19,9 @@ from .way import Way
 _KNOWN, _WHOLES = 3, 25
 #: Share of its outline by which a machine that is never seen whole tells its form: half of it and some more.
 _MUCH = 0.6
+#: How far ahead of the machine's middle or behind it debris may be taken up, as a share of its radius: brushes and
+#: mouths lie there as a rule (common practice, no source).
+_AHEAD = 0.5
 #: Samples that wait at most until the machine's form is known; each takes a fifth of a megabyte.
 _WAITING = 120
 
@@ -32,6 +36,7 @@ class Watch:
     looking: Looking
     height_mm: float
     state: State
+    doubts: Doubts
     view: FloorToPhoto
     camera: Floats
     times: list[float] = field(default_factory=list)
@@ -50,8 +55,15 @@ class Watch:
         inside = zone_in_patch(codes)
         zones = np.stack([inside, *(codes == ZONES.index(name) for name in looking.patch.zone_names())])
         view = looking.known.start.view
-        state = State(zones, inside)
-        return cls(looking=looking, height_mm=height_mm, state=state, view=view, camera=camera_place(view))
+        side = looking.block_px * looking.known.grid.mm_per_px
+        return cls(
+            looking=looking,
+            height_mm=height_mm,
+            state=State(zones, inside, looking.known.rows),
+            doubts=Doubts(looking.shape, side),
+            view=view,
+            camera=camera_place(view),
+        )
 
     def take(self, looks: list[Look]) -> None:
         """Take the looks of the next stretch."""
@@ -80,7 +92,8 @@ class Watch:
                 machine = placed_machine(look.outline, camera, self.height_mm, self.radius_mm, self.lid)
             self._note(look.t_s, machine)
             if look.areas_mm2 is not None and look.seen is not None:
-                self.state.see(look.t_s, look.areas_mm2.astype(float), look.seen, self._passed_s)
+                self.state.see(look.t_s, look.areas_mm2.astype(float), look.seen, self._passed_s, self._slack_s())
+                self.doubts.note(self.state)
         self.waiting.clear()
 
     def _move(self, look: Look) -> None:
@@ -128,3 +141,8 @@ class Watch:
     def _passed_s(self, places: NDArray[np.intp], since_s: float, until_s: float) -> Floats:
         """When the machine passed over some of the places."""
         return self.way.passed_s(self.looking.places_mm[places], since_s, until_s, self.radius_mm or 0.0)
+
+    def _slack_s(self) -> float:
+        """How much earlier or later than its middle passes a machine may take debris up."""
+        speed = self.way.speed_mm_s()
+        return _AHEAD * self.radius_mm / speed if self.radius_mm is not None and speed is not None else 0.0

@@ -6,13 +6,16 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..arrays import Floats
-from .track import GAP_S, track_of
+from .track import GAP_S, STANDS_MM_S, track_of
 
 #: Seconds before a stretch of the way by which its first heading is told, if the machine turns on the spot just then.
 _BEFORE_S = 4.0
 #: Half width of a mouth, as a share of the machine's radius: what it meets first within that is when a place changes
 #: (common practice, no source: mouths are a half to three quarters as wide as machines).
 _MOUTH = 2 / 3
+
+#: Places that tell how fast the machine drives.
+_LATE = 100
 
 
 @dataclass(slots=True, eq=False)
@@ -26,6 +29,15 @@ class Way:
         """Go on to a place; times go up."""
         self.times_s.append(t_s)
         self.places_mm.append((x_mm, y_mm))
+
+    def speed_mm_s(self) -> float | None:
+        """How fast the machine drove of late, while it drove; None if it did not."""
+        if len(self.times_s) < 2:
+            return None
+        steps = np.diff(np.array(self.places_mm[-_LATE:]), axis=0)
+        speeds = np.hypot(*steps.T) / np.maximum(np.diff(self.times_s[-_LATE:]), 1e-9)
+        driving = speeds[speeds >= STANDS_MM_S]
+        return float(np.median(driving)) if len(driving) else None
 
     def passed_s(self, places_mm: Floats, since_s: float, until_s: float, radius_mm: float) -> Floats:
         """When the machine passed over places within a time, shape (N,); NaN for those that it did not pass over.
