@@ -48,7 +48,8 @@ class KnownFloor:
     ``bare`` of shape (H, W, 3) is linear light on ``grid``; ``usable`` of shape (H, W) where debris can be judged.
     ``filters`` has one a kind, ``full`` of shape (K,) the cover that the middle of a grain reaches; ``colours`` of
     shape (K, 3) the kinds' linear colours. ``background_mm2`` is what the bare floor itself shows as debris for every
-    mm² of it, shape (R,), and ``background_mm4`` its variance. ``start`` is where the camera stood at first.
+    mm² of it, shape (R,), and ``background_mm4`` its variance; ``either_mm2`` how much of what lay still from the first
+    frame to the last may be debris or floor, 0 with a blank. ``start`` is where the camera stood at first.
     """
 
     grid: FloorGrid
@@ -62,6 +63,7 @@ class KnownFloor:
     lens: Lens
     background_mm2: Floats
     background_mm4: Floats
+    either_mm2: float
     warnings: tuple[Flag, ...]
 
     @property
@@ -159,6 +161,7 @@ def learn_floor(
         lens=located.views["before"].lens,
         background_mm2=np.zeros(0),
         background_mm4=np.zeros(0),
+        either_mm2=0.0 if "blank" in photos else maps.doubt_px * registered.grid.mm_per_px**2,
         warnings=registered.warnings,
     )
     mean, variance = _background(known, registered, maps, light, hints, strewn)

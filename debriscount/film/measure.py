@@ -255,6 +255,7 @@ def _left(watch: Watch, curve: Curve) -> tuple[dict[str, LeftOver], dict[str, di
     judged = usable.reshape(rows, block, columns, block).sum(axis=(1, 3)).ravel() * known.grid.mm_per_px**2
     floor = watch.state.zones @ judged
     bare, spots = (np.outer(one, floor) for one in (known.background_mm2, known.background_mm4))
+    spots += (known.either_mm2 * floor / max(float(floor[0]), 1e-9)) ** 2
     names = ("patch", *watch.looking.patch.zone_names())
     together, *apart = left_over(curve, names, bare, spots, watch.doubts)
     return together, dict(zip((kind.name for kind in known.kinds), apart, strict=False))

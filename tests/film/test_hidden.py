@@ -34,6 +34,7 @@ def known() -> KnownFloor:
         lens=lens,
         background_mm2=np.zeros(1),
         background_mm4=np.zeros(1),
+        either_mm2=0.0,
         warnings=(),
     )
 
