@@ -68,25 +68,20 @@ class Way:
         near = np.nonzero(((places_mm >= low) & (places_mm <= high)).all(axis=1))[0]
         places, best, when = places_mm[near], nearest[near], passed[near]
         begin = max(0, bisect_right(times.tolist(), since_s) - 1)
-        ahead, across = _seen_from(places, middles[begin], toward[begin])
+        ahead = (places - middles[begin]) @ toward[begin]
         for k in range(begin + 1, len(times)):
-            now_ahead, now_across = _seen_from(places, middles[k], toward[k])
+            now_ahead = (places - middles[k]) @ toward[k]
             if times[k] - times[k - 1] <= GAP_S:
                 met = np.nonzero((ahead * now_ahead <= 0) & (ahead != now_ahead) & (best > _MOUTH * radius_mm))[0]
                 share = ahead[met] / (ahead[met] - now_ahead[met])
                 at = times[k - 1] + share * (times[k] - times[k - 1])
-                off = np.abs(across[met] + share * (now_across[met] - across[met]))
+                # What the mouth sweeps over when it goes round far away is none of the machine's.
+                off = np.hypot(*(places[met] - middles[k - 1] - share[:, None] * (middles[k] - middles[k - 1])).T)
                 better = (off < best[met]) & (off <= radius_mm) & (at > since_s) & (at <= until_s)
                 when[met[better]], best[met[better]] = at[better], off[better]
-            ahead, across = now_ahead, now_across
+            ahead = now_ahead
         passed[near] = when
         return passed
-
-
-def _seen_from(places: Floats, middle: Floats, toward: Floats) -> tuple[Floats, Floats]:
-    """How far places lie ahead of a middle and aside, shape (N,) each."""
-    off = places - middle
-    return off @ toward, off @ np.array([-toward[1], toward[0]])
 
 
 def _toward(times_s: Floats, middles_mm: Floats) -> Floats | None:

@@ -64,7 +64,7 @@ def films() -> dict[str, FilmSpec]:
 
 def fresh_films() -> dict[str, FilmSpec]:
     """Films that were drawn once all rules and constants were fixed."""
-    kinds = [CALIBRATION / "debris" / f"{name}.toml" for name in ("red-lentils", "rice-flakes")]
+    kinds = [CALIBRATION / "debris" / f"{name}.toml" for name in ("green-lentils", "rice")]
     dark = {"color": "#2b1d14", "size_mm": "5,7"}
     return {
         "two kinds on tile, a wall below": FilmSpec(

@@ -54,3 +54,12 @@ def test_a_machine_that_was_not_seen_for_long_passed_nothing_meanwhile() -> None
         way.add(t, x, 0.0)
     assert np.isnan(way.passed_s(np.array([[400.0, 0.0]]), 0.0, 5.0, 160.0)).all()
     assert np.isnan(Way().passed_s(np.array([[400.0, 0.0]]), 0.0, 5.0, 160.0)).all()
+
+
+def test_a_turn_out_of_view_takes_nothing_far_away() -> None:
+    way = driven((3.0, (0, 0), (600, 0)))
+    for t, x in ((4.6, 600.0), (4.8, 560.0), (5.0, 520.0), (5.2, 480.0)):  # back beside its way
+        way.add(t, x, 140.0)
+    passed = way.passed_s(np.array([[300.0, 140.0], [500.0, 140.0]]), 3.0, 6.0, 125.0)
+    assert np.isnan(passed[0])
+    assert passed[1] == pytest.approx(5.1, abs=0.05)
