@@ -26,6 +26,13 @@ def film(
         Path | None,
         typer.Option(metavar="FILE", help="Also a clip with the curve running beside the picture, such as curve.mp4."),
     ] = None,
+    at_once: Annotated[
+        int | None,
+        typer.Option(min=1, max=256, metavar="N", help="Stretches looked at at once; all cores if not given."),
+    ] = None,
+    scheduler: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="Scheduler of a Dask cluster that reaches the same film.")
+    ] = None,
     overwrite: OverwriteResult = False,
     json: Json = False,
     quiet: Quiet = False,
@@ -42,6 +49,7 @@ def film(
     from debriscount.inputs.save import refuse_existing, save_files
     from debriscount.report.film import MARKS, film_json, film_text, write_film_result
     from debriscount.report.folder import prepare_folder
+    from debriscount.safety import FILMING
     from debriscount.stills.clip import check_ending
 
     step = seconds_of(every)
@@ -58,6 +66,8 @@ def film(
             lens=lens,
             every_s=step,
             machine_height_mm=machine_height,
+            at_once=at_once,
+            scheduler=scheduler,
             progress=progress,
         )
         written = write_film_result(measured, out, overwrite=overwrite)
@@ -72,6 +82,7 @@ def film(
         print_record(film_json(measured))
     elif not quiet:
         typer.echo(film_text(measured, terminal_width()), nl=False)
+        said_aside(f"For the next film: {FILMING}")
         said_written(out, written)
         if clip is not None:
             said_aside(f"wrote {clip}")

@@ -15,9 +15,14 @@ _MOST = 3
 _STRIP = 50_000
 
 
+def usable_cores() -> int:
+    """Cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 def for_each(action: Callable[[Given], Made], given: Iterable[Given]) -> Iterator[Made]:
     """Yield what the action makes of each, in order; most of it has to happen outside the interpreter's lock."""
-    with ThreadPoolExecutor(min(_MOST, os.cpu_count() or 1)) as pool:
+    with ThreadPoolExecutor(min(_MOST, usable_cores())) as pool:
         yield from pool.map(action, given)
 
 

@@ -64,6 +64,10 @@ class CampaignError(DebriscountError, ValueError):
     """A campaign, or a run of it, is not there, is not whole or cannot be changed as asked."""
 
 
+class ClusterError(DebriscountError, OSError):
+    """A cluster that the work was to be given to does not answer."""
+
+
 class CompareError(DebriscountError, ValueError):
     """Runs cannot be grouped, compared or planned as asked."""
 

@@ -18,3 +18,8 @@ SHEET = (
     "Safety: scattered grains are slippery. Keep people, children and pets away, and clear up at once. Before you",
     f"touch brush or wheels: {MACHINE_OFF}. Local rules and the machine maker's instructions come first.",
 )
+#: Before a machine is filmed at work.
+FILMING = (
+    "while the machine drives keep children and pets away, and do not reach in; before you lift it: "
+    f"{MACHINE_OFF}. Weigh the tripod down."
+)

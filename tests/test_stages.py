@@ -40,6 +40,7 @@ STAGES = (
 BESIDE = (
     "arrays",
     "at_once",
+    "cluster",
     "columns",
     "errors",
     "flags",

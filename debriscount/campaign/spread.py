@@ -1,16 +1,15 @@
 """Runs measured by several processes at once: on a Dask cluster, a lasting or a passing one, or by plain ones."""
 
 import multiprocessing
-import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from importlib.util import find_spec
 from typing import Any
 
-from ..errors import CampaignError, MissingLibraryError
+from ..at_once import usable_cores
+from ..cluster import dask_client, has_dask
 from .remeasure import Job, RemeasuredRun, Spread
 
 _Work = Callable[[Job], RemeasuredRun]
@@ -34,30 +33,19 @@ def ways_to_spread(at_once: int | None = None, scheduler: str | None = None) -> 
 
     Raises
     ------
-    MissingLibraryError
-        A scheduler is given, and dask.distributed is not installed.
-    CampaignError
-        The scheduler does not answer.
+    MissingLibraryError, ClusterError
+        As `dask_client`.
     """
     count = at_once or usable_cores()
-    if scheduler is None and (count == 1 or find_spec("distributed") is None):
+    if scheduler is None and (count == 1 or not has_dask()):
         yield lambda work, jobs: _by_processes(work, jobs, count)
         return
-    if find_spec("distributed") is None:
-        raise MissingLibraryError(
-            'a Dask cluster needs the extra "cluster": pip install "debriscount[cluster]". Without --scheduler, plain'
-            " processes do it."
-        )
-    from distributed import Client, LocalCluster
-
     if scheduler is not None:
-        try:
-            client: Any = Client(scheduler, timeout="10s", set_as_default=False)
-        except (OSError, ValueError) as error:
-            raise CampaignError(f"--scheduler {scheduler}: does not answer ({error}).") from None
-        with client:
+        with dask_client(scheduler) as client:
             yield lambda work, jobs: _by_dask(client, work, jobs)
         return
+    from distributed import Client, LocalCluster
+
     # Without limits of memory: photos of one run may pass what a share of it would allow.
     with (
         LocalCluster(
@@ -66,11 +54,6 @@ def ways_to_spread(at_once: int | None = None, scheduler: str | None = None) -> 
         Client(cluster, set_as_default=False) as client,
     ):
         yield lambda work, jobs: _by_dask(client, work, jobs)
-
-
-def usable_cores() -> int:
-    """Cores that this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def in_turn(work: _Work, jobs: Sequence[Job]) -> Iterator[RemeasuredRun]:

@@ -47,8 +47,9 @@ class KnownFloor:
 
     ``bare`` of shape (H, W, 3) is linear light on ``grid``; ``usable`` of shape (H, W) where debris can be judged.
     ``filters`` has one a kind, ``full`` of shape (K,) the cover that the middle of a grain reaches; ``colours`` of
-    shape (K, 3) the kinds' linear colours. ``background_mm2`` is what the bare floor itself shows as debris, for every
-    mm² of it. ``start`` is where the camera stood at first.
+    shape (K, 3) the kinds' linear colours. ``background_mm2`` is what the bare floor itself shows as debris for every
+    mm² of it, shape (R,), and ``background_mm4`` its variance; ``either_mm2`` how much of what lay still from the first
+    frame to the last may be debris or floor, 0 with a blank. ``start`` is where the camera stood at first.
     """
 
     grid: FloorGrid
@@ -60,19 +61,37 @@ class KnownFloor:
     kinds: tuple[KindColor, ...]
     start: Place
     lens: Lens
-    background_mm2: float
+    background_mm2: Floats
+    background_mm4: Floats
+    either_mm2: float
     warnings: tuple[Flag, ...]
+
+    @property
+    def rows(self) -> int:
+        """Rows of debris that are told apart: all of it and, if there are several, each kind."""
+        return 1 if len(self.filters) == 1 else 1 + len(self.filters)
 
     def debris(self, view: NDArray[np.float32]) -> NDArray[np.float32]:
         """How much of every pixel of a view in the film's light counts as debris, shape (H, W), 0 to 1."""
-        counted = np.zeros(self.usable.shape, np.float32)
+        return self.debris_by_kind(view)[0]
+
+    def debris_by_kind(self, view: NDArray[np.float32]) -> list[NDArray[np.float32]]:
+        """The same and, if there are several kinds, the debris of each alone; shape (H, W) each.
+
+        A pixel counts as the kind that hides most of it.
+        """
+        shown = []
         for one, full in zip(self.filters, self.full, strict=True):
             cover = cover_of(one, view, self.bare)
             sure = cover > np.maximum(np.float32(CORE * full), np.float32(SURE) * one.sigma)
             grains = cv2.dilate(sure.astype(np.uint8), np.ones((2 * RIM_PX + 1,) * 2, np.uint8))
-            np.maximum(counted, np.clip(cover, 0, 1, out=cover) * grains, out=counted)
-        counted[~self.usable] = 0
-        return counted
+            shown.append(np.clip(cover, 0, 1, out=cover) * grains)
+            shown[-1][~self.usable] = 0
+        if len(shown) == 1:
+            return shown
+        counted = np.maximum.reduce(shown)
+        most = np.argmax(shown, axis=0)
+        return [counted, *(np.where(most == number, counted, np.float32(0)) for number in range(len(shown)))]
 
 
 def learn_floor(
@@ -140,10 +159,13 @@ def learn_floor(
         kinds=seen_colours(named_kinds(kinds, hints), maps.colours),
         start=place_of(frames["before"], located.views["before"], located.markers["before"]),
         lens=located.views["before"].lens,
-        background_mm2=0.0,
+        background_mm2=np.zeros(0),
+        background_mm4=np.zeros(0),
+        either_mm2=0.0 if "blank" in photos else maps.doubt_px * registered.grid.mm_per_px**2,
         warnings=registered.warnings,
     )
-    return replace(known, background_mm2=_background(known, registered, maps, light, hints, strewn))
+    mean, variance = _background(known, registered, maps, light, hints, strewn)
+    return replace(known, background_mm2=mean, background_mm4=variance)
 
 
 def _without_things(registered: RegisteredShots) -> RegisteredShots:
@@ -212,13 +234,23 @@ def _background(
     light: NDArray[np.float32],
     hints: Sequence[KindHint],
     strewn: Mask,
-) -> float:
-    """What bare floor shows as debris for every mm² of it: on the blank or, without one, beside the patch."""
-    if "blank" in registered.views:
-        shows = known.debris(registered.views["blank"] / light)
-        return float(shows[registered.usable].mean())
+) -> tuple[Floats, Floats]:
+    """What bare floor shows as debris for every mm² of it: on the blank or, without one, beside the patch.
+
+    Mean and, as of spots that lie by chance, variance; shape (R,) each.
+    """
     rim = 2 * int(max(hint.size_px[1] for hint in hints)) + 1
-    beside = registered.usable & (cv2.dilate(strewn.astype(np.uint8), np.ones((rim, rim), np.uint8)) == 0)
-    if not beside.any():
-        return 0.0
-    return float(known.debris(maps.matched["before"] / light)[beside].mean())
+    if "blank" in registered.views:
+        view, where = registered.views["blank"], registered.usable
+    else:
+        view = maps.matched["before"]
+        where = registered.usable & (cv2.dilate(strewn.astype(np.uint8), np.ones((rim, rim), np.uint8)) == 0)
+    if not where.any():
+        return np.zeros(known.rows), np.zeros(known.rows)
+    shows = [np.where(where, one, np.float32(0)) for one in known.debris_by_kind(view / light)]
+    floor, pixel = float(where.sum()), known.grid.mm_per_px**2
+    spots = [cv2.resize(one, None, fx=1 / rim, fy=1 / rim, interpolation=cv2.INTER_AREA) * rim**2 for one in shows]
+    return (
+        np.array([float(one.sum()) / floor for one in shows]),
+        np.array([float((one.astype(float) ** 2).sum()) * pixel / floor for one in spots]),
+    )

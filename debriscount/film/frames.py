@@ -2,7 +2,7 @@
 
 import hashlib
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,6 +24,15 @@ _SHORT_S = 1.0
 #: Where a film's end is sought, as shares of its length: a film that is cut off ends earlier than it says.
 _ENDS = (1.0, 0.98, 0.95, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
 _CHUNK = 1 << 20
+#: Half a millisecond: containers count in ticks, and a frame of 2 s may be one of 1.9999.
+_TICK_S = 5e-4
+#: Seconds before a stretch at which it is sought; a film that cannot be sought in is read from its start.
+_LEADS_S = (0.5, 4.0, 30.0)
+#: Steps of a stretch at least and at most, and how many stretches a film has in between: seeking a stretch costs up to
+#: what lies between two of a film's key frames, and what is seen of it takes a fifth of a megabyte a sample.
+_SHORT, _LONG, _STRETCHES = 25, 100, 16
+#: What stands for the pixels of a frame of the next stretch, which nobody looks at.
+_NOTHING = np.zeros((0, 0, 3), np.uint8)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +112,7 @@ def open_film(path: str | PathLike[str]) -> FilmFile:
             f"{printable(path)}: is {width} x {height} px. Give a film of at least {LEAST_SIDE_PX} px on each side."
         )
     return FilmFile(
-        path=path,
+        path=path.absolute(),
         name=printable(path.name),
         sha256=total.hexdigest(),
         size_px=(width, height),
@@ -132,7 +141,7 @@ def _capture(path: Path) -> Iterator[cv2.VideoCapture]:
 
 
 def sampled_frames(film: FilmFile, step_s: float) -> Iterator[Frame]:
-    """Frames of a film in order, one for every ``step_s``: the first at or after each multiple of it, and the last.
+    """Frames of a film in order, one for every ``step_s``: the first at or after each multiple of it.
 
     Parameters
     ----------
@@ -146,13 +155,40 @@ def sampled_frames(film: FilmFile, step_s: float) -> Iterator[Frame]:
     Frame
         The next is decoded while one is worked on; a film that is cut off ends where it does.
     """
+    yield from (frame for frame in stretch_of(film, step_s, 0, None) if frame is not None)
+
+
+def stretches(film: FilmFile, step_s: float, whole: int) -> list[tuple[int, int | None]]:
+    """A film in stretches, each from which multiple of a step to which; the last goes on to the film's end.
+
+    They depend on the film alone, not on how many are at work, and hold ``whole`` steps or a multiple of it where that
+    is not more than a stretch.
+    """
+    steps = math.ceil((film.seconds or 0.0) / step_s)
+    length = min(max(steps // _STRETCHES, _SHORT), _LONG)
+    length = -(-length // whole) * whole if whole <= length else length
+    begins = range(0, max(steps, 1), length)
+    return [(begin, begin + length if begin + length < steps else None) for begin in begins]
+
+
+def stretch_of(film: FilmFile, step_s: float, begin: int, end: int | None) -> Iterator[Frame | None]:
+    """Frames from multiple ``begin`` of a step to multiple ``end``, as `sampled_frames` has them of the whole film.
+
+    Yields
+    ------
+    Frame or None
+        None last, where the film ends before the stretch does; ``end`` None is the film's own end.
+    """
     with _capture(film.path) as capture, ThreadPoolExecutor(1) as pool:
         reader = _Reader(capture, film)
-        ahead = pool.submit(reader.next_due, 0.0)
-        while (frame := ahead.result()) is not None:
+        stop = math.inf if end is None else end * step_s - _TICK_S
+        ahead = pool.submit(reader.begin, begin * step_s)
+        while (frame := ahead.result()) is not None and frame.t_s < stop:
             due = (math.floor(frame.t_s / step_s + 1e-6) + 1) * step_s
-            ahead = pool.submit(reader.next_due, due)
+            ahead = pool.submit(reader.next_due, due, stop)
             yield frame
+        if frame is None:
+            yield None
 
 
 class _Reader:
@@ -161,15 +197,29 @@ class _Reader:
     def __init__(self, capture: cv2.VideoCapture, film: FilmFile) -> None:
         self._capture, self._film, self._last = capture, film, -math.inf
 
-    def next_due(self, due_s: float) -> Frame | None:
+    def begin(self, due_s: float) -> Frame | None:
+        """The first frame from a time on, which is sought for."""
+        for lead in _LEADS_S:
+            if due_s <= lead:
+                break
+            self._capture.set(cv2.CAP_PROP_POS_MSEC, 1000 * (due_s - lead))
+            # Only what is seen to lie before is sure to miss nothing.
+            if self._capture.grab() and 0 <= (t := self._capture.get(cv2.CAP_PROP_POS_MSEC) / 1000) < due_s - _TICK_S:
+                self._last = t
+                return self.next_due(due_s)
+        self._capture.open(str(self._film.path), cv2.CAP_FFMPEG)
+        return self.next_due(due_s)
+
+    def next_due(self, due_s: float, stop_s: float = math.inf) -> Frame | None:
         """The first frame from a time on; None where the film has ended. Frames before it are not converted."""
         while self._capture.grab():
             t = self._capture.get(cv2.CAP_PROP_POS_MSEC) / 1000
             if not math.isfinite(t) or t <= self._last:
                 t = self._last + 1 / self._film.rate if math.isfinite(self._last) else 0.0
             self._last = t
-            # Half a millisecond: containers count in ticks, and a frame of 2 s may be one of 1.9999.
-            if t >= due_s - 5e-4:
+            if t >= stop_s:
+                return Frame(t, _NOTHING)
+            if t >= due_s - _TICK_S:
                 done, image = self._capture.retrieve()
                 if done:
                     return Frame(t, shrunk(image, self._film))
@@ -191,10 +241,10 @@ def last_frames(film: FilmFile, before_s: tuple[float, ...]) -> list[Frame]:
     raise _unreadable(film.path)
 
 
-def first_frames(film: FilmFile, after_s: tuple[float, ...]) -> list[Frame]:
-    """Frames so many seconds after the film's start, those that can be reached."""
+def frames_at(film: FilmFile, times_s: Sequence[float]) -> Iterator[Frame | None]:
+    """Frames at some times, None for those that cannot be reached."""
     with _capture(film.path) as capture:
-        return [frame for late in after_s if (frame := _frame_at(capture, film, late)) is not None]
+        yield from (_frame_at(capture, film, t) for t in times_s)
 
 
 def _frame_at(capture: cv2.VideoCapture, film: FilmFile, t_s: float) -> Frame | None:

@@ -15,8 +15,8 @@ from .maps import Cells
 DIAMETERS_MM = (150.0, 600.0)
 #: Height of a machine unless told, mm: machines for floors are 70 to 110 mm high (common practice, no source).
 USUAL_HEIGHT_MM = 90.0
-#: Share of its outline that must be seen to place a machine.
-_LEAST_RIM = 0.35
+#: Share of its outline that must be seen to place a machine, and from which on it is seen whole.
+_LEAST_RIM, _WHOLE = 0.35, 0.97
 _ROUNDS = 12
 #: Cells around a thing that are looked at with it.
 _ROOM = 4
@@ -40,16 +40,21 @@ class SeenMachine:
     off_mm: float
 
 
-def seen_machine(
-    thing: Mask,
-    frame: Cells,
-    cells: FloorGrid,
-    camera: Floats,
-    height_mm: float,
-    radius_mm: float | None,
-    lid: bool | None = None,
-) -> SeenMachine | None:
-    """Place the machine among the things of a frame.
+@dataclass(frozen=True, slots=True, eq=False)
+class Outline:
+    """What is seen of the outline of the largest thing: points of shape (P, 2), mm, and their share of all of it."""
+
+    points_mm: NDArray[np.float32]
+    share: float
+
+    @property
+    def whole(self) -> bool:
+        """Whether all of it was seen."""
+        return self.share > _WHOLE
+
+
+def outline_of(thing: Mask, frame: Cells, cells: FloorGrid) -> Outline | None:
+    """Outline of the largest thing of a frame.
 
     Parameters
     ----------
@@ -59,19 +64,10 @@ def seen_machine(
         The frame over the cells.
     cells : FloorGrid
         Where they lie.
-    camera : ndarray of shape (3,)
-        Place of the camera, mm, as `camera_place` gives it.
-    height_mm : float
-        Of the machine.
-    radius_mm : float, optional
-        Its radius, if it is known by now; otherwise it is found with the place, of a machine that is seen whole.
-
-    lid : bool, optional
-        Whether its top alone tells itself from the floor, if that is known by now; otherwise whichever fits better.
 
     Returns
     -------
-    SeenMachine or None
+    Outline or None
         None where no thing of the size of a machine is seen, or too little of it.
     """
     count, labels, stats, _ = cv2.connectedComponentsWithStats(thing.astype(np.uint8), connectivity=8)
@@ -93,17 +89,41 @@ def seen_machine(
     if not outlines:
         return None
     hull = cv2.convexHull(max(outlines, key=cv2.contourArea))[:, 0].astype(float)
-    rim, inner = _rim(hull, frame.seen[box])
-    if len(rim) < 8 or inner < _LEAST_RIM:
-        return None
-    whole = inner > 0.97
-    if radius_mm is None and not whole:
+    rim, share = _rim(hull, frame.seen[box])
+    if len(rim) < 8 or share < _LEAST_RIM:
         return None
     points = (rim + corner) * cells.mm_per_px + (cells.x0_mm, cells.y0_mm)
+    return Outline(points.astype(np.float32), share)
+
+
+def placed_machine(
+    outline: Outline, camera: Floats, height_mm: float, radius_mm: float | None = None, lid: bool | None = None
+) -> SeenMachine | None:
+    """Place a machine by its outline.
+
+    Parameters
+    ----------
+    outline : Outline
+        What is seen of it.
+    camera : ndarray of shape (3,)
+        Place of the camera, mm, as `camera_place` gives it.
+    height_mm : float
+        Of the machine.
+    radius_mm : float, optional
+        Its radius, if it is known by now; otherwise it is found with the place.
+    lid : bool, optional
+        Whether its top alone tells itself from the floor, if that is known by now; otherwise whichever fits better.
+
+    Returns
+    -------
+    SeenMachine or None
+        None where the outline is of no round thing of a machine's size.
+    """
+    points = outline.points_mm.astype(float)
     fits = [
         fit
         for one in ((False, True) if lid is None else (lid,))
-        if (fit := _fitted(points, camera, height_mm, radius_mm, whole, one)) is not None
+        if (fit := _fitted(points, camera, height_mm, radius_mm, outline.whole, one)) is not None
     ]
     return min(fits, key=lambda fit: fit.off_mm, default=None)
 
@@ -147,13 +167,7 @@ def _fitted(
 ) -> SeenMachine | None:
     """Fit the outline of an upright cylinder by least squares (Gauss-Newton, Huber's weights)."""
     raised = camera[2] / (camera[2] - height_mm)
-    low, high = points_mm.min(axis=0), points_mm.max(axis=0)
-    middle = camera[:2] + ((low + high) / 2 - camera[:2]) / (0.5 + 0.5 * raised)
-    start = radius_mm or float((high - low).mean()) / 2 / (0.5 + 0.5 * raised)
-    at = np.array([middle[0], middle[1], start])
-    if radius_mm is not None and not whole:
-        # A box around a part is no good start: the circle of that radius through most of the points.
-        at[:2] = _through(points_mm, radius_mm, middle)
+    at = _start(points_mm, camera, (1 + raised) / 2, radius_mm, whole)
     free = 3 if radius_mm is None else 2
 
     def off(p: Floats) -> Floats:
@@ -176,14 +190,21 @@ def _fitted(
     return SeenMachine(float(at[0]), float(at[1]), float(at[2]), whole, lid, rms)
 
 
-def _through(points_mm: Floats, radius_mm: float, middle: Floats) -> Floats:
-    """Middle of a circle of that radius whose rim the points are, those inside of it from ``middle``."""
+def _start(points_mm: Floats, camera: Floats, raised: float, radius_mm: float | None, whole: bool) -> Floats:
+    """Middle and radius to begin with, shape (3,): of the box around a whole outline, of a circle through a part."""
+    low, high = points_mm.min(axis=0), points_mm.max(axis=0)
+    middle = camera[:2] + ((low + high) / 2 - camera[:2]) / raised
+    radius = radius_mm or float((high - low).mean()) / 2 / raised
+    if whole:
+        return np.array([*middle, radius])
+    # Least squares of |p|^2 = 2 p m + c (Kasa 1976).
     normal = np.column_stack([points_mm, np.ones(len(points_mm))])
     solved = np.linalg.lstsq(normal, (points_mm**2).sum(axis=1), rcond=None)[0]
-    near = solved[:2] / 2
-    away = near - points_mm.mean(axis=0)
-    length = float(np.hypot(*away))
-    return near if length < 2 * radius_mm else np.asarray(middle)
+    near, away = solved[:2] / 2, solved[:2] / 2 - points_mm.mean(axis=0)
+    if np.hypot(*away) >= 2 * radius:
+        return np.array([*middle, radius])
+    through = float(np.sqrt(max(solved[2] + near @ near, 0.0)))
+    return np.array([*near, radius_mm or through / raised])
 
 
 def _off_outline(points: Floats, foot: Floats, radius: float, crown: Floats, raised: float) -> Floats:

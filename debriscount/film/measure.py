@@ -2,13 +2,14 @@
 
 import re
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import replace
+from itertools import chain
 from os import PathLike
 
 import cv2
 import numpy as np
 
-from ..arrays import Floats
 from ..camera.fit import FOCAL_SHARE
 from ..camera.lens import Lens
 from ..cover.kinds import OUTLINED_PX
@@ -23,11 +24,15 @@ from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo, photo_from_array
 from ..photo.shots import side_by_side
 from ..run.sources import PhotoSource, Progress, load_photo, loaded, read_kinds
+from .curve import Curve
 from .floor import learn_floor
-from .frames import FilmFile, Frame, first_frames, last_frames, open_film, sampled_frames, shrunk
+from .frames import FilmFile, Frame, frames_at, last_frames, open_film, shrunk, stretches
+from .left import LeftOver, left_over
+from .look import looking_at, with_stands
 from .machine import USUAL_HEIGHT_MM
 from .place import found_anew
-from .records import LeftOver, MeasuredFilm
+from .records import MeasuredFilm
+from .spread import ways_to_look
 from .strips import with_strips
 from .track import lanes, outings, track_of, turns
 from .watch import Watch
@@ -76,6 +81,8 @@ def measure_film(
     lens: CameraLens | str | PathLike[str] | None = None,
     every_s: float = 2.0,
     machine_height_mm: float = USUAL_HEIGHT_MM,
+    at_once: int | None = None,
+    scheduler: str | None = None,
     progress: Progress | None = None,
 ) -> MeasuredFilm:
     """Measure debris left against time, and the machine's way, from a film of the machine at work.
@@ -96,6 +103,10 @@ def measure_film(
         Seconds from sample to sample.
     machine_height_mm : float
         Of the machine, whose top seems to lie farther out than it stands.
+    at_once : int, optional
+        How many stretches of the film are looked at at once; as many as there are cores if not given.
+    scheduler : str, optional
+        Address of a Dask scheduler whose workers reach the film under the same path.
     progress : callable, optional
         Told the share done, 0 to 1, and what is being done.
 
@@ -113,6 +124,8 @@ def measure_film(
         The film's first and last frame cannot be measured.
     NoDebrisError
         The first frame shows no debris.
+    MissingLibraryError, ClusterError
+        There is no Dask, or its scheduler does not answer.
     """
     tell: Progress = progress if progress is not None else lambda _done, _what: None
     least, most = EVERY_S
@@ -140,11 +153,21 @@ def measure_film(
     )
     if known is None:
         raise NoDebrisError(f"{file.name}: the first frame shows no debris. Begin to film before the machine starts.")
-    watch = Watch.of(file, patch, known, clear, machine_height_mm)
     steps = max(1, round(every_s / TRACK_S))
-    for frame in sampled_frames(file, every_s / steps):
-        watch.look(frame, every_s)
-        tell(0.15 + 0.8 * min(1.0, frame.t_s / max(file.seconds or frame.t_s, 1e-9)), "following the machine")
+    looking = looking_at(file, patch, known, clear, every_s, every_s / steps)
+    parts = stretches(file, looking.step_s, steps)
+    begins = frames_at(file, [begin * looking.step_s for begin, _ in parts])
+    looking, stands = with_stands(looking, chain(begins, [clear["after"]]))
+    watch = Watch.of(looking, machine_height_mm)
+    everything = [(stand, *part) for stand, part in zip(stands, parts, strict=False)]
+    with ways_to_look(at_once, scheduler) as spread, closing(spread(looking, everything)) as found:
+        for looks, ended in found:
+            watch.take(looks)
+            done = (looks[-1].t_s if looks else 0.0) / max(file.seconds or 0.0, 1e-9)
+            tell(0.15 + 0.8 * min(1.0, done), "following the machine")
+            if ended:
+                break
+    watch.end()
     noted = [Flag(code="photos", severity="note", sentence=one) for one in told]
     return _measured(watch, every_s, (blank_file, blank_sum), [*noted, *([_WITHOUT_BLANK] if blank is None else [])])
 
@@ -169,7 +192,7 @@ def _as_photo(frame: Frame, name: str) -> Photo:
 
 def _clear_frames(file: FilmFile) -> dict[str, Frame]:
     """Frames of start and end that differ in the least part: the machine is in none of them, at best."""
-    start, end = first_frames(file, _CANDIDATES_S), last_frames(file, _CANDIDATES_S)
+    start, end = list(filter(None, frames_at(file, _CANDIDATES_S))), last_frames(file, _CANDIDATES_S)
     small = {
         id(frame): np.asarray(cv2.resize(frame.bgr, (160, 90), interpolation=cv2.INTER_AREA), np.int16)
         for frame in (*start, *end)
@@ -187,17 +210,18 @@ def _clear_frames(file: FilmFile) -> dict[str, Frame]:
 
 
 def _measured(watch: Watch, every_s: float, blank: tuple[str, str], noted: Sequence[Flag]) -> MeasuredFilm:
-    if watch.floor_view is None:
-        raise FilmFileError(f"{watch.file.name}: no frame shows where the patch lies.")
-    patch, state, known = watch.patch, watch.state, watch.known
+    if not watch.times:
+        raise FilmFileError(f"{watch.looking.file.name}: no frame can be read.")
+    patch, state, known = watch.looking.patch, watch.state, watch.looking.known
     places = np.array([(m.x_mm, m.y_mm) if m is not None else (np.nan, np.nan) for m in watch.machines])
     width = None if watch.radius_mm is None else 2 * watch.radius_mm
     track = track_of(np.array(watch.times), places[:, 0], places[:, 1], width)
-    driven = with_strips(lanes(track, patch), state, watch.places_mm, every_s)
+    driven = with_strips(lanes(track, patch), state, watch.looking.places_mm, every_s)
     never_back = float((state.patch & (state.since < len(state.times) - 1)).sum() / max(int(state.patch.sum()), 1))
     curve = state.curve()
+    left, by_kind = _left(watch, curve)
     return MeasuredFilm(
-        film=watch.file,
+        film=watch.looking.file,
         patch=patch,
         every_s=every_s,
         machine_height_mm=watch.height_mm,
@@ -205,9 +229,10 @@ def _measured(watch: Watch, every_s: float, blank: tuple[str, str], noted: Seque
         blank_sha256=blank[1],
         kinds=known.kinds,
         grid=known.grid,
-        floor_view=watch.floor_view,
+        floor_view=watch.looking.floor_view,
         times_s=curve.times_s,
-        left=_left(watch, curve.area_mm2, curve.low_mm2, curve.high_mm2),
+        left=left,
+        left_by_kind=by_kind,
         hidden_percent=100 * curve.hidden_share,
         track=track,
         lanes=driven,
@@ -223,31 +248,17 @@ def _measured(watch: Watch, every_s: float, blank: tuple[str, str], noted: Seque
     )
 
 
-def _left(watch: Watch, area: Floats, low: Floats, high: Floats) -> dict[str, LeftOver]:
-    """Areas less what bare floor shows, and their share of the first; what the margin gained is left in the patch."""
-    names = ("patch", *watch.patch.zone_names())
-    pixel = watch.known.grid.mm_per_px**2
-    rows, columns = (n // watch.block_px for n in watch.known.grid.shape)
-    usable = watch.known.usable[: rows * watch.block_px, : columns * watch.block_px]
-    judged = usable.reshape(rows, watch.block_px, columns, watch.block_px).sum(axis=(1, 3)).ravel() * pixel
-    bare = watch.known.background_mm2 * (watch.state.zones @ judged)
-    area, low, high = area - bare, low - bare, high - bare
-    if "margin" in names:
-        margin = area[:, names.index("margin")]
-        gain = np.maximum(margin - margin[0], 0)
-        for those in (area, low, high):
-            those[:, 0] += gain
-    left = {}
-    for number, name in enumerate(names):
-        start = area[0, number]
-        whole = start if start > 0 else np.nan
-        left[name] = LeftOver(
-            area_mm2=np.maximum(area[:, number], 0),
-            percent=100 * area[:, number] / whole,
-            low_percent=100 * low[:, number] / whole,
-            high_percent=100 * high[:, number] / whole,
-        )
-    return left
+def _left(watch: Watch, curve: Curve) -> tuple[dict[str, LeftOver], dict[str, dict[str, LeftOver]]]:
+    """What is left of all debris and, if there are several kinds, of each."""
+    known, (rows, columns), block = watch.looking.known, watch.looking.shape, watch.looking.block_px
+    usable = known.usable[: rows * block, : columns * block]
+    judged = usable.reshape(rows, block, columns, block).sum(axis=(1, 3)).ravel() * known.grid.mm_per_px**2
+    floor = watch.state.zones @ judged
+    bare, spots = (np.outer(one, floor) for one in (known.background_mm2, known.background_mm4))
+    spots += (known.either_mm2 * floor / max(float(floor[0]), 1e-9)) ** 2
+    names = ("patch", *watch.looking.patch.zone_names())
+    together, *apart = left_over(curve, names, bare, spots, watch.doubts)
+    return together, dict(zip((kind.name for kind in known.kinds), apart, strict=False))
 
 
 def _flags(watch: Watch, never_back: float) -> list[Flag]:
@@ -260,12 +271,13 @@ def _flags(watch: Watch, never_back: float) -> list[Flag]:
         )
         for move in watch.moves
     ]
-    if watch.file.ends_early(watch.times[-1]):
+    file = watch.looking.file
+    if file.ends_early(watch.times[-1]):
         found.append(
             Flag(
                 code="film-cut-off",
                 severity="doubtful",
-                sentence=f"the film can be read up to {watch.times[-1]:.1f} s of the {watch.file.seconds:.1f} s that "
+                sentence=f"the film can be read up to {watch.times[-1]:.1f} s of the {file.seconds:.1f} s that "
                 "its file claims; the rest is missing. Copy it from the camera again",
             )
         )

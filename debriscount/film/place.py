@@ -1,6 +1,6 @@
 """Where the camera looks, frame by frame: the markers are watched, and found anew where it was moved."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import cv2
@@ -22,6 +22,8 @@ MOVED_PX = 0.35
 _SEEN = 0.3
 #: Side of a watched picture, in sides of its marker's.
 _WATCHED = 1.5
+#: How much farther than that markers may seem to move, in a shadow's rim, where too few are seen to place the camera.
+_ROUGHLY = 3.0
 #: Markers that fix a view.
 _NEEDED = 3
 
@@ -67,13 +69,52 @@ class Place:
     view: FloorToPhoto
     watched: Mapping[int, Watched]
 
-    def holds(self, bgr: NDArray[np.uint8]) -> bool | None:
-        """Whether a frame was taken from here; None where no marker is seen in its place."""
+    def off_px(self, bgr: NDArray[np.uint8]) -> float | None:
+        """How far a frame's markers have moved in the picture, px; None where no marker is seen in its place."""
         shifts = [shift for one in self.watched.values() if (shift := one.shift_px(bgr)) is not None]
         if not shifts:
             return None
         # The middle one of them, so that a marker pushed by the machine does not move the camera.
-        return bool(np.hypot(*np.median(np.array(shifts), axis=0)) <= MOVED_PX)
+        return float(np.hypot(*np.median(np.array(shifts), axis=0)))
+
+
+def followed(bgr: NDArray[np.uint8], place: Place, others: Iterable[Place], patch: Patch, lens: Lens) -> Place | None:
+    """From where a frame was taken, once it was known of the frame before.
+
+    Parameters
+    ----------
+    bgr : ndarray of uint8, shape (H, W, 3)
+        The frame.
+    place : Place
+        From where the last one was taken.
+    others : iterable of Place
+        Where else the camera is known to have been.
+    patch : Patch
+    lens : Lens
+
+    Returns
+    -------
+    Place or None
+        One of the given if it is there; None where that cannot be told.
+    """
+    off = place.off_px(bgr)
+    if off is not None and off <= MOVED_PX:
+        return place
+    anew = found_anew(bgr, patch, lens)
+    if anew is None:
+        return place if off is not None and off <= _ROUGHLY * MOVED_PX else None
+    near = min((place, *others), key=lambda one: slid_px(one, anew, patch))
+    return near if slid_px(near, anew, patch) <= MOVED_PX else anew
+
+
+def slid_px(one: Place, other: Place, patch: Patch) -> float:
+    """How far the markers seen from ``other`` lie in the picture from where they would be seen from ``one``, px.
+
+    The middle one of them; where no marker is seen they would tell little.
+    """
+    corners = [marker.corners_mm() for marker in patch.markers if marker.id in other.watched]
+    off = [one.view.project(c).mean(axis=0) - other.view.project(c).mean(axis=0) for c in corners]
+    return float(np.median(np.hypot(*np.array(off).T)))
 
 
 def place_of(bgr: NDArray[np.uint8], view: FloorToPhoto, seen: Mapping[int, SeenMarker]) -> Place:

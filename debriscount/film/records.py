@@ -12,21 +12,8 @@ from ..inputs.patch import Patch
 from ..registration.grid import FloorGrid
 from ..run.records import KindColor
 from .frames import FilmFile
+from .left import LeftOver
 from .track import Lane, Outing, Track, Turn
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class LeftOver:
-    """Debris left in one zone against time: area in mm² and percent of what lay there at first, arrays of shape (T,).
-
-    ``low_percent`` and ``high_percent`` are what it would be if all that is hidden had gone as soon as it was hidden,
-    or only once it was seen again. Percent are NaN where nothing lay at first.
-    """
-
-    area_mm2: Floats
-    percent: Floats
-    low_percent: Floats
-    high_percent: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,9 +28,10 @@ class CameraMove:
 class MeasuredFilm:
     """A measured film.
 
-    ``times_s`` of shape (T,) are the times of the samples; ``left`` is keyed by "patch" and zone; ``hidden_percent`` of
-    shape (T,) is how much of the patch was hidden. ``floor_view`` of shape (H, W, 3) is sRGB of the first sample on
-    ``grid``. ``read_s`` is how far the film could be read.
+    ``times_s`` of shape (T,) are the times of the samples; ``left`` is keyed by "patch" and zone, ``left_by_kind`` by
+    kind and then the same, empty for a single kind; ``hidden_percent`` of shape (T,) is how much of the patch was
+    hidden. ``floor_view`` of shape (H, W, 3) is sRGB of the first clear frame on ``grid``. ``read_s`` is how far the
+    film could be read.
     """
 
     film: FilmFile
@@ -57,6 +45,7 @@ class MeasuredFilm:
     floor_view: NDArray[np.uint8]
     times_s: Floats
     left: Mapping[str, LeftOver]
+    left_by_kind: Mapping[str, Mapping[str, LeftOver]]
     hidden_percent: Floats
     track: Track
     lanes: tuple[Lane, ...]

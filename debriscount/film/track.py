@@ -11,15 +11,15 @@ from ..inputs.patch import Patch
 #: Seconds before and after a place over which heading and speed are told.
 _AROUND_S = 0.45
 #: Speed below which a machine has no heading of its own, mm/s: it stands or turns on the spot.
-_STANDS_MM_S = 25.0
+STANDS_MM_S = 25.0
 #: Gap without a place from which on the way is not joined any more, s.
-_GAP_S = 2.0
+GAP_S = 2.0
 #: Change of heading from lane to lane that makes a turn, degrees.
 TURN_DEG = 45.0
 #: How far the heading may stray along a lane, degrees, and how long a lane is at least, mm.
 _STRAIGHT_DEG, _LANE_MM = 12.0, 150.0
 #: A machine that stays off the patch for so long has ended a pass, s: a turn at the patch's side takes less.
-PASS_GAP_S = 5.0
+PASSGAP_S = 5.0
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -100,7 +100,7 @@ def track_of(times_s: Floats, x_mm: Floats, y_mm: Floats, width_mm: float | None
         spread = float((t * t).sum())
         velocity = np.array([(t * x_mm[near]).sum(), (t * y_mm[near]).sum()]) / spread
         speed[k] = float(np.hypot(*velocity))
-        if speed[k] >= _STANDS_MM_S:
+        if speed[k] >= STANDS_MM_S:
             heading[k] = np.rad2deg(np.arctan2(velocity[1], velocity[0])) % 360
     return Track(times_s=times_s, x_mm=x_mm, y_mm=y_mm, heading_deg=heading, speed_mm_s=speed, width_mm=width_mm)
 
@@ -117,7 +117,7 @@ def outings(track: Track, patch: Patch) -> tuple[Outing, ...]:
         return ()
     steps = np.diff(track.times_s, append=track.times_s[-1])
     found = []
-    for part in np.split(there, np.nonzero(np.diff(track.times_s[there]) > PASS_GAP_S)[0] + 1):
+    for part in np.split(there, np.nonzero(np.diff(track.times_s[there]) > PASSGAP_S)[0] + 1):
         # Unseen for a moment on the patch it is still there.
         within = np.arange(part[0], part[-1] + 1)
         present = on[within] | ~np.isfinite(x[within])
@@ -139,7 +139,7 @@ def lanes(track: Track, patch: Patch) -> tuple[Lane, ...]:
     for k in [*known.tolist(), -1]:
         if run and (
             k < 0
-            or track.times_s[k] - track.times_s[run[-1]] > _GAP_S
+            or track.times_s[k] - track.times_s[run[-1]] > GAP_S
             or abs(_turned(_mean_heading(track, run), float(track.heading_deg[k]))) > _STRAIGHT_DEG
         ):
             lane = _lane(track, run, patch)
@@ -181,7 +181,7 @@ def turns(driven: tuple[Lane, ...]) -> tuple[Turn, ...]:
     found = []
     for before, after in pairwise(driven):
         by = _turned(before.heading_deg, after.heading_deg)
-        if abs(by) >= TURN_DEG and after.start_s - before.end_s <= PASS_GAP_S:
+        if abs(by) >= TURN_DEG and after.start_s - before.end_s <= PASSGAP_S:
             found.append(
                 Turn(
                     start_s=before.end_s,

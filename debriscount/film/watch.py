@@ -1,125 +1,124 @@
-"""A film frame by frame: where the camera is, what is in the way, where the machine is, and what lies there."""
+"""What a film's looks say together: camera moves, the machine's form and way, and what became of the debris."""
 
-import math
 from dataclasses import dataclass, field
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Floats, Mask
+from ..arrays import Floats
 from ..camera.view import FloorToPhoto, camera_place
-from ..inputs.patch import ZONES, Patch, zone_in_patch
-from ..photo.colour import srgb_pixels
+from ..inputs.patch import ZONES, zone_in_patch
 from .curve import State
-from .floor import KnownFloor
-from .frames import FilmFile, Frame
-from .hidden import Search, Standing, cell_grid
-from .machine import SeenMachine, seen_machine
-from .maps import CellMap, Cells, FloorMap, aligned_map
-from .place import MOVED_PX, Place, found_anew
+from .doubt import Doubts
+from .look import Look, Looking
+from .machine import Outline, SeenMachine, placed_machine
 from .records import CameraMove
+from .way import Way
 
-#: Side of the places whose debris is followed through time, mm: the size of a grain.
-_PLACE_MM = 5.0
 #: Frames with a whole machine that tell its form, and those that tell it well.
 _KNOWN, _WHOLES = 3, 25
+#: Share of its outline by which a machine that is never seen whole tells its form: half of it and some more.
+_MUCH = 0.6
+#: How far ahead of the machine's middle or behind it debris may be taken up, as a share of its radius: brushes and
+#: mouths lie there as a rule (common practice, no source).
+_AHEAD = 0.5
+#: Samples that wait at most until the machine's form is known; each takes a fifth of a megabyte.
+_WAITING = 120
 
 
 @dataclass(slots=True, eq=False, kw_only=True)
 class Watch:
-    """A film at work: what is known so far."""
+    """A film at work: what is known so far.
 
-    file: FilmFile
-    patch: Patch
-    known: KnownFloor
+    Looks wait from when a thing comes into view until its form is known: only then is it known what it passed over.
+    """
+
+    looking: Looking
     height_mm: float
-    search: Search
     state: State
-    places_mm: Floats
-    block_px: int
-    cell_index: NDArray[np.intp]
-    place: Place
-    fine: FloorMap | None = None
-    coarse: CellMap | None = None
-    camera: Floats = field(default_factory=lambda: np.zeros(3))
+    doubts: Doubts
+    view: FloorToPhoto
+    camera: Floats
     times: list[float] = field(default_factory=list)
     machines: list[SeenMachine | None] = field(default_factory=list)
+    way: Way = field(default_factory=Way)
     wholes: list[SeenMachine] = field(default_factory=list)
     slant_mm: float = 0.0
+    waiting: list[tuple[Look, Floats]] = field(default_factory=list)
     moves: list[CameraMove] = field(default_factory=list)
     unplaced: int = 0
-    next_s: float = 0.0
-    floor_view: NDArray[np.uint8] | None = None
 
     @classmethod
-    def of(cls, file: FilmFile, patch: Patch, known: KnownFloor, clear: dict[str, Frame], height_mm: float) -> "Watch":
-        """Begin with the camera where it was at first."""
-        cells, grid = cell_grid(known, file.frame_px), known.grid
-        block = max(1, round(_PLACE_MM / grid.mm_per_px))
-        rows, columns = grid.height_px // block, grid.width_px // block
-        step, first = block * grid.mm_per_px, (block - 1) / 2 * grid.mm_per_px
-        x, y = np.meshgrid(grid.x0_mm + first + step * np.arange(columns), grid.y0_mm + first + step * np.arange(rows))
-        places = np.stack([x.ravel(), y.ravel()], axis=-1)
-        codes = patch.zone_codes(*places.T)
+    def of(cls, looking: Looking, height_mm: float) -> "Watch":
+        """Begin with nothing seen."""
+        codes = looking.patch.zone_codes(*looking.places_mm.T)
         inside = zone_in_patch(codes)
-        zones = np.stack([inside, *(codes == ZONES.index(name) for name in patch.zone_names())])
-        at = np.round(cells.to_px(places)).astype(int)
-        index = np.ravel_multi_index((at[:, 1], at[:, 0]), cells.shape)
-        last_place = found_anew(clear["after"].bgr, patch, known.lens) or known.start
-        views = [
-            CellMap.of(place.view, cells, file.frame_px).cells(clear[name].bgr)
-            for name, place in (("before", known.start), ("after", last_place))
-        ]
+        zones = np.stack([inside, *(codes == ZONES.index(name) for name in looking.patch.zone_names())])
+        view = looking.known.start.view
+        side = looking.block_px * looking.known.grid.mm_per_px
         return cls(
-            file=file,
-            patch=patch,
-            known=known,
+            looking=looking,
             height_mm=height_mm,
-            search=Search(known, cells, *views),
-            state=State(zones, inside),
-            places_mm=places,
-            block_px=block,
-            cell_index=np.asarray(index, np.intp),
-            place=known.start,
+            state=State(zones, inside, looking.known.rows),
+            doubts=Doubts(looking.shape, side),
+            view=view,
+            camera=camera_place(view),
         )
 
-    def look(self, frame: Frame, every_s: float) -> None:
-        """Take one frame: where the camera is, what is in the way, where the machine is, and what lies there."""
-        due = frame.t_s >= self.next_s - 5e-4
-        if due:
-            self.next_s = (math.floor(frame.t_s / every_s + 1e-6) + 1) * every_s
-        if not self._placed(frame):
+    def take(self, looks: list[Look]) -> None:
+        """Take the looks of the next stretch."""
+        for look in looks:
+            self._move(look)
+            self.waiting.append((look, self.camera))
+            if look.outline is not None and look.outline.whole:
+                self._learn_form(look.outline, self.camera)
+            if self.radius_mm is not None or not any(one.outline for one, _ in self.waiting):
+                self._settle()
+            elif sum(one.counted for one, _ in self.waiting) > _WAITING:
+                self.end()
+
+    def end(self) -> None:
+        """Take all that waits: by parts of the machine, if it was never seen whole."""
+        if self.radius_mm is None:
+            for look, camera in self.waiting:
+                if look.outline is not None and look.outline.share >= _MUCH:
+                    self._learn_form(look.outline, camera)
+        self._settle()
+
+    def _settle(self) -> None:
+        for look, camera in self.waiting:
+            machine = None
+            if look.outline is not None and self.radius_mm is not None:
+                machine = placed_machine(look.outline, camera, self.height_mm, self.radius_mm, self.lid)
+            self._note(look.t_s, machine)
+            if look.areas_mm2 is not None and look.seen is not None:
+                self.state.see(look.t_s, look.areas_mm2.astype(float), look.seen, self._passed_s, self._slack_s())
+                self.doubts.note(self.state)
+        self.waiting.clear()
+
+    def _move(self, look: Look) -> None:
+        """Note where the camera is, and whether it was moved."""
+        if look.view is None:
             self.unplaced += 1
-            self._note(frame.t_s, None)
-            if due:
-                nowhere = np.zeros(len(self.places_mm))
-                self.state.see(frame.t_s, nowhere, nowhere > 0)
             return
-        if self.coarse is None:
-            self.coarse = CellMap.of(self.place.view, self.search.cells, self.file.frame_px)
-            self.camera = camera_place(self.place.view)
-        cells = self.coarse.cells(frame.bgr)
-        standing = self.search.standing(cells)
-        machine = self._machine(standing.thing, cells)
-        self._note(frame.t_s, machine)
-        if due:
-            self._count(frame, standing)
+        if np.array_equal(look.view.homography, self.view.homography):
+            return
+        patch = self.looking.patch
+        middle = np.array([[patch.width_mm / 2, patch.height_mm / 2]])
+        by = float(np.hypot(*(look.view.floor_mm(self.view.project(middle)) - middle)[0]))
+        self.moves.append(CameraMove(t_s=look.t_s, by_mm=by))
+        self.view, self.camera = look.view, camera_place(look.view)
 
-    def _machine(self, thing: Mask, cells: Cells) -> SeenMachine | None:
-        """The machine among the things of a frame; its form is learned from frames that show it whole."""
-        lid = self.lid
-        machine = seen_machine(
-            thing, cells, self.search.cells, self.camera, self.height_mm, self.radius_mm, lid if self.wholes else None
-        )
-        if len(self.wholes) < _WHOLES and (machine is None or machine.whole):
-            whole = seen_machine(thing, cells, self.search.cells, self.camera, self.height_mm, None)
-            if whole is not None:
-                self.wholes.append(whole)
-                self.slant_mm += (1 if whole.lid else -1) * float(
-                    np.hypot(whole.x_mm - self.camera[0], whole.y_mm - self.camera[1])
-                )
-        return machine
+    def _learn_form(self, outline: Outline, camera: Floats) -> None:
+        """Learn the machine's form from an outline that shows all or much of it."""
+        if len(self.wholes) >= _WHOLES:
+            return
+        machine = placed_machine(outline, camera, self.height_mm)
+        if machine is not None:
+            self.wholes.append(machine)
+            self.slant_mm += (1 if machine.lid else -1) * float(
+                np.hypot(machine.x_mm - camera[0], machine.y_mm - camera[1])
+            )
 
     @property
     def lid(self) -> bool:
@@ -132,86 +131,18 @@ class Watch:
         radii = [whole.radius_mm for whole in self.wholes if whole.lid == self.lid]
         return float(np.median(radii)) if len(radii) >= _KNOWN else None
 
-    def _placed(self, frame: Frame) -> bool:
-        """Whether it is known where the camera looks; a camera that was moved is followed."""
-        holds = self.place.holds(frame.bgr)
-        if holds:
-            return True
-        anew = found_anew(frame.bgr, self.patch, self.known.lens)
-        if anew is None:
-            return holds is not None
-        slid = _slid_px(self.place.view, anew.view, self.patch)
-        if slid > MOVED_PX:
-            middle = np.array([[self.patch.width_mm / 2, self.patch.height_mm / 2]])
-            by = float(np.hypot(*(anew.view.floor_mm(self.place.view.project(middle)) - middle)[0]))
-            self.moves.append(CameraMove(t_s=frame.t_s, by_mm=by))
-            self.place, self.fine, self.coarse = anew, None, None
-        return True
-
     def _note(self, t_s: float, machine: SeenMachine | None) -> None:
-        """Add a place to the way, and tell which floor the machine's middle has passed since the last one."""
-        before = self.machines[-1] if self.machines else None
+        """Add a place to the way."""
         if machine is not None:
-            now = np.array([machine.x_mm, machine.y_mm])
-            start, start_s = (now, t_s) if before is None else (np.array([before.x_mm, before.y_mm]), self.times[-1])
-            step = now - start
-            length = float(step @ step)
-            share = (
-                np.clip((self.places_mm - start) @ step / length, 0, 1) if length > 0 else np.zeros(len(self.places_mm))
-            )
-            away = self.places_mm - start - share[:, None] * step
-            self.state.pass_over(start_s + share * (t_s - start_s), np.hypot(*away.T), machine.radius_mm)
+            self.way.add(t_s, machine.x_mm, machine.y_mm)
         self.times.append(t_s)
         self.machines.append(machine)
 
-    def _count(self, frame: Frame, standing: Standing) -> None:
-        """Count the debris in all places that are seen."""
-        grid = self.known.grid
-        if self.fine is None:
-            self.fine = self._aligned(frame, standing)
-        view = self.fine.view(frame.bgr)
-        view *= self._light(standing)
-        if self.floor_view is None:
-            self.floor_view = srgb_pixels(view)
-        shows = self.known.debris(view)
-        shows[~self.fine.seen] = 0
-        rows, columns = (n // self.block_px for n in grid.shape)
-        cut = shows[: rows * self.block_px, : columns * self.block_px]
-        mean = cv2.resize(cut, (columns, rows), interpolation=cv2.INTER_AREA)
-        areas = mean.ravel().astype(float) * (self.block_px * grid.mm_per_px) ** 2
-        seen = ~standing.hidden.ravel()[self.cell_index]
-        self.state.see(frame.t_s, areas, seen)
+    def _passed_s(self, places: NDArray[np.intp], since_s: float, until_s: float) -> Floats:
+        """When the machine passed over some of the places."""
+        return self.way.passed_s(self.looking.places_mm[places], since_s, until_s, self.radius_mm or 0.0)
 
-    def _light(self, standing: Standing) -> NDArray[np.float32]:
-        """Factor that brings a floor view to the film's own light, shape (H, W, 3)."""
-        grid, cells = self.known.grid, self.search.cells
-        scale = grid.mm_per_px / cells.mm_per_px
-        to_cells = np.array(
-            [
-                [scale, 0, (grid.x0_mm - cells.x0_mm) / cells.mm_per_px],
-                [0, scale, (grid.y0_mm - cells.y0_mm) / cells.mm_per_px],
-            ]
-        )
-        uneven = cv2.warpAffine(
-            standing.uneven, to_cells, (grid.width_px, grid.height_px), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        )
-        return np.asarray(uneven[..., None] * standing.gain.astype(np.float32), np.float32)
-
-    def _aligned(self, frame: Frame, standing: Standing) -> FloorMap:
-        """The floor view of this place of the camera, laid on the floor by its texture where nothing lies on it."""
-        known = self.known
-        rows, columns = (n // self.block_px for n in known.grid.shape)
-        hidden = standing.hidden.ravel()[self.cell_index].reshape(rows, columns).astype(np.uint8)
-        free = cv2.resize(1 - hidden, known.grid.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
-        roughly = FloorMap.of(self.place.view, known.grid, self.file.frame_px).view(frame.bgr)
-        bare = (
-            cv2.dilate((known.debris(roughly * self._light(standing)) > 0).astype(np.uint8), np.ones((5, 5), np.uint8))
-            == 0
-        )
-        return aligned_map(frame.bgr, self.place.view, known.grid, known.bare, known.usable & free & bare)
-
-
-def _slid_px(one: FloorToPhoto, other: FloorToPhoto, patch: Patch) -> float:
-    """How far the patch's corners lie apart in two views, root mean square, px."""
-    corners = patch.corners_mm()
-    return float(np.sqrt(((one.project(corners) - other.project(corners)) ** 2).sum(axis=1).mean()))
+    def _slack_s(self) -> float:
+        """How much earlier or later than its middle passes a machine may take debris up."""
+        speed = self.way.speed_mm_s()
+        return _AHEAD * self.radius_mm / speed if self.radius_mm is not None and speed is not None else 0.0

@@ -1,7 +1,7 @@
 """What a measured film leaves behind: record, tables and pictures, written all of them or none."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from .. import __version__
 from ..columns import TERMINAL_WIDTH, aligned, csv_text, header_mark, wrapped
+from ..film.left import LeftOver
 from ..film.records import MeasuredFilm
 from ..film.track import Outing
 from ..flags import remarks, sentences
@@ -16,10 +17,13 @@ from ..serialize import AREA_DECIMALS, LENGTH_DECIMALS, PERCENT_DECIMALS, JsonOb
 from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write_files
 from .lookup import base_name
 from .record import grid_json, kind_json, patch_json
-from .rounding import percent_text
+from .rounding import interval_text, percent_text
 
 FORMAT = "debriscount/film/1"
-CURVE_HEADER = ("t_s", "hidden_percent", "zone", "left_percent", "low_percent", "high_percent", "area_mm2")
+CURVE_HEADER = (
+    "t_s", "hidden_percent", "kind", "zone", "left_percent", "low95", "high95", "low_percent", "high_percent",
+    "area_mm2",
+)  # fmt: skip
 TRACK_HEADER = ("t_s", "x_mm", "y_mm", "heading_deg", "speed_mm_s")
 MARKS = {
     "film.json": RECORD_MARK,
@@ -42,7 +46,7 @@ def film_json(film: MeasuredFilm) -> JsonObject:
     -------
     dict
         The record of format "debriscount/film/1". Seconds of the film, millimetres of the patch, percent of what lay
-        there at first; headings in degrees from x towards y. A figure that is unknown is None.
+        there at first, with 95 % intervals; headings in degrees from x towards y. A figure that is unknown is None.
     """
     photos = {"film": {"file": base_name(film.film.name), "sha256": film.film.sha256}}
     if film.blank_sha256:
@@ -76,15 +80,22 @@ def film_json(film: MeasuredFilm) -> JsonObject:
 def _pass(film: MeasuredFilm, number: int, outing: Outing) -> JsonObject:
     """A pass in the words of a measurement's: against what lay there at first."""
     end = sample_after(film, number)
-    zones = {
+    record = {"pass": number, **plain(outing), "zones": _pass_zones(film.left, end)}
+    if film.left_by_kind:
+        record["kinds"] = {name: _pass_zones(left, end) for name, left in film.left_by_kind.items()}
+    return record
+
+
+def _pass_zones(left: Mapping[str, LeftOver], end: int) -> JsonObject:
+    return {
         name: {
-            "pickup_percent": rounded(100 - float(left.percent[end]), PERCENT_DECIMALS),
-            "before": {"area_mm2": rounded(float(left.area_mm2[0]), AREA_DECIMALS)},
-            "after": {"area_mm2": rounded(float(left.area_mm2[end]), AREA_DECIMALS)},
+            "pickup_percent": rounded(100 - float(one.percent[end]), PERCENT_DECIMALS),
+            "interval95": _ends(100 - float(one.high95_percent[end]), 100 - float(one.low95_percent[end])),
+            "before": {"area_mm2": rounded(float(one.area_mm2[0]), AREA_DECIMALS)},
+            "after": {"area_mm2": rounded(float(one.area_mm2[end]), AREA_DECIMALS)},
         }
-        for name, left in film.left.items()
+        for name, one in left.items()
     }
-    return {"pass": number, **plain(outing), "zones": zones}
 
 
 def sample_after(film: MeasuredFilm, number: int) -> int:
@@ -98,36 +109,44 @@ def sample_after(film: MeasuredFilm, number: int) -> int:
 
 
 def _sample(film: MeasuredFilm, k: int) -> JsonObject:
-    return {
+    record = {
         "t_s": rounded(float(film.times_s[k]), _SECONDS_DECIMALS),
         "hidden_percent": rounded(float(film.hidden_percent[k]), PERCENT_DECIMALS),
-        "zones": {
-            name: {
-                "left_percent": rounded(float(left.percent[k]), PERCENT_DECIMALS),
-                "bounds_percent": _bounds(float(left.low_percent[k]), float(left.high_percent[k])),
-                "area_mm2": rounded(float(left.area_mm2[k]), AREA_DECIMALS),
-            }
-            for name, left in film.left.items()
-        },
+        "zones": _sample_zones(film.left, k),
+    }
+    if film.left_by_kind:
+        record["kinds"] = {name: _sample_zones(left, k) for name, left in film.left_by_kind.items()}
+    return record
+
+
+def _sample_zones(left: Mapping[str, LeftOver], k: int) -> JsonObject:
+    return {
+        name: {
+            "left_percent": rounded(float(one.percent[k]), PERCENT_DECIMALS),
+            "interval95": _ends(float(one.low95_percent[k]), float(one.high95_percent[k])),
+            "bounds_percent": _ends(float(one.low_percent[k]), float(one.high_percent[k])),
+            "area_mm2": rounded(float(one.area_mm2[k]), AREA_DECIMALS),
+        }
+        for name, one in left.items()
     }
 
 
-def _bounds(low: float, high: float) -> list[float] | None:
+def _ends(low: float, high: float) -> list[float] | None:
     ends = [value for end in (low, high) if (value := rounded(end, PERCENT_DECIMALS)) is not None]
     return ends if len(ends) == 2 else None
 
 
 def film_csv(film: MeasuredFilm) -> str:
-    """Return one line a sample and zone; an unknown figure is empty."""
+    """Return one line a sample, kind and zone; kind "all" comes first, an unknown figure is empty."""
     rows: list[tuple[object, ...]] = [CURVE_HEADER]
     for k, t in enumerate(film.times_s):
-        for name, left in film.left.items():
-            percents = (
-                rounded(float(v[k]), PERCENT_DECIMALS) for v in (left.percent, left.low_percent, left.high_percent)
-            )
-            hidden = rounded(float(film.hidden_percent[k]), PERCENT_DECIMALS)
-            area = rounded(float(left.area_mm2[k]), AREA_DECIMALS)
-            rows.append((rounded(float(t), _SECONDS_DECIMALS), hidden, name, *percents, area))
+        hidden = rounded(float(film.hidden_percent[k]), PERCENT_DECIMALS)
+        for kind, zones in {"all": film.left, **film.left_by_kind}.items():
+            for name, left in zones.items():
+                percents = (left.percent, left.low95_percent, left.high95_percent, left.low_percent, left.high_percent)
+                figures = (rounded(float(one[k]), PERCENT_DECIMALS) for one in percents)
+                area = rounded(float(left.area_mm2[k]), AREA_DECIMALS)
+                rows.append((rounded(float(t), _SECONDS_DECIMALS), hidden, kind, name, *figures, area))
     return csv_text(rows)
 
 
@@ -151,8 +170,8 @@ def film_text(film: MeasuredFilm, width: int = TERMINAL_WIDTH) -> str:
     patch = film.patch
     size = f"{patch.name}, {patch.width_mm:g} x {patch.height_mm:g} mm"
     heading = wrapped(f"{base_name(film.film.name)}: {film.read_s:.0f} s; {size}; debris: {kinds}", "  ", width)
-    whole = film.left["patch"].percent
-    lines = [heading, f"left at the end: {percent_text(float(whole[-1]))} of the debris"]
+    lines = [heading, f"left at the end: {_end_text(film.left['patch'])}"]
+    lines += [f"  {name}: {_end_text(left['patch'])}" for name, left in film.left_by_kind.items()]
     if film.outings:
         lines += ["", *aligned(list(_pass_rows(film)), width)]
     if film.track.width_mm is not None:
@@ -162,6 +181,11 @@ def film_text(film: MeasuredFilm, width: int = TERMINAL_WIDTH) -> str:
         lines += ["", wrapped(said, "  ", width)]
     lines += [wrapped(remark, "  ", width) for remark in remarks(film.flags)]
     return "\n".join(lines) + "\n"
+
+
+def _end_text(left: LeftOver) -> str:
+    interval = interval_text((float(left.low95_percent[-1]), float(left.high95_percent[-1])))
+    return f"{percent_text(float(left.percent[-1]))} (95 % interval {interval})"
 
 
 def _pass_rows(film: MeasuredFilm) -> Iterator[list[str]]:

@@ -1,5 +1,7 @@
 """Pictures of a measured film: the curve of what is left, and the machine's way over the patch."""
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 from matplotlib.axes import Axes
@@ -7,20 +9,24 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from ..arrays import Floats
+from ..film.left import LeftOver
 from ..film.records import MeasuredFilm
 from ..film.track import Lane
 from .borders import draw_borders
 from .canvas import SHIFT, Canvas, canvas_at, enlargement, fixed
-from .caption import Caption, LegendEntry, Painter, draw_caption, plain_sample
+from .caption import Caption, LegendEntry, draw_caption, label_sample, plain_sample
 from .lookup import base_name
 from .palette import DARK, LIGHT, OKABE_ITO, Color, as_color, contrasting, hex_color
 from .pictures import border_entries, grey_beyond_margin
 from .plots import GREY, INK, drawn, in_lines
 from .rounding import percent_text
+from .text import LINE, draw_text, text_width
 
-_LEFT, _LANE, _STRIP = OKABE_ITO[4], OKABE_ITO[5], OKABE_ITO[1]
-#: Colours of a way from its start to its end: dark to light, so that its order is seen without colour too.
-_EARLY, _LATE = (0, 40, 90), (240, 228, 66)
+_LEFT, _LANE, _STRIP = OKABE_ITO[4], OKABE_ITO[5], OKABE_ITO[2]
+#: Colours of the curves of single kinds, beside that of all debris.
+_KINDS = tuple(OKABE_ITO[k] for k in (5, 2, 6, 0))
+#: Share of the floor's contrast that is left below a way, and weight of the tint of what was cleaned.
+_PALE, _TINT = 0.45, 0.3
 #: Seconds without a place from which on two of them are not joined.
 _GAP_S = 2.0
 
@@ -48,9 +54,9 @@ def plot_curve(axes: Axes, film: MeasuredFilm) -> None:
         axes.axvspan(outing.start_s, outing.end_s, color="#000000", alpha=0.06, linewidth=0)
         middle = (outing.start_s + outing.end_s) / 2
         axes.text(middle, 103, f"pass {number}", ha="center", va="bottom", fontsize=9, color=GREY)
-    bounds = np.nan_to_num(left.low_percent), np.nan_to_num(left.high_percent)
-    axes.fill_between(times, *bounds, color=color, alpha=0.25, linewidth=0, label="bounds where the floor is hidden")
-    axes.plot(times, left.percent, color=color, linewidth=1.8, label="left in the patch")
+    _plot_left(axes, times, left, color, "left in the patch")
+    for number, (kind, zones) in enumerate(film.left_by_kind.items()):
+        _plot_left(axes, times, zones["patch"], hex_color(_KINDS[number % len(_KINDS)]), f"{kind} alone")
     last = float(left.percent[-1])
     axes.annotate(percent_text(last), (times[-1], last), (-2, 7), textcoords="offset points", ha="right", color=INK)
     axes.set(
@@ -60,19 +66,27 @@ def plot_curve(axes: Axes, film: MeasuredFilm) -> None:
     axes.legend(loc="upper right", bbox_to_anchor=(1.0, 0.9), fontsize=9, frameon=False)
 
 
+def _plot_left(axes: Axes, times: Floats, left: LeftOver, color: str, name: str) -> None:
+    ends = np.nan_to_num(left.low95_percent), np.nan_to_num(left.high95_percent)
+    axes.fill_between(times, *ends, color=color, alpha=0.25, linewidth=0)
+    axes.plot(times, left.percent, color=color, linewidth=1.8, label=f"{name}, with its 95 % interval")
+
+
 def draw_track(film: MeasuredFilm) -> NDArray[np.uint8]:
     """Draw the machine's way over the patch, lanes as driven and strips as cleaned; sRGB of shape (H, W, 3)."""
     canvas = canvas_at(enlargement(film.grid.width_px), film.floor_view, film.grid)
+    _make_pale(canvas.image)
     grey_beyond_margin(canvas.image, film.patch, canvas.grid)
-    for lane in film.lanes:
-        _draw_strip(canvas, lane)
-    colors = contrasting(as_color(np.median(film.floor_view[::8, ::8].reshape(-1, 3), axis=0)))
-    draw_borders(canvas.image, film.patch, canvas.grid, canvas.unit, colors)
+    ground: Color = as_color(np.median(canvas.image[::8, ::8].reshape(-1, 3), axis=0))
+    _draw_strips(canvas, film.lanes)
+    draw_borders(canvas.image, film.patch, canvas.grid, canvas.unit, contrasting(ground))
     _draw_way(canvas, film)
-    ground: Color = as_color(np.median(film.floor_view[::8, ::8].reshape(-1, 3), axis=0))
+    for number, lane in enumerate(film.lanes, start=1):
+        _draw_lane(canvas, lane, number)
     legend = [
-        LegendEntry("way, from dark to light", _way_sample()),
-        LegendEntry("strip cleaned on a lane", plain_sample(_STRIP)),
+        LegendEntry("way of its middle", plain_sample(_LANE)),
+        LegendEntry("lane, and which way", label_sample("1")),
+        LegendEntry("strips cleaned", plain_sample(_mixed(_STRIP, ground))),
         *border_entries(canvas.unit, ground, film.patch),
     ]
     width = "" if film.track.width_mm is None else f", {film.track.width_mm:.0f} mm wide"
@@ -86,20 +100,31 @@ def draw_track(film: MeasuredFilm) -> NDArray[np.uint8]:
     return np.vstack([canvas.image, draw_caption(caption, canvas.grid.width_px, canvas.grid.mm_per_px, canvas.size)])
 
 
-def _draw_strip(canvas: Canvas, lane: Lane) -> None:
-    """Tint the strip that a lane cleaned."""
-    if lane.cleaned_mm is None or lane.cleaned_off_mm is None:
-        return
-    start, end = np.array(lane.start_mm), np.array(lane.end_mm)
-    along = (end - start) / np.hypot(*(end - start))
-    aside = np.array([-along[1], along[0]])
-    edges = [lane.cleaned_off_mm + side * lane.cleaned_mm / 2 for side in (-1, 1)]
-    corners = np.array(
-        [start + edges[0] * aside, end + edges[0] * aside, end + edges[1] * aside, start + edges[1] * aside]
-    )
-    tint = canvas.image.copy()
-    cv2.fillConvexPoly(tint, fixed(canvas.to_px(corners)), _STRIP, cv2.LINE_AA, SHIFT)
-    cv2.addWeighted(tint, 0.35, canvas.image, 0.65, 0, canvas.image)
+def _make_pale(image: NDArray[np.uint8]) -> None:
+    """Take most of the floor's contrast, so that what is drawn on it is seen first."""
+    image[:] = np.asarray(255 - (255 - image.astype(np.float32)) * _PALE, np.uint8)
+
+
+def _mixed(color: Color, ground: Color) -> Color:
+    return as_color(_TINT * np.array(color, float) + (1 - _TINT) * np.array(ground, float))
+
+
+def _draw_strips(canvas: Canvas, lanes: Sequence[Lane]) -> None:
+    """Tint what the lanes cleaned, all of it alike: where strips overlap nothing else is meant."""
+    cleaned = np.zeros(canvas.image.shape[:2], np.uint8)
+    for lane in lanes:
+        if lane.cleaned_mm is None or lane.cleaned_off_mm is None:
+            continue
+        start, end = np.array(lane.start_mm), np.array(lane.end_mm)
+        along = (end - start) / np.hypot(*(end - start))
+        aside = np.array([-along[1], along[0]])
+        near, far = (lane.cleaned_off_mm + side * lane.cleaned_mm / 2 for side in (-1, 1))
+        corners = np.array([start + near * aside, end + near * aside, end + far * aside, start + far * aside])
+        cv2.fillConvexPoly(cleaned, fixed(canvas.to_px(corners)), (1,), cv2.LINE_8, SHIFT)
+    inside = cleaned > 0
+    canvas.image[inside] = (1 - _TINT) * canvas.image[inside] + _TINT * np.array(_STRIP)
+    rims, _ = cv2.findContours(cleaned, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    cv2.drawContours(canvas.image, rims, -1, _STRIP, 2 * canvas.unit, cv2.LINE_AA)
 
 
 def _draw_way(canvas: Canvas, film: MeasuredFilm) -> None:
@@ -107,29 +132,31 @@ def _draw_way(canvas: Canvas, film: MeasuredFilm) -> None:
     known = np.nonzero(np.isfinite(track.x_mm))[0]
     if len(known) < 2:
         return
-    places = canvas.to_px(np.stack([track.x_mm[known], track.y_mm[known]], axis=-1))
-    times = track.times_s[known]
-    share = (times - times[0]) / max(float(times[-1] - times[0]), 1e-9)
-    ends = fixed(np.clip(places, -1e4, 1e4))
-    joined = np.diff(times) <= _GAP_S
-    for extra in (3, 0):
-        for k in np.nonzero(joined)[0]:
-            color = LIGHT if extra else way_color(float(share[k]))
-            cv2.line(
-                canvas.image, ends[k].tolist(), ends[k + 1].tolist(), color, 3 * canvas.unit + extra, cv2.LINE_AA, SHIFT
-            )
-    cv2.circle(canvas.image, ends[0].tolist(), 8 * canvas.unit << SHIFT, DARK, cv2.FILLED, cv2.LINE_AA, SHIFT)
+    ends = fixed(np.clip(canvas.to_px(np.stack([track.x_mm[known], track.y_mm[known]], axis=-1)), -1e4, 1e4))
+    parts = np.split(ends, np.nonzero(np.diff(track.times_s[known]) > _GAP_S)[0] + 1)
+    for color, extra in ((LIGHT, 3), (_LANE, 0)):
+        cv2.polylines(canvas.image, parts, False, color, 3 * canvas.unit + extra, cv2.LINE_AA, SHIFT)
 
 
-def way_color(share: float) -> Color:
-    """Colour of a way after a share of its time."""
-    mixed: Floats = np.array(_EARLY) + share * (np.array(_LATE) - np.array(_EARLY))
-    return as_color(mixed)
-
-
-def _way_sample() -> Painter:
-    def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
-        for column in range(width):
-            image[top + height // 3 : top + 2 * height // 3, left + column] = way_color(column / max(width - 1, 1))
-
-    return paint
+def _draw_lane(canvas: Canvas, lane: Lane, number: int) -> None:
+    """Mark a lane by its number and an arrow before it, where the picture shows it."""
+    height, width = canvas.image.shape[:2]
+    shown, *pixels = cv2.clipLine(
+        (0, 0, width, height), *np.round(canvas.to_px(np.array([lane.start_mm, lane.end_mm]))).astype(int).tolist()
+    )
+    start, end = np.array(pixels, float)
+    far = float(np.hypot(*(end - start)))
+    if not shown or far == 0:
+        return
+    along, size, radius = (end - start) / far, canvas.size, 0.8 * canvas.size
+    # Where lanes come and go on one line, their numbers stand apart.
+    middle = start + (end - start) * (0.3 + 0.1 * ((number - 1) % 3))
+    neck, wing = middle + (radius + 2) * along, 0.6 * radius * np.array([-along[1], along[0]])
+    arrow = fixed(np.array([neck + 1.3 * radius * along, neck + wing, neck - wing]))
+    cv2.fillConvexPoly(canvas.image, arrow, _LANE, cv2.LINE_AA, SHIFT)
+    at, rim = fixed(middle).tolist(), int(fixed(np.array(radius)))
+    cv2.circle(canvas.image, at, rim, LIGHT, cv2.FILLED, cv2.LINE_AA, SHIFT)
+    cv2.circle(canvas.image, at, rim, _LANE, 2 * canvas.unit, cv2.LINE_AA, SHIFT)
+    text = str(number)
+    corner = middle - np.array([text_width(text, size, bold=True) / 2, LINE * size / 2])
+    draw_text(canvas.image, text, (round(corner[0]), round(corner[1])), size, DARK, bold=True)

@@ -88,9 +88,9 @@ class FilmTruth:
         """When each frame is taken, shape (F,)."""
         return np.arange(round((self.way.end_s + REST_S) * self.spec.rate)) / self.spec.rate
 
-    def left_percent(self, t_s: float) -> float:
-        """Debris left, percent of what was strewn."""
-        return self.taken.left_percent(self.spec.scene.patch, self.grains, t_s)
+    def left_percent(self, t_s: float, kind: int | None = None) -> float:
+        """Debris left, percent of what was strewn; of one kind by its number, or of all."""
+        return self.taken.left_percent(self.spec.scene.patch, self.grains, t_s, kind)
 
     def pose(self, t_s: float) -> Pose:
         """The camera at a time."""

@@ -159,10 +159,14 @@ class Taken:
         there = t_s < self.gone_s
         return there & (t_s < self.moved_s), there & (t_s >= self.moved_s)
 
-    def left_percent(self, patch: Patch, grains: Grains, t_s: float) -> float:
-        """Debris left in the patch, and what the margin has gained, as a share of what lay in the patch, percent."""
-        first, moved = self.lying(t_s)
-        start = self._area(patch, grains, np.ones(len(grains), bool), np.zeros(len(grains), bool))
+    def left_percent(self, patch: Patch, grains: Grains, t_s: float, kind: int | None = None) -> float:
+        """Debris left in the patch, and what the margin has gained, as a share of what lay in the patch, percent.
+
+        Of one kind by its number, or of all.
+        """
+        own = np.ones(len(grains), bool) if kind is None else grains.kind == kind
+        first, moved = (there & own for there in self.lying(t_s))
+        start = self._area(patch, grains, own, np.zeros(len(grains), bool))
         now = self._area(patch, grains, first, moved)
         return 100 * (now[0] + max(0.0, now[1] - start[1])) / start[0]
 

@@ -84,8 +84,16 @@ def encoded_film(truth: FilmTruth, progress: Callable[[float, str], None] | None
         return made.read_bytes()
 
 
+def _by_kind(truth: FilmTruth, t_s: float) -> dict[str, Any]:
+    """What is left of each kind, if there are several."""
+    names = [portion.kind.name for portion in truth.spec.scene.portions]
+    left = {name: round(truth.left_percent(t_s, kind), 4) for kind, name in enumerate(names)}
+    return {"left_percent_by_kind": left} if len(left) > 1 else {}
+
+
 def film_truth_json(truth: FilmTruth) -> dict[str, Any]:
-    """Return the truth of a film as truth.json holds it: debris left and the machine's place, frame by frame.
+    """Return the truth of a film as truth.json holds it: debris left, of several kinds each too, and the machine's place,
+    frame by frame.
 
     Percent of the debris that was strewn, mm on the patch, and degrees from x towards y, 0 to 360.
     """
@@ -109,6 +117,7 @@ def film_truth_json(truth: FilmTruth) -> dict[str, Any]:
             {
                 "t_s": round(float(t), 4),
                 "left_percent": round(truth.left_percent(float(t)), 4),
+                **_by_kind(truth, float(t)),
                 "x_mm": round(float(x), 2),
                 "y_mm": round(float(y), 2),
                 "heading_deg": round(float(heading), 2),

@@ -24,6 +24,7 @@ from debriscount.simulate.machine import Machine
 from debriscount.simulate.options import scene_spec
 from debriscount.simulate.write_film import write_film
 
+CALIBRATION = Path(__file__).parents[2] / "calibration"
 CURVE_POINTS, TRACK_MM, FRAMES_S, MEMORY_MIB = 1.5, 10.0, 5.0, 1.2 * 1024
 #: Memory that a film ten times as long may take more, MiB: its track and curve, and what the system rounds up.
 GROWTH_MIB = 60.0
@@ -56,6 +57,39 @@ def films() -> dict[str, FilmSpec]:
             scene=scene_spec(floor="plain", walls=("top", "left"), load_percent=8, seed=5, **small),  # type: ignore[arg-type]
             rate=12,
             flicker=0.08,
+        ),
+        **fresh_films(),
+    }
+
+
+def fresh_films() -> dict[str, FilmSpec]:
+    """Films that were drawn once all rules and constants were fixed."""
+    kinds = [CALIBRATION / "debris" / f"{name}.toml" for name in ("green-lentils", "rice")]
+    dark = {"color": "#2b1d14", "size_mm": "5,7"}
+    return {
+        "two kinds on tile, a wall below": FilmSpec(
+            scene=scene_spec(
+                debris=kinds, floor="tile", floor_color="#7d8a94", patch_mm="1000x700", walls=("bottom",), seed=21
+            ),
+            rate=12,
+        ),
+        "dark grains on plain green, small quick machine, lanes across": FilmSpec(
+            scene=scene_spec(
+                floor="plain", floor_color="#a9bfa0", patch_mm="700x900", walls=("left", "right"), seed=22, **dark
+            ),  # type: ignore[arg-type]
+            rate=15,
+            machine=Machine(diameter_mm=250, height_mm=75, mouth_mm=160, pitch_mm=140, speed_mm_s=300, pickup=0.85),
+            knock_s=9,
+            knock_mm=25,
+        ),
+        "pale grains on dark terrazzo, a hand, three passes": FilmSpec(
+            scene=scene_spec(
+                floor="terrazzo", floor_color="#6e6258", color="#e8dfb0", size_mm="4,6", patch_mm="800x600", seed=23
+            ),
+            rate=10,
+            passes=3,
+            hand_s=(20, 24),
+            machine=Machine(diameter_mm=350, mouth_mm=200, pickup=0.5, color_srgb=(150, 30, 34)),
         ),
     }
 

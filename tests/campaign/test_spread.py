@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from debriscount.campaign import spread as module
+from debriscount import cluster
 from debriscount.campaign.add_run import add_run, new_run
 from debriscount.campaign.campaign_file import read_campaign
 from debriscount.campaign.next_run import next_choice
@@ -17,7 +17,7 @@ from debriscount.campaign.read_runs import read_runs
 from debriscount.campaign.records import FiledRun, RunSources
 from debriscount.campaign.remeasure import Spread, remeasure
 from debriscount.campaign.spread import ways_to_spread
-from debriscount.errors import CampaignError, MissingLibraryError
+from debriscount.errors import ClusterError, MissingLibraryError
 from debriscount.report.filed import result_files
 
 needs_dask = pytest.mark.skipif(
@@ -90,7 +90,7 @@ def test_a_lasting_cluster_is_used_by_its_address(three: Path) -> None:
 def test_without_dask_plain_processes_do_it_and_an_address_is_refused(
     home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(module, "find_spec", lambda _: None)
+    monkeypatch.setattr(cluster, "find_spec", lambda _: None)
     campaign, weighing = read_campaign(home), tmp_path / "weighing.toml"
     weighing.write_text("[scale]\n[dispensed]\nportion_g = 20\n[bin]\nbefore_g = 310\nafter_g = 327\n")
     for _ in range(3):
@@ -99,7 +99,7 @@ def test_without_dask_plain_processes_do_it_and_an_address_is_refused(
     with ways_to_spread(2) as spread:
         done = remeasure(home, (), result_files, spread, everything=True)
     assert [(one.run, one.fault) for one in done.runs] == [(1, ""), (2, ""), (3, "")]
-    with pytest.raises(MissingLibraryError, match=r'needs the extra "cluster".*Without --scheduler, plain processes'):
+    with pytest.raises(MissingLibraryError, match=r'needs the extra "cluster".*Without --scheduler, the cores'):
         enter(ways_to_spread(None, "tcp://127.0.0.1:1"))
 
 
@@ -112,7 +112,7 @@ def test_a_scheduler_that_does_not_answer_is_told(monkeypatch: pytest.MonkeyPatc
         raise OSError("timed out")
 
     monkeypatch.setattr(distributed, "Client", refuse)
-    with pytest.raises(CampaignError, match=r"--scheduler tcp://10\.0\.0\.9:8786: does not answer \(timed out\)"):
+    with pytest.raises(ClusterError, match=r"--scheduler tcp://10\.0\.0\.9:8786: does not answer \(timed out\)"):
         enter(ways_to_spread(None, "tcp://10.0.0.9:8786"))
 
 

@@ -4,14 +4,18 @@ import json
 from pathlib import Path
 
 import cv2
+import pytest
 from typer.testing import CliRunner
 
+from debriscount.safety import FILMING
+from debriscount.stills import film_clip
 from debriscount_cli.app import app
 
 from ..film.conftest import Shot, shot  # noqa: F401
 
 
-def test_a_film_is_measured_and_told(shot: Shot, tmp_path: Path) -> None:  # noqa: F811
+def test_a_film_is_measured_and_told(shot: Shot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: F811
+    monkeypatch.setattr(film_clip, "_LONGEST_S", 3.0)  # a clip takes a fifth of a second a frame
     place = shot.folder
     arguments = ["film", str(place / "film.mp4"), "--patch", str(place / "patch.toml"), "--every", "3s"]
     arguments += ["--blank", str(place / "blank.jpg"), "--debris", str(place / "debris.toml"), "--machine-height", "60"]
@@ -19,6 +23,7 @@ def test_a_film_is_measured_and_told(shot: Shot, tmp_path: Path) -> None:  # noq
     assert done.exit_code == 0, done.output
     assert "left at the end" in done.stdout
     assert "track.jpg" in done.stderr
+    assert FILMING in " ".join(done.stderr.split())
     record = json.loads((tmp_path / "out" / "film.json").read_text())
     assert record["every_s"] == 3
     clip = cv2.VideoCapture(str(tmp_path / "curve.mp4"))

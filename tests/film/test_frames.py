@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from debriscount.errors import FilmFileError
-from debriscount.film.frames import FilmFile, first_frames, last_frames, open_film, sampled_frames
+from debriscount.film.frames import FilmFile, frames_at, last_frames, open_film, sampled_frames, stretch_of, stretches
 
 #: Times of frames as a phone sets them, uneven: 1/600 s.
 UNEVEN = np.cumsum([0, 20, 21, 19, 20, 40, 20, 20, 60, 20, 20, 21, 20, 20, 19, 20, 80, 20, 20, 20, 20, 20, 20, 20])
@@ -60,7 +60,7 @@ def test_frames_may_be_looked_at_smaller(tmp_path: Path) -> None:
 
 def test_ends_are_found(tmp_path: Path) -> None:
     film = open_film(written(tmp_path / "a.mp4", 25))
-    assert first_frames(film, (0.0, 1.0))[1].t_s == pytest.approx(1.0)
+    assert [frame.t_s for frame in frames_at(film, (0.0, 1.0, 9.0)) if frame is not None] == pytest.approx([0.0, 1.0])
     assert last_frames(film, (0.5,))[0].t_s == pytest.approx(2.0, abs=0.11)
 
 
@@ -130,3 +130,31 @@ def test_a_film_is_turned_as_its_file_says(tmp_path: Path) -> None:
     # A quarter turn clockwise brings the upper left to the upper right.
     assert frame.bgr[:60, 60:].mean() > frame.bgr[100:, 60:].mean() + 5
     assert frame.bgr[:60, 60:].mean() > frame.bgr[:60, :36].mean() + 5
+
+
+@pytest.mark.parametrize("codec", ["libx264", "libx265"])
+def test_stretches_together_are_the_film(tmp_path: Path, codec: str) -> None:
+    film = open_film(phone_film(tmp_path / "phone.mp4", codec))
+    for step in (0.05, 0.1):
+        whole = list(sampled_frames(film, step))
+        parts = [frame for begin in range(0, 20, 4) for frame in stretch_of(film, step, begin, begin + 4)]
+        parts += list(stretch_of(film, step, 20, None))
+        assert [frame.t_s for frame in parts if frame is not None] == [frame.t_s for frame in whole]
+        assert all(np.array_equal(a.bgr, b.bgr) for a, b in zip(filter(None, parts), whole, strict=True))
+
+
+def test_a_stretch_tells_that_the_film_ended_before_it(tmp_path: Path) -> None:
+    film = open_film(written(tmp_path / "a.mp4", 25))
+    assert None not in list(stretch_of(film, 0.2, 0, 5))
+    assert list(stretch_of(film, 0.2, 10, 20))[-1] is None
+    assert list(stretch_of(film, 0.2, 50, 60)) == [None]
+
+
+def test_stretches_depend_on_the_film_alone() -> None:
+    film = FilmFile(path=Path("a"), name="a", sha256="", size_px=(100, 100), seconds=3600.0, rate=25.0, codec="")
+    parts = stretches(film, 0.2, 10)
+    assert parts[0] == (0, 100)
+    assert parts[-1] == (17900, None)
+    assert [end for _, end in parts[:-1]] == [begin for begin, _ in parts[1:]]
+    assert stretches(replace(film, seconds=None), 0.2, 10) == [(0, None)]
+    assert stretches(replace(film, seconds=30.0), 0.2, 10)[:2] == [(0, 30), (30, 60)]

@@ -32,7 +32,9 @@ def known() -> KnownFloor:
         kinds=(),
         start=Place(FloorToPhoto(np.eye(3), lens), {}),
         lens=lens,
-        background_mm2=0.0,
+        background_mm2=np.zeros(1),
+        background_mm4=np.zeros(1),
+        either_mm2=0.0,
         warnings=(),
     )
 

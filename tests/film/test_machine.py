@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from debriscount.arrays import Floats
-from debriscount.film.machine import seen_machine
+from debriscount.film.machine import SeenMachine, outline_of, placed_machine
 from debriscount.film.maps import Cells
 from debriscount.registration.grid import FloorGrid
 
@@ -30,10 +30,17 @@ def frame(share: np.ndarray) -> Cells:
     return Cells(pixels, np.ones(share.shape, bool))
 
 
+def seen_machine(
+    thing: np.ndarray, seen: Cells, radius_mm: float | None, lid: bool | None = None
+) -> SeenMachine | None:
+    outline = outline_of(thing, seen, GRID)
+    return None if outline is None else placed_machine(outline, CAMERA, 90.0, radius_mm, lid)
+
+
 @pytest.mark.parametrize(("x", "y"), [(400, 250), (60, 40), (900, 500), (500, -60)])
 def test_a_machine_is_placed_where_it_stands(x: float, y: float) -> None:
     share = drawn(x, y, 160, 90)
-    found = seen_machine(share > 40, frame(share), GRID, CAMERA, 90.0, None)
+    found = seen_machine(share > 40, frame(share), None)
     assert found is not None
     assert found.whole
     assert np.hypot(found.x_mm - x, found.y_mm - y) < 1.5
@@ -43,20 +50,28 @@ def test_a_machine_is_placed_where_it_stands(x: float, y: float) -> None:
 
 def test_part_of_a_machine_is_placed_by_its_radius() -> None:
     whole = drawn(400, 250, 160, 90)
-    known = seen_machine(whole > 40, frame(whole), GRID, CAMERA, 90.0, None)
+    known = seen_machine(whole > 40, frame(whole), None)
     assert known is not None
     share = drawn(-200, 300, 160, 90)
-    found = seen_machine(share > 40, frame(share), GRID, CAMERA, 90.0, known.radius_mm)
+    found = seen_machine(share > 40, frame(share), known.radius_mm)
     assert found is not None
     assert not found.whole
     assert np.hypot(found.x_mm + 200, found.y_mm - 300) < 5
-    assert seen_machine(share > 40, frame(share), GRID, CAMERA, 90.0, None) is None
+
+
+def test_a_machine_that_is_never_seen_whole_tells_its_radius_by_what_is_seen_of_it() -> None:
+    share = drawn(-200, 300, 160, 90)
+    found = seen_machine(share > 40, frame(share), None)
+    assert found is not None
+    assert not found.whole
+    assert found.radius_mm == pytest.approx(160, abs=8)
+    assert np.hypot(found.x_mm + 200, found.y_mm - 300) < 8
 
 
 def test_a_cable_does_not_move_the_machine() -> None:
     share = drawn(400, 250, 160, 90)
     share[120:123, 170:] = 255
-    found = seen_machine(share > 40, frame(share), GRID, CAMERA, 90.0, 160.0)
+    found = seen_machine(share > 40, frame(share), 160.0)
     assert found is not None
     assert np.hypot(found.x_mm - 400, found.y_mm - 250) < 2
 
@@ -65,22 +80,21 @@ def test_a_machine_whose_side_has_the_floors_colour_is_placed_by_its_top() -> No
     x, y = 850.0, 480.0
     top = CAMERA[:2] + (np.array([x, y]) - CAMERA[:2]) * CAMERA[2] / (CAMERA[2] - 90)
     share = drawn(float(top[0]), float(top[1]), 160 * CAMERA[2] / (CAMERA[2] - 90), 0)
-    found = seen_machine(share > 40, frame(share), GRID, CAMERA, 90.0, None)
+    found = seen_machine(share > 40, frame(share), None)
     assert found is not None
     assert found.lid
     assert np.hypot(found.x_mm - x, found.y_mm - y) < 2
-    as_a_whole = seen_machine(share > 40, frame(share), GRID, CAMERA, 90.0, None, lid=False)
+    as_a_whole = seen_machine(share > 40, frame(share), None, lid=False)
     assert as_a_whole is not None
     assert np.hypot(as_a_whole.x_mm - x, as_a_whole.y_mm - y) > 5
 
 
 def test_small_things_and_nothing_are_no_machine() -> None:
     share = drawn(400, 250, 25, 0)
-    assert seen_machine(share > 40, frame(share), GRID, CAMERA, 90.0, 160.0) is None
-    assert seen_machine(share > 999, frame(share), GRID, CAMERA, 90.0, 160.0) is None
+    assert seen_machine(share > 40, frame(share), 160.0) is None
+    assert seen_machine(share > 999, frame(share), 160.0) is None
 
 
 def test_a_square_thing_is_no_machine() -> None:
     share = np.zeros(GRID.shape, np.uint8)
     share[60:90, 80:180] = 255
-    assert seen_machine(share > 40, frame(share), GRID, CAMERA, 90.0, None) is None

@@ -24,6 +24,8 @@ def test_what_is_left_follows_the_truth_at_every_sampled_time(shot: Shot, measur
     assert measured.hidden_percent.max() > 10
     assert np.abs(left.percent - true).max() < 1.5
     assert np.abs(left.percent - true)[-1] < 1.0
+    inside = (left.low95_percent <= true) & (true <= left.high95_percent)
+    assert inside[1:].mean() >= 0.9
     assert (left.low_percent <= left.percent + 1e-6).all()
     assert (left.high_percent >= left.percent - 1e-6).all()
 

@@ -30,12 +30,12 @@ def test_a_hidden_marker_is_not_seen() -> None:
     assert Watched.of(picture(), CORNERS).shift_px(covered) is None
 
 
-def test_a_place_holds_until_the_camera_moves() -> None:
+def test_a_place_tells_how_far_its_markers_moved() -> None:
     from debriscount.camera.lens import Lens
     from debriscount.camera.view import FloorToPhoto
 
     view = FloorToPhoto(np.eye(3), Lens((130.0, 100.0), (200.0, 200.0), (0.0, 0.0, 0.0)))
     place = Place(view, {3: Watched.of(picture(), CORNERS)})
-    assert place.holds(picture()) is True
-    assert place.holds(picture(0.8, 0.0)) is False
-    assert place.holds(np.full((200, 260, 3), 30, np.uint8)) is None
+    assert place.off_px(picture()) == pytest.approx(0, abs=0.01)
+    assert place.off_px(picture(0.8, 0.0)) == pytest.approx(0.8, abs=0.34)
+    assert place.off_px(np.full((200, 260, 3), 30, np.uint8)) is None

@@ -11,7 +11,8 @@ import pytest
 from debriscount.errors import OutputError
 from debriscount.film.records import MeasuredFilm
 from debriscount.report.film import film_csv, film_json, film_text, sample_after, track_csv, write_film_result
-from debriscount.report.film_pictures import draw_curve, draw_track, way_color
+from debriscount.report.film_pictures import draw_curve, draw_track
+from debriscount.report.palette import OKABE_ITO
 
 from ..film.conftest import measured, shot  # noqa: F401
 
@@ -26,6 +27,11 @@ def test_the_record_has_the_words_of_a_measurement(measured: MeasuredFilm) -> No
     assert len(record["curve"]) == len(measured.times_s)
     low, high = record["curve"][4]["zones"]["patch"]["bounds_percent"]
     assert low <= record["curve"][4]["zones"]["patch"]["left_percent"] <= high
+    inner = record["curve"][4]["zones"]["patch"]["interval95"]
+    assert low <= inner[0] <= record["curve"][4]["zones"]["patch"]["left_percent"] <= inner[1]
+    assert "kinds" not in record["curve"][4]  # one kind alone
+    low, high = whole["interval95"]
+    assert low <= whole["pickup_percent"] <= high
     assert record["photos"]["film"]["sha256"] == measured.film.sha256
     assert record["camera_moves"][0]["by_mm"] == pytest.approx(15, abs=1)
     assert record["machine"]["height_mm"] == 60
@@ -50,6 +56,7 @@ def test_the_text_tells_what_was_found(measured: MeasuredFilm) -> None:  # noqa:
     text = film_text(measured, 80)
     assert "left at the end:" in text
     assert "lanes" in text
+    assert "(95 % interval " in text
     assert "Note: the camera was moved at 8.0 s" in text
     assert max(map(len, text.splitlines())) <= 80
 
@@ -57,8 +64,8 @@ def test_the_text_tells_what_was_found(measured: MeasuredFilm) -> None:  # noqa:
 def test_pictures_show_curve_and_way(measured: MeasuredFilm) -> None:  # noqa: F811
     curve, way = draw_curve(measured), draw_track(measured)
     assert curve.ndim == way.ndim == 3
-    # The way's first lane is dark blue, on a floor that is brown.
-    assert (np.abs(way.astype(int) - way_color(0.05)).max(axis=2) < 40).any()
+    # The way is vermillion, on a floor that is pale.
+    assert (np.abs(way.astype(int) - OKABE_ITO[5]).max(axis=2) < 40).any()
 
 
 def test_files_are_written_and_those_of_another_film_kept(measured: MeasuredFilm, tmp_path: Path) -> None:  # noqa: F811
