@@ -16,6 +16,9 @@ from ..stats.robust import robust_sd
 
 #: Long side of the copies whose looks are compared, px: features of a copy that size tell places to a few pixels.
 COPY_PX = 1600
+#: Features sought in a copy, the strongest first, and the contrast below which there is none: a plain floor has faint
+#: ones alone, of which OpenCV's usual 0.04 leaves forty.
+FEATURES, FAINTEST = 4000, 0.005
 #: A feature is matched if it is that much nearer than the next best [Lowe 2004], and so many matches must agree.
 RATIO, LEAST_MATCHES = 0.75, 25
 #: Ties of a pair at most, and least distance between them over what would spread them evenly.
@@ -56,7 +59,7 @@ def plane_by_looks(placed: NDArray[np.uint8], other: NDArray[np.uint8]) -> tuple
     ----------
     .. [1] D. G. Lowe, Distinctive image features from scale-invariant keypoints, Int. J. Comput. Vision 60 (2004) 91.
     """
-    sift = cv2.SIFT.create(4000)
+    sift = cv2.SIFT.create(FEATURES, contrastThreshold=FAINTEST)
     copies = [_copy(pixels) for pixels in (placed, other)]
     (points, looks), (other_points, other_looks) = (sift.detectAndCompute(copy, None) for copy, _ in copies)
     if looks is None or other_looks is None or min(len(looks), len(other_looks)) < LEAST_MATCHES:
