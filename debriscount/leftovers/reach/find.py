@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from ...arrays import Floats, Mask
 from ...grains.table import zone_members
-from ...inputs.patch import OPEN, Patch
+from ...inputs.patch import OPEN, ZONES, Patch
 from ...registration.grid import FloorGrid
 from ...stats.proportion import Interval
 from ...stats.quantity import Z95
@@ -34,6 +34,8 @@ _EVENLY = 0.5
 #: Variance of an area whose border is known by places strewn at random, mm^4, per length of the border and cubed
 #: distance of the border from the nearest place: 120 times 20 by 76 such places about two straight borders.
 BORDER = 1.13
+#: Parts of a cell's side by which the size of a zone is told.
+FINER = 4
 #: Draws of what chance leaves open, for each set of parameters.
 _REPEATS = 40
 
@@ -64,7 +66,7 @@ def find_reach(
     -----
     The intervals are drawn (JCGM 101:2008): parameters and reasons from `Survival`, then what each grain's chance
     leaves open, then the pickup, normal with the standard uncertainty that its interval gives, as photographs and not
-    grains make it uncertain.
+    grains make it uncertain. That of the floor also holds how well strewn places tell a border, and holes without any.
     """
     sites = survival.sites
     grid = coarse_grid(sites, patch) if grid is None else grid
@@ -90,14 +92,33 @@ _UNKNOWN = ReachedShare(None, None, None, None)
 
 def _floor_of(sites: Sites, patch: Patch, grid: FloorGrid) -> Floats:
     """How many of the map's cells each place speaks for, shape (len(sites),)."""
-    _, place, weight, told = _surroundings(sites, patch, grid)
+    inside, place, weight, told = _surroundings(sites, patch, grid)
+    weight = weight * _true_share(patch, grid, inside)[:, None]
     return np.bincount(place[told].ravel(), weight[told].ravel(), len(sites)).astype(float)
+
+
+def _true_share(patch: Patch, grid: FloorGrid, inside: Mask) -> Floats:
+    """Of each cell in the patch, how large its zone is over what the zone's cells make of it.
+
+    A strip along a wall is a cell or two wide.
+    """
+    fine = FloorGrid(
+        grid.x0_mm + (1 / FINER - 1) * grid.mm_per_px / 2,
+        grid.y0_mm + (1 / FINER - 1) * grid.mm_per_px / 2,
+        grid.mm_per_px / FINER,
+        grid.height_px * FINER,
+        grid.width_px * FINER,
+    )
+    zones, own = (patch.zone_codes(g.x_mm()[None, :], g.y_mm()[:, None]) for g in (fine, grid))
+    true, cells = (np.bincount(z[z >= 0].ravel(), minlength=len(ZONES)) for z in (zones, own))
+    return np.asarray((true / FINER**2 / np.maximum(cells, 1))[own[inside]])
 
 
 def _lies_evenly(sites: Sites, patch: Patch, chance: NDArray[np.float32], grid: FloorGrid) -> bool:
     """Whether debris lay about as thick on open floor where the machine was as where it was not.
 
-    Zones are told apart on the map, so that what lies thick along a wall does no harm. What a pass before has left lies where that was not; then a place missed seems to reach as far as the next grain.
+    Zones are told apart on the map, so that what lies thick along a wall does no harm. What a pass before has left lies
+    where that was not; then a place missed seems to reach as far as the next grain.
     """
     column, row = np.rint(grid.to_px(np.column_stack([sites.x_mm, sites.y_mm]))).astype(int).T
     inside = (column >= 0) & (column < grid.width_px) & (row >= 0) & (row < grid.height_px)
@@ -114,13 +135,16 @@ def _border_variance(sites: Sites, chance: NDArray[np.float32], grid: FloorGrid)
     """Variance of the share of floor reached for the border of what was, which lies anywhere between two places."""
     told = np.isfinite(chance)
     reached = chance > 0.5
-    steps = [told[a] & told[b] & (reached[a] != reached[b]) for a, b in ((np.s_[1:], np.s_[:-1]), (np.s_[:, 1:], np.s_[:, :-1]))]
+    steps = [
+        told[a] & told[b] & (reached[a] != reached[b])
+        for a, b in ((np.s_[1:], np.s_[:-1]), (np.s_[:, 1:], np.s_[:, :-1]))
+    ]
     row, column = np.concatenate([np.argwhere(step) for step in steps]).T
     border = np.column_stack([grid.x_mm()[column], grid.y_mm()[row]])
     away = np.asarray(cKDTree(np.column_stack([sites.x_mm, sites.y_mm])).query(border)[0])
     # Steps along rows and columns are longer than a border in any direction, by 4 / π on average.
     area = np.pi / 4 * grid.mm_per_px * BORDER * float((away**3).sum())
-    return area / max(told.sum() * grid.mm_per_px**2, 1.0) ** 2
+    return float(area / max(told.sum() * grid.mm_per_px**2, 1.0) ** 2)
 
 
 def _hole_variance(chance: NDArray[np.float32], inside: Mask) -> float:
