@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 PatchFile = Annotated[Path, typer.Option(metavar="FILE", help="Patch file: size, walls, markers, zones.")]
-Blank = Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")]
+Blank = Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor, or a folder of them.")]
 Debris = Annotated[
     list[Path] | None, typer.Option(metavar="NAME", help="Kind of debris, by name or file; once for each.")
 ]

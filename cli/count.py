@@ -13,7 +13,10 @@ from ._terminal import print_record, progress_bar, said_aside, said_written, sha
 
 
 def count(
-    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO", help="Photos to look at, each by itself.")],
+    photos: Annotated[
+        list[Path],
+        typer.Argument(metavar="PHOTO", help="Photos to look at, each by itself; a folder of them for a shot."),
+    ],
     *,
     patch: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Patch file, for photos that show its markers.")
@@ -47,9 +50,11 @@ def count(
     from debriscount.report.count import MARKS, count_json, count_text, write_counts
     from debriscount.report.folder import prepare_folder
     from debriscount.run.region import parse_region
+    from debriscount.run.sources import photos_of
 
     if out is not None:
-        prepare_folder(out, MARKS, [*filter(None, [blank]), *photos], overwrite=overwrite)
+        given = [Path(str(part)) for shot in (*filter(None, [blank]), *photos) for part in photos_of(shot)]
+        prepare_folder(out, MARKS, given, overwrite=overwrite)
     part = None if region is None else parse_region(region)
     counts = []
     with progress_bar(not quiet) as progress:

@@ -21,13 +21,15 @@ NOT_FIT = 3
 
 def shot(
     photos: Annotated[
-        list[Path] | None, typer.Argument(metavar="PHOTO", help="Photos to check, each by itself.")
+        list[Path] | None,
+        typer.Argument(metavar="PHOTO", help="Photos to check, each by itself; a folder of them for a shot."),
     ] = None,
     *,
     patch: PatchFile,
     debris: Debris = None,
     against: Annotated[
-        Path | None, typer.Option(metavar="PHOTO", help="Another shot of the same run, to compare with.")
+        Path | None,
+        typer.Option(metavar="PHOTO", help="Another shot of the same run, to compare with, or a folder of it."),
     ] = None,
     want: Annotated[
         float, typer.Option(metavar="POINTS", help="Accuracy you want, in percentage points of pickup.")

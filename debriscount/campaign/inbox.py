@@ -9,7 +9,7 @@ from pathlib import Path
 
 from ..errors import CampaignError, PhotoFileError
 from ..flags import listed
-from ..shot_check.watch import ENDINGS
+from ..photo.files import ENDINGS
 from .file_run import photo_bytes
 from .records import FiledRun
 

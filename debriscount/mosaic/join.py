@@ -34,6 +34,16 @@ COARSER = 4
 TOLD_UNSEEN = 0.002
 
 
+def one_photo_each(
+    shots: Mapping[str, Sequence[Photo]], patch: Patch, *, lens: CameraLens | None = None
+) -> tuple[dict[str, Photo], dict[str, Joined]]:
+    """One photo for each shot, and how those fit that are joined of several; as `join_shots`."""
+    several = {name: those for name, those in shots.items() if len(those) > 1}
+    made = join_shots(several, patch, lens=lens) if several else {}
+    photos = {name: made[name][0] if name in made else those[0] for name, those in shots.items()}
+    return photos, {name: joined for name, (_, joined) in made.items()}
+
+
 def join_shots(
     shots: Mapping[str, Sequence[Photo]], patch: Patch, *, lens: CameraLens | None = None
 ) -> dict[str, tuple[Photo, Joined]]:

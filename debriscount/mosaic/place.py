@@ -24,8 +24,9 @@ from .ties import LEAST_MATCHES, plane_by_looks, tie
 
 #: Markers that place a photo well enough to begin with; one is too small for what lies far from it.
 PLACING = 2
-#: Ties are sought first in copies that much coarser, where a photo may be off by more, then at full size.
-STEPS = (3.0, 1.0)
+#: Ties are sought first in copies that much coarser, where a photo may be off by more, then at full size, and once more
+#: from where those have put the photos: a pair that two markers had off by much is found then.
+STEPS = (3.0, 1.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -84,7 +85,10 @@ def place_photos(shots: Mapping[str, Sequence[Photo]], patch: Patch, *, lens: Ca
     assert fitted is not None
     _check_joined(photos, group, ties)
     _check_markers(photos, markers, corners, fitted)
-    apart = {(t.first, t.second): off for t, off in zip(ties, fitted.apart_mm, strict=True)}
+    apart: dict[tuple[int, int], Floats] = {}
+    for one, off in zip(ties, fitted.apart_mm, strict=True):
+        pair = one.first, one.second
+        apart[pair] = np.concatenate([apart[pair], off]) if pair in apart else off
     return PlacedPhotos(views=fitted.views, markers=tuple(markers), apart_mm=apart)
 
 
@@ -150,12 +154,12 @@ def _ties(
     views: Sequence[FloorToPhoto],
     coarser: float,
 ) -> list[Ties]:
-    def of(pair: tuple[int, int]) -> Ties | None:
+    def of(pair: tuple[int, int]) -> tuple[Ties, ...]:
         i, k = pair
         shown = photos[i].pixels, photos[k].pixels
         return tie(pair, shown, (views[i], views[k]), coarser=coarser, group=group[i])
 
-    return [found for found in for_each(of, pairs) if found is not None]
+    return [one for found in for_each(of, pairs) for one in found]
 
 
 def _check_joined(photos: Sequence[Photo], group: Sequence[int], ties: Sequence[Ties]) -> None:

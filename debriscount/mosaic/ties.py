@@ -16,6 +16,9 @@ from ..stats.robust import robust_sd
 
 #: Long side of the copies whose looks are compared, px: features of a copy that size tell places to a few pixels.
 COPY_PX = 1600
+#: Features sought in a copy, the strongest first, and the contrast below which there is none: a plain floor has faint
+#: ones alone, of which OpenCV's usual 0.04 leaves forty.
+FEATURES, FAINTEST = 4000, 0.005
 #: A feature is matched if it is that much nearer than the next best [Lowe 2004], and so many matches must agree.
 RATIO, LEAST_MATCHES = 0.75, 25
 #: Ties of a pair at most, and least distance between them over what would spread them evenly.
@@ -25,8 +28,9 @@ LEVEL_PX, WINDOW_PX = 25, 15
 #: Blur by which a photo's noise is taken from what is tied, px.
 SMOOTH_PX = 1.0
 #: What differs from the floor around it by that many robust standard deviations stands on it, such as a grain, and is
-#: seen elsewhere from another side; it is tied only where fewer than so many ties are found on bare floor.
-STANDS_OUT, LEAST_BARE = 3.0, 40
+#: seen elsewhere from another side; it is tied as well where fewer than so many ties are found on bare floor:
+#: between the chips of a terrazzo a hundred are, half of them false.
+STANDS_OUT, LEAST_BARE = 3.0, 150
 #: How far a grain's soft rim and its shade reach, px.
 HALO_PX = 6
 #: A tie that does not come back to where it began is none, px.
@@ -56,7 +60,7 @@ def plane_by_looks(placed: NDArray[np.uint8], other: NDArray[np.uint8]) -> tuple
     ----------
     .. [1] D. G. Lowe, Distinctive image features from scale-invariant keypoints, Int. J. Comput. Vision 60 (2004) 91.
     """
-    sift = cv2.SIFT.create(4000)
+    sift = cv2.SIFT.create(FEATURES, contrastThreshold=FAINTEST)
     copies = [_copy(pixels) for pixels in (placed, other)]
     (points, looks), (other_points, other_looks) = (sift.detectAndCompute(copy, None) for copy, _ in copies)
     if looks is None or other_looks is None or min(len(looks), len(other_looks)) < LEAST_MATCHES:
@@ -84,7 +88,7 @@ def tie(
     *,
     coarser: float = 1.0,
     group: int = 0,
-) -> Ties | None:
+) -> tuple[Ties, ...]:
     """Places that two photos show both, to a fraction of a pixel.
 
     Parameters
@@ -102,8 +106,9 @@ def tie(
 
     Returns
     -------
-    Ties or None
-        None where the photos do not overlap, or show nothing in common.
+    tuple of Ties
+        Those on bare floor and, where these are few, those of all that both show as a group; none where the photos do
+        not overlap, or show nothing in common.
 
     Notes
     -----
@@ -117,7 +122,7 @@ def tie(
     """
     grid = _shared(photos, views, coarser)
     if grid is None:
-        return None
+        return ()
     seen, level = [], []
     for pixels, view in zip(photos, views, strict=True):
         light, there = look_up(light_near(pixels, view, grid).luminance(), view, grid)
@@ -125,19 +130,23 @@ def tie(
         level.append(_levelled(light))
     both = seen[0] & seen[1]
     bare = both & ~_stands_out(level[0], both) & ~_stands_out(level[1], both)
-    found, on_floor = _followed(level, bare), True
-    if len(found[0]) < LEAST_BARE:
-        found, on_floor = _followed(level, both), False
-    if len(found[0]) < LEAST_WINDOWS:
-        return None
-    first_mm, second_mm = (v * grid.mm_per_px + (grid.x0_mm, grid.y0_mm) for v in found)
-    return Ties(
-        first=numbers[0],
-        second=numbers[1],
-        first_px=views[0].project(first_mm),
-        second_px=views[1].project(second_mm),
-        group=None if on_floor else group,
-    )
+    found: list[tuple[tuple[Floats, Floats], int | None]] = [(_followed(level, bare), None)]
+    if len(found[0][0][0]) < LEAST_BARE:
+        found.append((_followed(level, both), group))
+    made = []
+    for places, of in found:
+        if len(places[0]) >= LEAST_WINDOWS:
+            first_mm, second_mm = (v * grid.mm_per_px + (grid.x0_mm, grid.y0_mm) for v in places)
+            made.append(
+                Ties(
+                    first=numbers[0],
+                    second=numbers[1],
+                    first_px=views[0].project(first_mm),
+                    second_px=views[1].project(second_mm),
+                    group=of,
+                )
+            )
+    return tuple(made)
 
 
 def _stands_out(level: NDArray[np.float32], seen: Mask) -> Mask:

@@ -10,6 +10,16 @@ from ..errors import PhotoFileError
 from .limits import check_bytes
 
 T = TypeVar("T")
+#: Endings of photo files; what else lies in a folder, such as a half-written file under another name, is passed over.
+ENDINGS = frozenset([".jpg", ".jpeg", ".heic", ".heif", ".avif", ".png", ".tif", ".tiff", ".webp", ".bmp", ".dng"])
+
+
+def photos_in(folder: Path) -> tuple[Path, ...]:
+    """The photos in a folder, by name; PhotoFileError if there is none."""
+    found = sorted(p for p in folder.iterdir() if p.suffix.lower() in ENDINGS and not p.name.startswith("."))
+    if not found:
+        raise PhotoFileError(f"{folder}: holds no photos. Give a photo, or a folder of photos that overlap.")
+    return tuple(found)
 
 
 def file_bytes(path: Path, most: int) -> bytes:

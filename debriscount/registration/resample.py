@@ -19,6 +19,8 @@ Pixel = TypeVar("Pixel", np.float32, np.uint8)
 NODE_STEP = 8
 #: Most pixels a floor view may have: three shots and what is computed from them stay below 1.5 GB.
 MOST_PIXELS = 6_000_000
+#: A room may have more of them, but none finer than this, mm: what is strewn in rooms is some millimetres wide.
+ROOM_MM = 1.0
 #: Width of a small grain, px, from which a finer raster does not measure it better. The area of a digitised disc of
 #: radius r px has standard deviation 0.6765 sqrt(r) px [1]_, 1.9 % of the area at r = 5 and less where pixels at its
 #: rim count by how much of them it hides; over a hundred grains that is 0.2 %.
@@ -47,14 +49,15 @@ def floor_grid(
     It reaches ``rim_mm`` farther on every side, so that grains at a wall's foot or at the margin's border are seen
     whole.
     A pixel spans what a photo pixel spans at the patch's centre in the coarsest shot, so no shot is
-    enlarged there, and more where the view would otherwise have over ``MOST_PIXELS`` pixels or where the smallest
-    grains, ``grain_mm`` across, are wider than ``FINE_ENOUGH_PX`` pixels, or ``FINE_ENOUGH_ALONE_PX`` in a single shot.
+    enlarged there, and more where the view would otherwise have over ``MOST_PIXELS`` pixels finer than ``ROOM_MM`` or
+    where the smallest grains, ``grain_mm`` across, are wider than ``FINE_ENOUGH_PX`` pixels, or
+    ``FINE_ENOUGH_ALONE_PX`` in a single shot.
     """
     centre = np.array([[patch.width_mm / 2, patch.height_mm / 2]])
     native = max(float(view.mm_per_px(centre)[0]) for view in views)
     left, top, right, bottom = patch.outer_box_mm()
     left, top, right, bottom = left - rim_mm, top - rim_mm, right + rim_mm, bottom + rim_mm
-    smallest = float(np.sqrt((right - left) * (bottom - top) / MOST_PIXELS))
+    smallest = min(float(np.sqrt((right - left) * (bottom - top) / MOST_PIXELS)), ROOM_MM)
     pixels = FINE_ENOUGH_PX if len(views) > 1 else FINE_ENOUGH_ALONE_PX
     enough = min(grain_mm / pixels, COARSEST_MM) if grain_mm else 0.0
     step = max(native, smallest, enough)

@@ -18,7 +18,7 @@ from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write
 from .lookup import base_name, zones_in_order
 from .palette import floor_colors
 from .pictures import FloorPicture, draw_picture
-from .record import amount_json, camera_json, grid_json, kind_json, patch_json
+from .record import amount_json, camera_json, grid_json, joined_json, kind_json, patch_json
 from .rounding import UNKNOWN, amount_text, area_text
 from .tables import grain_lines
 
@@ -146,11 +146,13 @@ def _photo(counted: Counted) -> JsonObject:
         "file": base_name(counted.blank_file),
         "sha256": counted.blank_sha256,
         **camera_json(counted.blank_settings),
+        **joined_json(counted.blank_joined),
     }
     return {
         "file": base_name(counted.file),
         "sha256": counted.sha256,
         **camera_json(counted.settings),
+        **joined_json(counted.joined),
         "blank": blank if counted.blank_sha256 else None,
         "patch": None if counted.patch is None else patch_json(counted.patch),
         "mm_per_px": counted.mm_per_px,

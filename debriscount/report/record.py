@@ -196,20 +196,18 @@ def _photo(shot: MeasuredShot) -> JsonObject:
         "markers_seen": [int(i) for i in shot.markers_seen],
         "residual_mm": plain(shot.residual_mm, "residual_mm"),
         **camera_json(shot.settings),
-        **({} if shot.joined is None else {"joined": _joined(shot.joined)}),
+        **joined_json(shot.joined),
     }
 
 
-def _joined(joined: Joined) -> JsonObject:
-    """The photos that a shot was joined of, and how they fit."""
+def joined_json(joined: Joined | None) -> JsonObject:
+    """The photos that a shot was joined of, and how they fit, as ``joined``; nothing of a shot of one photo."""
+    if joined is None:
+        return {}
     photos = [{**picked(part, "file sha256 markers_seen share_percent")} for part in joined.parts]
     unseen = plain(100 * joined.unseen, "unseen_percent")
-    return {
-        "photos": photos,
-        "ties": joined.ties,
-        "apart_mm": plain(joined.apart_mm, "apart_mm"),
-        "unseen_percent": unseen,
-    }
+    fit = {"ties": joined.ties, "apart_mm": plain(joined.apart_mm, "apart_mm"), "unseen_percent": unseen}
+    return {"joined": {"photos": photos, **fit}}
 
 
 def camera_json(settings: CameraSettings) -> JsonObject:

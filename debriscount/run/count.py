@@ -15,6 +15,7 @@ from ..inputs.lens import CameraLens
 from ..inputs.lens_file import read_lens
 from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
+from ..mosaic.records import Joined
 from ..photo.colour import srgb_pixels
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo
@@ -29,11 +30,12 @@ from .pipeline import comparable, grain_tables, hints_of, on_patch, strewn_floor
 from .records import Counted, Region
 from .region import checked_region, needed_averaging, region_as_patch, region_views
 from .sources import (
-    PhotoSource,
     Progress,
+    ShotSource,
     load_photo,
     loaded,
     named_kinds,
+    photos_of,
     read_kinds,
     seen_colours,
 )
@@ -44,12 +46,12 @@ NOTHING_SEEN = "nothing stands out from the floor, so no debris is seen"
 
 
 def count(
-    photo: PhotoSource,
+    photo: ShotSource,
     *,
     patch: Patch | str | PathLike[str] | None = None,
     mm_per_px: float | None = None,
     region: Region | None = None,
-    blank: PhotoSource | None = None,
+    blank: ShotSource | None = None,
     debris: Sequence[DebrisKind | str | PathLike[str]] = (),
     lens: CameraLens | str | PathLike[str] | None = None,
     most_megapixels: float = MOST_MEGAPIXELS,
@@ -60,7 +62,7 @@ def count(
     Parameters
     ----------
     photo : path or ndarray of uint8, shape (H, W, 3)
-        The photo.
+        The photo. Of a room it may be several that overlap: the path of a folder that holds them, or a sequence.
     patch : Patch or path, optional
         The marked rectangle of floor. Either it or ``mm_per_px`` is given.
     mm_per_px : float, optional
@@ -69,7 +71,7 @@ def count(
         Left, top, width and height of the part to look at, pixels of the upright photo; only with ``mm_per_px``. The
         whole photo unless given.
     blank : path or ndarray, optional
-        Photo of the clean floor. Without a patch it must be taken from the same place as ``photo``.
+        Photo of the clean floor, or several. Without a patch it must be taken from the same place as ``photo``.
     debris : sequence of DebrisKind or path
         The kinds to look for. Without any, what stands out from the floor is taken for debris.
     lens : CameraLens or path, optional
@@ -116,7 +118,8 @@ def count(
     lens = None if lens is None else loaded(lens, read_lens)
     kinds = read_kinds(debris)
     tell(0.0, "reading photos")
-    photos, told, kinds = comparable(_read_photos(photo, blank, most_megapixels), kinds, "photo")
+    one_each, joined = _read_photos(photo, blank, patch, lens, most_megapixels)
+    photos, told, kinds = comparable(one_each, kinds, "photo")
     if mm_per_px is None:
         assert patch is not None  # _check_options saw to it
         area = None
@@ -139,7 +142,8 @@ def count(
     mixups: tuple[Flag, ...] = ()
     if maps is not None and kinds and patch is not None and blank is not None:
         mixups = photo_mixup_flags(registered, maps, found, strewn_floor(patch, registered), named, hints)
-    flags = [*registered.warnings, *(kind_flags(maps, named, hints) if maps else ())]
+    flags = [flag for one in joined.values() for flag in one.flags]
+    flags += [*registered.warnings, *(kind_flags(maps, named, hints) if maps else ())]
     warnings = [*told, *sentences(flags)] + ([] if maps else [NOTHING_SEEN])
     warnings += border_warnings(grains["photo"], zoned) if patch is None else []
     tell(1.0, "done")
@@ -162,6 +166,8 @@ def count(
         mixups=mixups,
         settings=photos["photo"].settings,
         blank_settings=photos["blank"].settings if "blank" in photos else UNKNOWN_SETTINGS,
+        joined=joined.get("photo"),
+        blank_joined=joined.get("blank"),
     )
 
 
@@ -190,13 +196,29 @@ def _check_options(patch: object, mm_per_px: float | None, region: Region | None
         )
 
 
-def _read_photos(photo: PhotoSource, blank: PhotoSource | None, most_megapixels: float) -> dict[str, Photo]:
-    """The photo and, before it, the blank if there is one."""
-    photos = {} if blank is None else {"blank": load_photo(blank, "blank", most_megapixels)}
-    photos["photo"] = load_photo(photo, "photo", most_megapixels)
-    if blank is not None and photos["photo"].sha256 and photos["photo"].sha256 == photos["blank"].sha256:
-        raise PhotoFileError(f"{photos['photo'].name}: is the same photo as the blank. Give the photo of the debris.")
-    return photos
+def _read_photos(
+    photo: ShotSource, blank: ShotSource | None, patch: Patch | None, lens: CameraLens | None, most_megapixels: float
+) -> tuple[dict[str, Photo], dict[str, Joined]]:
+    """The photo and, before it, the blank if there is one, and how those fit that are joined of several."""
+    sources = {"photo": photo} if blank is None else {"blank": blank, "photo": photo}
+    read = {
+        name: [load_photo(part, name, most_megapixels) for part in photos_of(source)]
+        for name, source in sources.items()
+    }
+    blanks = {part.sha256 for part in read.get("blank", ()) if part.sha256}
+    for part in read["photo"]:
+        if part.sha256 in blanks:
+            raise PhotoFileError(f"{part.name}: is the same photo as the blank. Give the photo of the debris.")
+    if all(len(parts) == 1 for parts in read.values()):
+        return {name: parts[0] for name, parts in read.items()}, {}
+    if patch is None:
+        raise CountOptionsError(
+            "several photos of one shot are joined by the markers of a patch file (--patch). Give it, or each photo by "
+            "itself."
+        )
+    from ..mosaic.join import one_photo_each
+
+    return one_photo_each(read, patch, lens=lens)
 
 
 def _hints(registered: RegisteredShots, kinds: Sequence[DebrisKind]) -> tuple[KindHint, ...]:

@@ -275,15 +275,12 @@ def _one_each(
     read: Mapping[str, Sequence[Photo]], patch: Patch, lens: CameraLens | None, tell: Progress
 ) -> tuple[dict[str, Photo], dict[str, Joined]]:
     """One photo for each shot, and how those fit that are joined of several."""
-    several = {name: those for name, those in read.items() if len(those) > 1}
-    made: dict[str, tuple[Photo, Joined]] = {}
-    if several:
-        from ..mosaic.join import join_shots
+    if all(len(those) == 1 for those in read.values()):
+        return {name: those[0] for name, those in read.items()}, {}
+    from ..mosaic.join import one_photo_each
 
-        tell(0.1, "joining photos")
-        made = join_shots(several, patch, lens=lens)
-    photos = {name: made[name][0] if name in made else those[0] for name, those in read.items()}
-    return photos, {name: joined for name, (_, joined) in made.items()}
+    tell(0.1, "joining photos")
+    return one_photo_each(read, patch, lens=lens)
 
 
 def _read_photos(

@@ -127,8 +127,8 @@ class Counted:
 
     ``by_kind`` is keyed by kind name and then by zone. ``floor_view`` is sRGB of shape (H, W, 3); ``kind_map`` of
     shape (H, W) holds 0 on floor and 1 + kind index on debris. File names and ``sha256`` are empty for photos given as
-    arrays, and for a blank that was not given. ``mixups`` is what, held against the blank, makes one doubt that this is
-    the photo or its debris the files' debris.
+    arrays, and for a blank that was not given; ``joined`` says of a photo made of several how they fit. ``mixups`` is
+    what, held against the blank, makes one doubt that this is the photo or its debris the files' debris.
     """
 
     file: str
@@ -149,3 +149,5 @@ class Counted:
     mixups: tuple[Flag, ...] = ()
     settings: CameraSettings = UNKNOWN_SETTINGS
     blank_settings: CameraSettings = UNKNOWN_SETTINGS
+    joined: Joined | None = None
+    blank_joined: Joined | None = None

@@ -12,13 +12,12 @@ from numpy.typing import NDArray
 from ..arrays import Floats
 from ..cover.colours import LearnedColour
 from ..cover.kinds import KindHint
-from ..errors import PhotoFileError
 from ..inputs.debris import DebrisKind
 from ..inputs.debris_file import read_debris_files
 from ..photo.colour import linear_to_srgb, luminance, srgb_to_linear
+from ..photo.files import photos_in
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo, photo_from_array, read_photo
-from ..shot_check.watch import ENDINGS
 from .records import KindColor
 
 #: A photo: a file or sRGB pixels of shape (H, W, 3), 8 bits a channel.
@@ -75,13 +74,7 @@ def photos_of(source: ShotSource) -> tuple[PhotoSource, ...]:
         return (source,)
     if not isinstance(source, str | PathLike):
         return tuple(source)
-    folder = Path(source)
-    if not folder.is_dir():
-        return (source,)
-    found = sorted(path for path in folder.iterdir() if path.suffix.lower() in ENDINGS)
-    if not found:
-        raise PhotoFileError(f"{folder}: holds no photos. Give a photo, or a folder of photos that overlap.")
-    return tuple(found)
+    return photos_in(Path(source)) if Path(source).is_dir() else (source,)
 
 
 #: Name of debris of which no file tells.

@@ -2,8 +2,9 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike
+from pathlib import Path
 
 from ..errors import ShotOptionsError
 from ..inputs.debris import DebrisKind
@@ -12,8 +13,10 @@ from ..inputs.lens import CameraLens
 from ..inputs.lens_file import read_lens
 from ..inputs.patch import Patch
 from ..inputs.patch_file import read_patch
+from ..photo.files import photos_in
 from ..photo.limits import MOST_MEGAPIXELS
 from ..photo.read import Photo, read_photo
+from ..printable import printable
 from .records import USUAL_WANT, Fitness
 from .shot import check_shot
 
@@ -30,15 +33,34 @@ class ShotCheck:
     most_megapixels: float
 
     def check(self, photo: str | PathLike[str]) -> Fitness:
-        """Check a photo; PhotoFileError if it cannot be read."""
+        """Check a photo, or a folder of photos that overlap; errors as `read_shot`."""
         return check_shot(
-            read_photo(photo, most_megapixels=self.most_megapixels),
+            read_shot(photo, self.patch, self.lens, self.most_megapixels),
             self.patch,
             self.kinds,
             against=self.against,
             want_percent=self.want_percent,
             lens=self.lens,
         )
+
+
+def read_shot(photo: str | PathLike[str], patch: Patch, lens: CameraLens | None, most_megapixels: float) -> Photo:
+    """A shot as one photo: itself, or that joined of those in a folder.
+
+    Raises
+    ------
+    PhotoFileError
+        A file cannot be read, or the folder holds no photos.
+    MarkerError, PhotoUnfitError, LensError
+        The photos of a folder cannot be joined.
+    """
+    if not Path(photo).is_dir():
+        return read_photo(photo, most_megapixels=most_megapixels)
+    from ..mosaic.join import one_photo_each
+
+    name = Path(photo).name
+    parts = [read_photo(part, most_megapixels=most_megapixels) for part in photos_in(Path(photo))]
+    return replace(one_photo_each({name: parts}, patch, lens=lens)[0][name], name=printable(name))
 
 
 def shot_check(
@@ -59,7 +81,7 @@ def shot_check(
     debris : sequence of paths
         debris.toml of every kind.
     against : path, optional
-        Another shot of the same run.
+        Another shot of the same run; a folder where it is several photos that overlap.
     want_percent : float
         Accuracy wanted, percentage points of pickup.
     lens : path, optional
@@ -76,11 +98,12 @@ def shot_check(
     """
     if not (math.isfinite(want_percent) and 0 < want_percent <= 100):
         raise ShotOptionsError(f"--want must be above 0 and at most 100 points, got {want_percent:g}.")
+    laid, known = read_patch(patch), None if lens is None else read_lens(lens)
     return ShotCheck(
-        patch=read_patch(patch),
+        patch=laid,
         kinds=read_debris_files(debris),
-        against=None if against is None else read_photo(against, most_megapixels=most_megapixels),
+        against=None if against is None else read_shot(against, laid, known, most_megapixels),
         want_percent=want_percent,
-        lens=None if lens is None else read_lens(lens),
+        lens=known,
         most_megapixels=most_megapixels,
     )

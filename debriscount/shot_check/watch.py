@@ -5,9 +5,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from ..errors import PhotoFileError
+from ..photo.files import ENDINGS
 
-#: Endings of photo files; what else arrives, such as a half-written file under another name, is passed over.
-ENDINGS = frozenset([".jpg", ".jpeg", ".heic", ".heif", ".avif", ".png", ".tif", ".tiff", ".webp", ".bmp", ".dng"])
 #: Time between two looks at the folder, s: a file must be the same in two of them to count as written.
 PAUSE_S = 0.25
 

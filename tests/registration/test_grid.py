@@ -7,7 +7,7 @@ from debriscount.camera.lens import Lens
 from debriscount.camera.view import FloorToPhoto
 from debriscount.inputs.patch import Patch
 from debriscount.registration.grid import FloorGrid
-from debriscount.registration.resample import COARSEST_MM, MOST_PIXELS, floor_grid
+from debriscount.registration.resample import COARSEST_MM, MOST_PIXELS, ROOM_MM, floor_grid
 
 GRID = FloorGrid(x0_mm=-9.75, y0_mm=0.25, mm_per_px=0.5, height_px=3, width_px=4)
 
@@ -88,3 +88,9 @@ def test_the_same_floor_in_more_columns(columns: int) -> None:
         assert far[0] - fine.mm_per_px / 2 == pytest.approx(near[0] - GRID.mm_per_px / 2)
     assert fine.mm_per_px * columns == pytest.approx(GRID.mm_per_px * GRID.width_px)
     assert fine.mm_per_px * fine.height_px == pytest.approx(GRID.mm_per_px * GRID.height_px, abs=fine.mm_per_px / 2)
+
+
+def test_a_room_may_have_a_pixel_a_millimetre() -> None:
+    grid = floor_grid(patch_with((), 6000.0, 5000.0), (view_of(0.5),), grain_mm=4.0)
+    assert grid.mm_per_px == ROOM_MM
+    assert grid.width_px * grid.height_px > 30e6

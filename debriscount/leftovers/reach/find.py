@@ -9,11 +9,12 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from ...arrays import Floats, Mask
 from ...grains.table import zone_members
-from ...inputs.patch import Patch
+from ...inputs.patch import OPEN, ZONES, Patch
 from ...registration.grid import FloorGrid
 from ...stats.proportion import Interval
 from ...stats.quantity import Z95
@@ -30,6 +31,11 @@ _LEAST_GRAINS = 5
 _LEAST_KNOWN = 0.5
 #: Share of the one density in the other from which on debris lies evenly enough to tell floor.
 _EVENLY = 0.5
+#: Variance of an area whose border is known by places strewn at random, mm^4, per length of the border and cubed
+#: distance of the border from the nearest place: 120 times 20 by 76 such places about two straight borders.
+BORDER = 1.13
+#: Parts of a cell's side by which the size of a zone is told.
+FINER = 4
 #: Draws of what chance leaves open, for each set of parameters.
 _REPEATS = 40
 
@@ -60,7 +66,7 @@ def find_reach(
     -----
     The intervals are drawn (JCGM 101:2008): parameters and reasons from `Survival`, then what each grain's chance
     leaves open, then the pickup, normal with the standard uncertainty that its interval gives, as photographs and not
-    grains make it uncertain.
+    grains make it uncertain. That of the floor also holds how well strewn places tell a border, and holes without any.
     """
     sites = survival.sites
     grid = coarse_grid(sites, patch) if grid is None else grid
@@ -74,9 +80,10 @@ def find_reach(
             enough = int(inside.sum()) >= _LEAST_GRAINS and area.sum() > 0
             zones[name] = _share(survival, area, *pickups.get(name, (None, None))) if enough else _UNKNOWN
     floor = _UNKNOWN
-    if _lies_evenly(sites, chance, grid):
-        border = _border_variance(chance, grid, sites.spacing_mm)
-        floor = _share(survival, _floor_of(sites, patch, grid), None, None, border)
+    if _lies_evenly(sites, patch, chance, grid):
+        inside = patch.inside(grid.x_mm()[None, :], grid.y_mm()[:, None])
+        more = _border_variance(sites, chance, grid) + _hole_variance(chance, inside)
+        floor = _share(survival, _floor_of(sites, patch, grid), None, None, more)
     return Reach(zones, grid, chance, told_share, floor)
 
 
@@ -85,38 +92,67 @@ _UNKNOWN = ReachedShare(None, None, None, None)
 
 def _floor_of(sites: Sites, patch: Patch, grid: FloorGrid) -> Floats:
     """How many of the map's cells each place speaks for, shape (len(sites),)."""
-    _, place, weight, told = _surroundings(sites, patch, grid)
+    inside, place, weight, told = _surroundings(sites, patch, grid)
+    weight = weight * _true_share(patch, grid, inside)[:, None]
     return np.bincount(place[told].ravel(), weight[told].ravel(), len(sites)).astype(float)
 
 
-def _lies_evenly(sites: Sites, chance: NDArray[np.float32], grid: FloorGrid) -> bool:
-    """Whether debris lay about as thick where the machine was as where it was not.
+def _true_share(patch: Patch, grid: FloorGrid, inside: Mask) -> Floats:
+    """Of each cell in the patch, how large its zone is over what the zone's cells make of it.
 
-    What a pass before has left lies where that was not; then a place missed seems to reach as far as the next grain.
+    A strip along a wall is a cell or two wide.
+    """
+    fine = FloorGrid(
+        grid.x0_mm + (1 / FINER - 1) * grid.mm_per_px / 2,
+        grid.y0_mm + (1 / FINER - 1) * grid.mm_per_px / 2,
+        grid.mm_per_px / FINER,
+        grid.height_px * FINER,
+        grid.width_px * FINER,
+    )
+    zones, own = (patch.zone_codes(g.x_mm()[None, :], g.y_mm()[:, None]) for g in (fine, grid))
+    true, cells = (np.bincount(z[z >= 0].ravel(), minlength=len(ZONES)) for z in (zones, own))
+    return np.asarray((true / FINER**2 / np.maximum(cells, 1))[own[inside]])
+
+
+def _lies_evenly(sites: Sites, patch: Patch, chance: NDArray[np.float32], grid: FloorGrid) -> bool:
+    """Whether debris lay about as thick on open floor where the machine was as where it was not.
+
+    Zones are told apart on the map, so that what lies thick along a wall does no harm. What a pass before has left lies
+    where that was not; then a place missed seems to reach as far as the next grain.
     """
     column, row = np.rint(grid.to_px(np.column_stack([sites.x_mm, sites.y_mm]))).astype(int).T
     inside = (column >= 0) & (column < grid.width_px) & (row >= 0) & (row < grid.height_px)
     here = chance[row[inside], column[inside]]
+    here = here[patch.zone_codes(sites.x_mm[inside], sites.y_mm[inside]) == OPEN]
+    there = chance[patch.zone_codes(grid.x_mm()[None, :], grid.y_mm()[:, None]) == OPEN]
     places = np.array([(here > 0.5).sum(), (here <= 0.5).sum()])
-    cells = np.array([(chance > 0.5).sum(), (chance <= 0.5).sum()])
+    cells = np.array([(there > 0.5).sum(), (there <= 0.5).sum()])
     thick = places[cells > 0] / cells[cells > 0]
     return len(thick) > 0 and bool(thick.min() >= _EVENLY * thick.max())
 
 
-def _border_variance(chance: NDArray[np.float32], grid: FloorGrid, spacing_mm: float) -> float:
-    """Variance of the share of floor reached for the border of what was, which lies anywhere between two places.
-
-    A piece of it as long as a spacing is off by a rectangular distribution as wide as that.
-    """
+def _border_variance(sites: Sites, chance: NDArray[np.float32], grid: FloorGrid) -> float:
+    """Variance of the share of floor reached for the border of what was, which lies anywhere between two places."""
     told = np.isfinite(chance)
     reached = chance > 0.5
-    crossed = sum(
-        int((told[a] & told[b] & (reached[a] != reached[b])).sum())
+    steps = [
+        told[a] & told[b] & (reached[a] != reached[b])
         for a, b in ((np.s_[1:], np.s_[:-1]), (np.s_[:, 1:], np.s_[:, :-1]))
-    )
+    ]
+    row, column = np.concatenate([np.argwhere(step) for step in steps]).T
+    border = np.column_stack([grid.x_mm()[column], grid.y_mm()[row]])
+    away = np.asarray(cKDTree(np.column_stack([sites.x_mm, sites.y_mm])).query(border)[0])
     # Steps along rows and columns are longer than a border in any direction, by 4 / π on average.
-    pieces = np.pi / 4 * crossed * grid.mm_per_px / spacing_mm
-    return float(pieces * spacing_mm**4 / 12 / max(told.sum() * grid.mm_per_px**2, 1.0) ** 2)
+    area = np.pi / 4 * grid.mm_per_px * BORDER * float((away**3).sum())
+    return float(area / max(told.sum() * grid.mm_per_px**2, 1.0) ** 2)
+
+
+def _hole_variance(chance: NDArray[np.float32], inside: Mask) -> float:
+    """Variance of the share of floor reached for holes without debris: each was reached, or not, by itself."""
+    holes = inside & ~np.isfinite(chance)
+    sizes = np.bincount(ndimage.label(holes)[0].ravel())[1:]
+    share = float(np.nanmean(chance > 0.5)) if np.isfinite(chance).any() else 0.5
+    return share * (1 - share) * float((sizes.astype(float) ** 2).sum()) / max(int(inside.sum()), 1) ** 2
 
 
 def _share(
@@ -191,13 +227,22 @@ def draw_map(survival: Survival, patch: Patch, grid: FloorGrid) -> tuple[NDArray
 
 
 def _surroundings(sites: Sites, patch: Patch, grid: FloorGrid) -> tuple[Mask, NDArray[np.intp], Floats, Mask]:
-    """Cells in the patch, shape ``grid.shape``; of each of those the nearest places, their weights, whether told."""
+    """Cells in the patch, shape ``grid.shape``; of each the nearest places of its zone, their weights, whether told."""
     x, y = np.meshgrid(grid.x_mm(), grid.y_mm())
     inside = patch.inside(x, y)
-    tree = cKDTree(np.column_stack([sites.x_mm, sites.y_mm]))
-    nearest = np.arange(1, min(_NEAREST, len(sites)) + 1)
-    away, place = tree.query(np.column_stack([x[inside], y[inside]]), nearest)
-    away = np.asarray(away) / sites.spacing_mm
+    cells, spots = np.column_stack([x[inside], y[inside]]), np.column_stack([sites.x_mm, sites.y_mm])
+    cell_zone, site_zone = patch.zone_codes(*cells.T), patch.zone_codes(*spots.T)
+    away = np.full((len(cells), _NEAREST), np.inf)
+    place = np.zeros(away.shape, np.intp)
+    # Debris left along a wall lies thicker than that around it, and would speak for floor far before the wall.
+    for zone in np.unique(cell_zone):
+        own = np.flatnonzero(site_zone == zone)
+        own = own if len(own) else np.arange(len(sites))
+        nearest = np.arange(1, min(_NEAREST, len(own)) + 1)
+        here = np.flatnonzero(cell_zone == zone)
+        far, number = cKDTree(spots[own]).query(cells[here], nearest)
+        away[here, : len(nearest)], place[here, : len(nearest)] = far, own[np.asarray(number)]
+    away /= sites.spacing_mm
     # Weights count from the nearest place, so that far from all of them one still has its say.
     weight = np.exp(-0.5 * (away**2 - away[:, :1] ** 2) / _WIDTH**2)
-    return inside, np.asarray(place), weight / weight.sum(axis=1, keepdims=True), away[:, 0] <= _TOLD
+    return inside, place, weight / weight.sum(axis=1, keepdims=True), away[:, 0] <= _TOLD

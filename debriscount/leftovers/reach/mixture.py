@@ -35,6 +35,9 @@ _STAYS = (-1.5, 1.5)
 _LOST = (-4.5, 0.5)
 _ALONE = (7.0, 1.0)
 _RING = (1.0, 0.5)
+#: Most that stays where a machine acts: where it moves less than a grain in ten it has not acted, and grains that all
+#: stayed would otherwise be no evidence against it.
+_MOST_STAYS = 0.9
 #: Scoring steps at most; a dozen are usual.
 _STEPS = 30
 #: How near to 0 and 1 chances and shares may come; beyond, their logarithms say no more of any pass.
@@ -62,10 +65,14 @@ class Mixture:
         weights = [_ALONE, *[_RING] * (self.covariates.shape[1] - 1)] if self.covariates.shape[1] else []
         return np.array([*[_STAYS] * self.sites.groups, _LOST, *weights])
 
+    def stays(self, params: Floats) -> Floats:
+        """Share that stays where the machine acts, by group."""
+        return np.minimum(share(params[: self.sites.groups]), _MOST_STAYS)
+
     def evidence(self, params: Floats) -> LogEvidence:
         """Log likelihood of what is seen in every place if it was reached, and if not."""
         groups = self.sites.groups
-        stays, lost = share(params[:groups]), share(params[groups : groups + 1])
+        stays, lost = self.stays(params), share(params[groups : groups + 1])
         return _log_likely(self.sites, stays, self.sites.group), _log_likely(self.sites, 1 - lost, _ONE_FOR_ALL)
 
     def chance(self, params: Floats) -> Floats:
@@ -130,7 +137,8 @@ class Mixture:
         both = np.maximum(if_reached, if_not) - np.log(np.maximum(reached, 1 - reached))
         # A row a parameter: sums over places run along the rows.
         slope = np.zeros((len(params), len(sites)))
-        slope[sites.group, np.arange(len(sites))] = reached * _slope(sites, share(params[:groups])[sites.group])
+        own, most = _slope(sites, self.stays(params)[sites.group]), share(params[:groups]) >= _MOST_STAYS
+        slope[sites.group, np.arange(len(sites))] = np.where(most[sites.group], 0.0, reached * own)
         slope[groups] = -(1 - reached) * _slope(sites, 1 - share(params[groups : groups + 1]))
         if self.covariates.shape[1]:
             slope[groups + 1 :] = (reached - chance) / (1 - chance) * (1 - near) * self.covariates.T

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from ...arrays import Floats, Mask
 from ...grains.table import zone_members
-from ...inputs.patch import Patch
+from ...inputs.patch import OPEN, Patch
 from ..records import Fates
 
 #: Grains of a cell. What became of a single fine grain is known only on average; ten bring a standard deviation of
@@ -20,9 +20,10 @@ class Sites:
     """Places with debris in the earlier shot, one entry a place in every array.
 
     ``area_mm2`` is the debris that lay there, ``stayed`` its share that still lies there. Places of one ``group`` (of
-    ``groups``) hold one kind in one zone, so that the machine left alike. ``noise`` is the variance of ``stayed``; 0
-    for single grains, which stay or go. ``of_grain`` has one entry a grain of the earlier shot: the place that it is
-    part of, -1 for grains outside the patch; ``grain_noise`` the variance of its own share, 0 where it stays or goes.
+    ``groups``) hold one kind in one zone, and on open floor either near a wall or not, so that the machine left alike.
+    ``noise`` is the variance of ``stayed``; 0 for single grains, which stay or go. ``of_grain`` has one entry a grain
+    of the earlier shot: the place that it is part of, -1 for grains outside the patch; ``grain_noise`` the variance of
+    its own share, 0 where it stays or goes.
     """
 
     x_mm: Floats
@@ -86,8 +87,10 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
             noise[:] = grain_noise[own[0]] * together
         first = np.zeros(cells, np.intp)
         first[cell] = np.arange(len(own))
-        # Zone codes are below 128, so that every kind and zone have a label of their own.
-        parts.append((x, y, area, stayed, noise, (kind * 128.0 + grains.zone[own][first]).astype(float)))
+        # Zone codes are below 64, so that every kind and zone, and what of it lies near a wall, have their own labels.
+        zone = grains.zone[own][first]
+        part = zone + 64.0 * ((zone == OPEN) & _near_wall(patch, x, y))
+        parts.append((x, y, area, stayed, noise, kind * 128.0 + part))
         count += cells
     if not parts:
         empty = np.zeros(0)
@@ -115,6 +118,12 @@ def gather_sites(fates: Fates, patch: Patch) -> Sites:
         of_grain=of_grain,
         grain_noise=grain_noise,
     )
+
+
+def _near_wall(patch: Patch, x: Floats, y: Floats) -> Mask:
+    """Which places lie no farther from a wall than twice the edge zone's depth."""
+    near = [patch.to_side_mm(wall, x, y) < 2 * patch.edge_mm for wall in patch.walls]
+    return np.asarray(np.logical_or.reduce([np.zeros(len(x), bool), *near]), np.bool_)
 
 
 def _summed(values: Floats, cell: NDArray[np.intp], cells: int) -> Floats:

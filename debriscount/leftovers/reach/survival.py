@@ -121,7 +121,9 @@ def learn_survival(sites: Sites, patch: Patch, *, seed: int = 0) -> Survival | N
         beyond = beyond_gaps(sites.x_mm, sites.y_mm, patch, evidence, np.full(len(sites), usual))
         away = evidence[0] * beyond, evidence[1] * beyond
         strips = straight_strips(sites.x_mm, sites.y_mm, away, usual, strips)
-        fits = _fits(sites, patch, near, strips, evidence, params, [fit.params for fit in fits])
+        again = _fits(sites, patch, near, strips, evidence, params, [fit.params for fit in fits])
+        # What was learned may be worse to go by than the first guess: a gap that is taken for floor hides itself.
+        fits = [max(pair, key=lambda fit: fit.log_evidence) for pair in zip(fits or again, again, strict=True)]
         best = max(fits, key=lambda fit: fit.log_evidence)
         params = best.params[: sites.groups + 1]
         # Off 0 and 1, or no chain would ever change its state.
@@ -141,7 +143,7 @@ def learn_survival(sites: Sites, patch: Patch, *, seed: int = 0) -> Survival | N
         sites=sites,
         near=near,
         reached=_normed(behind) @ chances,
-        stays=share(params[: sites.groups])[sites.group],
+        stays=best.mixture.stays(best.params)[sites.group],
         evidence=best.mixture.evidence(best.params),
         draws=draws,
         lost=float(share(best.params[sites.groups : sites.groups + 1])[0]),
@@ -156,9 +158,9 @@ def _normed(log_weights: Floats) -> Floats:
 
 def _first_guess(sites: Sites) -> Floats:
     """Logits of what stays by group as if all were reached, when it tells least, and of what is lost."""
-    stayed = np.bincount(sites.group, sites.stayed, sites.groups)
-    # Off the ends a climb begins where it has a slope; a group that all stayed in need not be one never reached.
-    stays = np.clip((stayed + 0.5) / (np.bincount(sites.group, minlength=sites.groups) + 1), 0.02, 0.8)
+    # One for all groups: of one that all stayed in, such as a gap along a wall, nothing could be learned from its own.
+    # Off the ends a climb begins where it has a slope.
+    stays = np.full(sites.groups, np.clip(sites.stayed.mean(), 0.02, 0.8))
     lost = Mixture(sites, np.zeros((len(sites), 0)), np.ones(len(sites))).prior[sites.groups, 0]
     return np.append(np.log(stays / (1 - stays)), lost)
 
@@ -173,7 +175,8 @@ def _fits(
     starts: list[Floats],
 ) -> list[_Fitted]:
     """A fitted mixture for every choice among the reasons; ``starts`` are their modes so far, if any."""
-    nothing, stays = np.zeros((len(sites), 0)), share(params[: sites.groups])[sites.group]
+    nothing = np.zeros((len(sites), 0))
+    stays = Mixture(sites, nothing, np.ones(len(sites))).stays(params)[sites.group]
     choices: list[Mixture] = []
     for in_lanes in (np.ones(len(sites)), share(strips.log_odds)):
         for with_near, covariates in ((False, nothing), (True, _covariates(near, stays, in_lanes))):

@@ -11,6 +11,7 @@ from debriscount.grains.table import zone_members
 from debriscount.inputs.debris import DebrisKind
 from debriscount.inputs.patch import CustomZone, Patch
 from debriscount.layout.lay_patch import lay_patch
+from debriscount.layout.lay_room import lay_room
 from debriscount.leftovers.reach.find import coarse_grid, draw_map
 from debriscount.leftovers.reach.neighbours import find_neighbours
 from debriscount.leftovers.reach.survival import Survival
@@ -327,3 +328,20 @@ def test_of_floor_nothing_is_told_where_debris_lay_mostly_where_the_machine_was_
     assert reach is not None
     assert reach.floor.share_percent is None
     assert reach.zones["patch"].share_percent is not None
+
+
+def test_a_gap_as_deep_as_the_edge_zone_is_not_taken_for_floor_that_was_reached() -> None:
+    # A room: debris lies farther apart than the gap is deep, and one grain in seventy is misjudged.
+    room = lay_room(3000, 2500, ("top", "left"))
+    x, y = strewn(3000, room, 4)
+    reached = (x >= 30) & (y >= 30)
+    stayed = left(reached, 0.1, 5)
+    wrong = np.random.default_rng(6).random(len(x)) < 0.015
+    found = reach_of(fates_of(x, y, np.where(wrong, 1 - stayed, stayed), room), room, {})
+    assert found is not None
+    edge, floor = found.zones["edge"], found.floor
+    assert edge.share_percent == pytest.approx(0, abs=5)
+    low, high = floor.interval95 or (np.nan, np.nan)
+    true = 100 * 2970 * 2470 / (3000 * 2500)
+    assert low <= true <= high
+    assert floor.share_percent == pytest.approx(true, abs=0.5)

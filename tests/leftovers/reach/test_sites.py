@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from debriscount.grains.table import GrainTable
-from debriscount.inputs.patch import MARGIN, OUTSIDE
+from debriscount.inputs.patch import MARGIN, OPEN, OUTSIDE
 from debriscount.leftovers.reach.sites import gather_sites
 
 from .strewn import CORNER, OPEN_FLOOR, fates_of, left, sites_of, strewn
@@ -62,10 +62,11 @@ def test_cells_do_not_mix_zones() -> None:
     x, y = strewn(4000, CORNER, 9)
     fates = fates_of(x, y, np.random.default_rng(1).normal(0.3, 0.5, 4000), CORNER, matched=False)
     sites = gather_sites(fates, CORNER)
-    assert sites.groups == 3
+    # Open floor near a wall is a group of its own.
+    assert sites.groups == 4
     for zone in range(3):
         own = fates.earlier.zone == zone
-        assert len(np.unique(sites.group[sites.of_grain[own]])) == 1
+        assert len(np.unique(sites.group[sites.of_grain[own]])) == (2 if zone == OPEN else 1)
     labels = np.column_stack([sites.of_grain, fates.earlier.zone])
     assert len(np.unique(labels, axis=0)) == len(sites)
 
@@ -83,9 +84,10 @@ def test_every_kind_and_zone_is_a_group() -> None:
     fates = fates_of(x, y, np.ones(900), CORNER)
     fates = replace(fates, earlier=table, later=table, matched=(True, True))
     sites = gather_sites(fates, CORNER)
-    assert sites.groups == 6
+    # Two kinds in edge, corner and open floor, of which what lies near a wall is apart.
+    assert sites.groups == 8
     pairs = np.column_stack([kind, table.zone, sites.group[sites.of_grain]])
-    assert len(np.unique(pairs, axis=0)) == 6
+    assert len(np.unique(pairs, axis=0)) == 8
 
 
 def test_grains_outside_the_patch_are_no_places() -> None:
