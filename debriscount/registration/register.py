@@ -45,8 +45,8 @@ class RegisteredShots:
     they are laid on one of them; ``apart_mm`` how far each may lie from that one. ``located`` is what was found of the
     markers, None for shots without any; ``paper`` of shape (3,) is the linear colour of their paper in the shot that
     the others are laid on, None where it is unknown.
-    ``photo_views`` are for the eye: sRGB views of all shots but the blank, as fine as the photos and of the same floor,
-    where photos are finer than ``grid``.
+    ``photo_mm_per_px`` is what a pixel of the coarsest photo spans, and ``shifts`` what lays each shot on the one that
+    the others are laid on: for views as fine as the photos.
     """
 
     grid: FloorGrid
@@ -62,7 +62,8 @@ class RegisteredShots:
     apart_mm: Mapping[str, float] = field(default_factory=dict)
     located: LocatedShots | None = None
     paper: Floats | None = None
-    photo_views: Mapping[str, NDArray[np.uint8]] = field(default_factory=dict)
+    photo_mm_per_px: float = 0.0
+    shifts: Mapping[str, Shift | None] = field(default_factory=dict)
 
 
 def register_shots(
@@ -72,7 +73,6 @@ def register_shots(
     rim_mm: float = 0.0,
     grain_mm: float | None = None,
     lens: CameraLens | None = None,
-    for_the_eye: bool = False,
     progress: Callable[[float], None] = lambda _: None,
 ) -> RegisteredShots:
     """Find the markers, fit the floor plane and align all shots on the floor's texture.
@@ -89,8 +89,6 @@ def register_shots(
         Diameter of the smallest grains, if it is known: floor views are no finer than it asks for.
     lens : CameraLens, optional
         The camera's lens, where it is known; otherwise it is told from the markers.
-    for_the_eye : bool
-        Make ``photo_views`` as well.
     progress : callable, optional
         Told the share done, 0 to 1.
 
@@ -133,13 +131,6 @@ def register_shots(
         progress(0.4 + 0.6 * (step + 1) / len(others))
     for name, photo in photos.items():
         warnings += _check_view(name, photo, patch, grid, laid[name].seen)
-    photo_views = {}
-    own_mm = floor_grid(patch, located.fitted.views, rim_mm).mm_per_px
-    if for_the_eye and grid.mm_per_px > FINER * own_mm:
-        as_fine = grid.in_columns(round(grid.width_px * grid.mm_per_px / own_mm))
-        strewn = [n for n in photos if n != "blank"]
-        seen_as_fine = for_each(lambda n: photo_view(photos[n].pixels, models[n][0], as_fine, laid[n].shift), strewn)
-        photo_views = dict(zip(strewn, seen_as_fine, strict=True))
     shown = np.logical_and.reduce([clear, *(one.seen for one in laid.values())])
     return RegisteredShots(
         grid=grid,
@@ -155,8 +146,26 @@ def register_shots(
         apart_mm={n: 0.0 if n == reference else laid[n].residual_mm for n in photos},
         located=located,
         paper=paper_colour(photos[reference].pixels, [m.corners_px for m in located.seen[reference].values()]),
-        photo_views=photo_views,
+        photo_mm_per_px=floor_grid(patch, located.fitted.views, rim_mm).mm_per_px,
+        shifts={n: laid[n].shift for n in photos},
     )
+
+
+def views_for_the_eye(photos: Mapping[str, Photo], registered: RegisteredShots) -> dict[str, NDArray[np.uint8]]:
+    """The sRGB views of all shots but the blank, as fine as the photos and of the same floor; none if all are so fine.
+
+    ``photos`` are those that were registered, by their markers.
+    """
+    grid, own_mm = registered.grid, registered.photo_mm_per_px
+    if registered.located is None or grid.mm_per_px <= FINER * own_mm:
+        return {}
+    views = registered.located.views
+    as_fine = grid.in_columns(round(grid.width_px * grid.mm_per_px / own_mm))
+    return {
+        name: photo_view(photo.pixels, views[name], as_fine, registered.shifts[name])
+        for name, photo in photos.items()
+        if name != "blank"
+    }
 
 
 def _border_u_mm(fitted: FittedViews, shot: int, patch: Patch) -> float:

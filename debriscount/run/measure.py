@@ -2,10 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from os import PathLike
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from ..arrays import Mask
 from ..at_once import for_each, load_ahead, meanwhile
@@ -44,7 +46,7 @@ from ..plausibility.standing import standing_flags
 from ..plausibility.standing_out import LogViews
 from ..plausibility.suspicions import mixup_flags
 from ..registration.grid import FloorGrid
-from ..registration.register import RegisteredShots
+from ..registration.register import RegisteredShots, views_for_the_eye
 from .pipeline import comparable, grain_tables, hints_of, on_patch, strewn_floor, told_debris
 from .records import Given, MeasuredShot, Measurement
 from .sources import (
@@ -134,7 +136,8 @@ def measure(
     given = Given(tuple(kinds), allow_growth)
     one_each, joined = _one_each(_read_photos(before, afters, blank, most_megapixels, tell), patch, lens, tell)
     photos, told, kinds = comparable(one_each, kinds, "before")
-    registered = on_patch(photos, patch, kinds, lens, tell, for_the_eye=True)
+    registered = on_patch(photos, patch, kinds, lens, tell)
+    for_the_eye = meanwhile(partial(views_for_the_eye, photos, registered))
     if registered.located is not None:
         check_saved_again(photos, registered.located.seen)
     check_same_floor(photos, registered)
@@ -190,8 +193,9 @@ def measure(
             *(() if scale_side is None else balance_flags(scale_side.weighed.balance)),
         ]
     )
-    names = {name: photo.name for name, photo in photos.items()}
-    passes = judged(passes, flags, names, budget[0].source if budget else "")
+    passes = judged(
+        passes, flags, {name: photo.name for name, photo in photos.items()}, budget[0].source if budget else ""
+    )
     if scale_side is not None:
         scale_side = measurable(scale_side, passes[-1])
     tell(1.0, "done")
@@ -199,7 +203,7 @@ def measure(
         patch=patch,
         grid=registered.grid,
         kinds=seen_colours(named, maps.colours),
-        shots=_measured_shots(photos, registered, first, found, grains, joined),
+        shots=_measured_shots(photos, registered, first, found, grains, joined, for_the_eye.result()),
         passes=passes,
         budget=budget,
         flags=flags,
@@ -236,6 +240,7 @@ def _measured_shots(
     found: Mapping[str, FoundGrains],
     grains: Mapping[str, GrainTable],
     joined: Mapping[str, Joined],
+    for_the_eye: Mapping[str, NDArray[np.uint8]],
 ) -> tuple[MeasuredShot, ...]:
     """What is kept of every shot, in their order."""
     return tuple(
@@ -250,7 +255,7 @@ def _measured_shots(
             grains=grains[name],
             settings=photo.settings,
             joined=joined.get(name),
-            photo_view=registered.photo_views.get(name),
+            photo_view=for_the_eye.get(name),
         )
         for name, photo in photos.items()
     )

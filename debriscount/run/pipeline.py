@@ -32,8 +32,6 @@ def on_patch(
     kinds: Sequence[DebrisKind],
     lens: CameraLens | None,
     tell: Progress,
-    *,
-    for_the_eye: bool = False,
 ) -> RegisteredShots:
     """Floor views of a patch, with room around it for the largest grain and as fine as the smallest asks for."""
     return register_shots(
@@ -42,7 +40,6 @@ def on_patch(
         rim_mm=rim_mm(kinds),
         grain_mm=smallest_mm(kinds),
         lens=lens,
-        for_the_eye=for_the_eye,
         progress=lambda done: tell(0.1 + 0.3 * done, "aligning"),
     )
 
