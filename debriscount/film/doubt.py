@@ -13,6 +13,8 @@ from .curve import Curve, State
 
 #: Share of all debris that must still be untouched to say how much more or less a sample shows of the same.
 _ENOUGH = 0.05
+#: Share of the places that are untouched until the machine has come.
+_CALM = 0.99
 
 
 @dataclass(slots=True, eq=False)
@@ -22,7 +24,8 @@ class Doubts:
     ``shape`` is rows and columns of places, ``place_mm`` their side. Lines of ``crowded`` and ``squares`` have shape
     (R, Z): debris that others may hide, mm², and the sum of the places' squared debris, mm⁴. ``scatter`` is by how much
     of itself a place's debris differs from sample to sample though nothing touched it, ``drift`` the logarithm of how
-    much more is seen of what nothing ever touched than at first.
+    much more is seen of what nothing ever touched than at first. ``calm`` is how many samples there are until
+    anything is touched.
     """
 
     shape: tuple[int, int]
@@ -31,10 +34,13 @@ class Doubts:
     squares: list[Floats] = field(default_factory=list)
     scatter: list[float] = field(default_factory=list)
     drift: list[float] = field(default_factory=list)
+    calm: int = 0
 
     def note(self, state: State) -> None:
         """Take what a sample says once the state has seen it."""
         value, zones = state.value, state.zones.T
+        if self.calm == len(self.scatter) and state.untouched.mean() > _CALM:
+            self.calm += 1
         self.crowded.append((value * (self._hidden_by_others(value[0]) - 1)) @ zones)
         self.squares.append((value**2) @ zones)
         self.scatter.append(state.scatter)
@@ -54,7 +60,7 @@ class Doubts:
         return np.asarray(true_cover(cover, 1.0) / np.maximum(cover, 1e-12))
 
 
-def standard_uncertainty(curve: Curve, area_mm2: Floats, bare_mm4: Floats, doubts: Doubts) -> Floats:
+def standard_uncertainty(curve: Curve, area_mm2: Floats, first_mm2: Floats, bare_mm4: Floats, doubts: Doubts) -> Floats:
     """Standard uncertainty of the share that is left, shape (T, R, Z), as a share.
 
     Parameters
@@ -62,6 +68,8 @@ def standard_uncertainty(curve: Curve, area_mm2: Floats, bare_mm4: Floats, doubt
     curve : Curve
     area_mm2 : ndarray of shape (T, R, Z)
         Debris at every sample, less what bare floor shows.
+    first_mm2 : ndarray of shape (R, Z)
+        What lay there at first.
     bare_mm4 : ndarray of shape (R, Z)
         Variance of what bare floor shows as debris.
     doubts : Doubts
@@ -80,11 +88,12 @@ def standard_uncertainty(curve: Curve, area_mm2: Floats, bare_mm4: Floats, doubt
     - *bridging*: hidden places change when the machine passes, half a radius earlier or later; in between all times are
       alike likely (rectangular): (late - early) / (B sqrt(12)).
     """
-    first = np.maximum(area_mm2[:1], 1e-9)
+    first = np.maximum(first_mm2[None], 1e-9)
     left = area_mm2 / first
     squares, crowded = np.array(doubts.squares), np.array(doubts.crowded)
     scatter, drift = np.array(doubts.scatter)[:, None, None], np.array(doubts.drift)
-    after = (np.arange(len(left)) > 0)[:, None, None]
+    # A single first sample is as much as itself.
+    after = (np.arange(len(left)) > 0)[:, None, None] | (doubts.calm > 1)
     light = np.hypot(LEAST_U, np.sqrt((drift**2).mean())) if len(drift) > FEWEST else USUAL
     gone = np.maximum(squares[:1] - squares, 0)
     variance = (

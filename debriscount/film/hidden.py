@@ -25,7 +25,8 @@ _LIT, _HUE = 0.22, 0.14
 #: Deepest shadow, natural logarithm: a quarter of the light is left, as under one lamp in a lit room (common practice,
 #: no source). What is darker is a thing.
 _DEEPEST = -1.4
-#: What a cell may be off, as a share of the floor's light, and still be floor with debris on it.
+#: What a cell may be off, as a share of the light it then has, and still be floor with debris on it: bright grains on
+#: a dark floor vary by more than all of the floor's light.
 _MIXED = 0.2
 #: Extent from which on cells that hang together are a thing, mm: a hand, a cable, a machine. Clumps are smaller.
 _THING_MM = 60.0
@@ -143,13 +144,13 @@ class Search:
     def _share(self, light: NDArray[np.float32], floor: NDArray[np.float32]) -> tuple[NDArray[np.float32], Mask]:
         """How much of cells debris covers, and whether they are floor with debris on it at all; shape (N,) each."""
         most, strewn = np.zeros(len(light), np.float32), np.zeros(len(light), bool)
-        bright = np.maximum(floor @ np.full(3, np.float32(1 / 3)), 0.02)
         for colour in self._debris:
             along = colour - floor
             share = ((light - floor) * along).sum(axis=1) / np.maximum((along * along).sum(axis=1), 1e-9)
             share = np.clip(share, 0, 1)
-            rest = np.sqrt(((light - floor - share[:, None] * along) ** 2).sum(axis=1))
-            near = rest < _MIXED * bright
+            mixed = floor + share[:, None] * along
+            rest = np.sqrt(((light - mixed) ** 2).sum(axis=1))
+            near = rest < _MIXED * np.maximum(mixed @ np.full(3, np.float32(1 / 3)), 0.02)
             np.maximum(most, np.where(near, share, 0), out=most)
             strewn |= near
         return most, strewn

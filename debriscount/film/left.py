@@ -18,8 +18,8 @@ class LeftOver:
     """Debris left in one zone against time: area in mm² and percent of what lay there at first, arrays of shape (T,).
 
     ``low_percent`` and ``high_percent`` are what it would be if all that is hidden had gone as soon as it was hidden,
-    or only once it was seen again; ``low95_percent`` and ``high95_percent`` are the 95 % interval. Percent are NaN
-    where no more lay at first than bare floor shows by chance.
+    or only once it was seen again; ``low95_percent`` and ``high95_percent`` are the 95 % interval, NaN for a kind among
+    others. Percent are NaN where no more lay at first than bare floor shows by chance.
     """
 
     area_mm2: Floats
@@ -55,8 +55,12 @@ def left_over(
         gain = np.maximum(margin - margin[0], 0)
         for those in (area, low, high):
             those[:, :, 0] += gain
-    unsure = _REACH * 100 * standard_uncertainty(curve, area, bare_mm4, doubts)
-    first = np.where(area[0] > _REACH * np.sqrt(bare_mm4), area[0], np.nan)
+    # A film begins with a frame that is compressed otherwise than the rest: what several show is nearer the truth.
+    begin = np.median(area[: max(doubts.calm, 1)], axis=0)
+    unsure = _REACH * 100 * standard_uncertainty(curve, area, begin, bare_mm4, doubts)
+    # What of one kind counts as another is not known: a kind alone has no interval.
+    unsure[:, 1:] = np.nan
+    first = np.where(begin > _REACH * np.sqrt(bare_mm4), begin, np.nan)
     percent, lowest, highest = (100 * one / first for one in (area, low, high))
     return [
         {

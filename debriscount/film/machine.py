@@ -15,8 +15,9 @@ from .maps import Cells
 DIAMETERS_MM = (150.0, 600.0)
 #: Height of a machine unless told, mm: machines for floors are 70 to 110 mm high (common practice, no source).
 USUAL_HEIGHT_MM = 90.0
-#: Share of its outline that must be seen to place a machine, and from which on it is seen whole.
-_LEAST_RIM, _WHOLE = 0.35, 0.97
+#: Share of its outline that must be seen to place a machine, and from which on it is seen whole: less than half of a
+#: circle leaves its middle free to one side.
+_LEAST_RIM, _WHOLE = 0.5, 0.97
 _ROUNDS = 12
 #: Cells around a thing that are looked at with it.
 _ROOM = 4

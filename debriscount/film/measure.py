@@ -290,6 +290,15 @@ def _flags(watch: Watch, never_back: float) -> list[Flag]:
                 "in them, and they were bridged",
             )
         )
+    if len(watch.looking.known.kinds) > 1:
+        found.append(
+            Flag(
+                code="kinds-apart",
+                severity="note",
+                sentence="kinds are told apart pixel by pixel in a film: what is left of one of them alone may be far "
+                "off, and has no interval. Take photos before and after for a figure of each",
+            )
+        )
     if never_back > _NEVER_BACK:
         found.append(
             Flag(

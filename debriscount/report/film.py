@@ -184,7 +184,10 @@ def film_text(film: MeasuredFilm, width: int = TERMINAL_WIDTH) -> str:
 
 
 def _end_text(left: LeftOver) -> str:
-    interval = interval_text((float(left.low95_percent[-1]), float(left.high95_percent[-1])))
+    ends = float(left.low95_percent[-1]), float(left.high95_percent[-1])
+    if not np.isfinite(ends).all():
+        return percent_text(float(left.percent[-1]))
+    interval = interval_text(ends)
     return f"{percent_text(float(left.percent[-1]))} (95 % interval {interval})"
 
 

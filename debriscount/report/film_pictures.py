@@ -67,9 +67,12 @@ def plot_curve(axes: Axes, film: MeasuredFilm) -> None:
 
 
 def _plot_left(axes: Axes, times: Floats, left: LeftOver, color: str, name: str) -> None:
-    ends = np.nan_to_num(left.low95_percent), np.nan_to_num(left.high95_percent)
-    axes.fill_between(times, *ends, color=color, alpha=0.25, linewidth=0)
-    axes.plot(times, left.percent, color=color, linewidth=1.8, label=f"{name}, with its 95 % interval")
+    known = np.isfinite(left.low95_percent).any()
+    if known:
+        ends = np.nan_to_num(left.low95_percent), np.nan_to_num(left.high95_percent)
+        axes.fill_between(times, *ends, color=color, alpha=0.25, linewidth=0)
+    label = f"{name}, with its 95 % interval" if known else name
+    axes.plot(times, left.percent, color=color, linewidth=1.8 if known else 1.2, label=label)
 
 
 def draw_track(film: MeasuredFilm) -> NDArray[np.uint8]:

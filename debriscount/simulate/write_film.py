@@ -92,10 +92,10 @@ def _by_kind(truth: FilmTruth, t_s: float) -> dict[str, Any]:
 
 
 def film_truth_json(truth: FilmTruth) -> dict[str, Any]:
-    """Return the truth of a film as truth.json holds it: debris left, of several kinds each too, and the machine's place,
-    frame by frame.
+    """Return the truth of a film as truth.json holds it: debris left and the machine's place, frame by frame.
 
-    Percent of the debris that was strewn, mm on the patch, and degrees from x towards y, 0 to 360.
+    Of several kinds what is left of each is told too. Percent of the debris that was strewn, mm on the patch, and
+    degrees from x towards y, 0 to 360.
     """
     spec, times = truth.spec, truth.times_s
     places = truth.way.place_mm(times)

@@ -17,6 +17,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from debriscount.film.left import LeftOver
 from debriscount.film.measure import measure_film
 from debriscount.film.records import MeasuredFilm
 from debriscount.simulate.film import FilmSpec, draw_film
@@ -65,7 +66,6 @@ def films() -> dict[str, FilmSpec]:
 def fresh_films() -> dict[str, FilmSpec]:
     """Films that were drawn once all rules and constants were fixed."""
     kinds = [CALIBRATION / "debris" / f"{name}.toml" for name in ("green-lentils", "rice")]
-    dark = {"color": "#2b1d14", "size_mm": "5,7"}
     return {
         "two kinds on tile, a wall below": FilmSpec(
             scene=scene_spec(
@@ -75,8 +75,14 @@ def fresh_films() -> dict[str, FilmSpec]:
         ),
         "dark grains on plain green, small quick machine, lanes across": FilmSpec(
             scene=scene_spec(
-                floor="plain", floor_color="#a9bfa0", patch_mm="700x900", walls=("left", "right"), seed=22, **dark
-            ),  # type: ignore[arg-type]
+                floor="plain",
+                floor_color="#a9bfa0",
+                color="#2b1d14",
+                size_mm="5,7",
+                patch_mm="700x900",
+                walls=("left", "right"),
+                seed=22,
+            ),
             rate=15,
             machine=Machine(diameter_mm=250, height_mm=75, mouth_mm=160, pitch_mm=140, speed_mm_s=300, pickup=0.85),
             knock_s=9,
@@ -122,7 +128,35 @@ def track_errors(measured: MeasuredFilm, folder: Path) -> np.ndarray:
     return np.asarray(far[np.isfinite(far)])
 
 
-def measured_film(folder: Path, *, blank: bool, every_s: float) -> MeasuredFilm:
+def inside(left: LeftOver, true: np.ndarray) -> str:
+    """In how many samples after the first the truth lies in the 95 % interval."""
+    held = ((left.low95_percent <= true) & (true <= left.high95_percent))[1:]
+    wide = np.median(left.high95_percent - left.low95_percent) / 2
+    return f"{held.sum()} of {len(held)} in their interval, +- {wide:.1f} in the middle"
+
+
+def print_kinds(measured: MeasuredFilm, folder: Path) -> None:
+    """Print errors of each kind, where there are several."""
+    frames = json.loads((folder / "truth.json").read_text())["frames"]
+    times = [frame["t_s"] for frame in frames]
+    for kind, left in measured.left_by_kind.items():
+        true = np.interp(measured.times_s, times, [frame["left_percent_by_kind"][kind] for frame in frames])
+        off = np.abs(left["patch"].percent - true)
+        print(f"  {kind} alone: {off.max():.2f} points at worst, {np.median(off):.2f} median", flush=True)
+
+
+def spread_ratio(folder: Path, every_s: float) -> float:
+    """By how much all cores are quicker than one stretch at a time, learning the floor included; and alike."""
+    taken, found = [], []
+    for at_once in (1, None):
+        start = time.perf_counter()
+        found.append(measured_film(folder, blank=True, every_s=every_s, at_once=at_once).left["patch"].percent)
+        taken.append(time.perf_counter() - start)
+    assert np.array_equal(found[0], found[1])
+    return taken[0] / taken[1]
+
+
+def measured_film(folder: Path, *, blank: bool, every_s: float, at_once: int | None = None) -> MeasuredFilm:
     """Measure a film as its folder has it."""
     return measure_film(
         folder / "film.mp4",
@@ -130,6 +164,7 @@ def measured_film(folder: Path, *, blank: bool, every_s: float) -> MeasuredFilm:
         blank=folder / "blank.jpg" if blank else None,
         debris=[path for path in folder.glob("*.toml") if path.name != "patch.toml"],
         every_s=every_s,
+        at_once=at_once,
     )
 
 
@@ -142,13 +177,15 @@ def accuracy(folder: Path, name: str, every_s: float) -> bool:
         seconds, busy = time.perf_counter() - start, time.process_time() - busy
         errors, off = np.abs(curve_errors(measured, folder)), track_errors(measured, folder)
         frames = len(measured.track.times_s)
+        true = np.interp(measured.times_s, *truth_of(folder)[:2])
         print(
             f"{name}, {'with' if blank else 'without'} blank: curve {errors.max():.2f} points at worst, "
-            f"{np.median(errors):.2f} median of {len(errors)}; track {off.max(initial=0):.1f} mm at worst, "
+            f"{np.median(errors):.2f} median of {len(errors)}; {inside(measured.left['patch'], true)}; track {off.max(initial=0):.1f} mm at worst, "
             f"{np.median(off) if len(off) else np.nan:.1f} median of {len(off)} places in {frames} frames; "
             f"{frames / seconds:.1f} frames a second ({frames / busy:.1f} a second of processor time)",
             flush=True,
         )
+        print_kinds(measured, folder)
         good &= bool(errors.max() <= CURVE_POINTS and len(off) > 0 and off.max() <= TRACK_MM)
     return good
 
@@ -203,6 +240,8 @@ def main() -> int:
             if not folder.exists():
                 write_film(draw_film(spec), folder)
             good &= accuracy(folder, name, given.every)
+        whole = home / next(iter(chosen)).replace(" ", "-").replace(",", "")
+        print(f"one stretch at a time takes {spread_ratio(whole, given.every):.2f} times as long as all cores")
         if given.minutes > 0:
             first = home / next(iter(chosen)).replace(" ", "-").replace(",", "")
             short, long = (repeated(first, home / f"{m:g}-minutes", 60 * m) for m in (1.0, given.minutes))

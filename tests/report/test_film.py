@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -78,3 +79,19 @@ def test_files_are_written_and_those_of_another_film_kept(measured: MeasuredFilm
     )
     with pytest.raises(OutputError, match="holds a result of other photos"):
         write_film_result(measured, tmp_path / "out")
+
+
+def test_kinds_stand_beside_all_debris(measured: MeasuredFilm) -> None:  # noqa: F811
+    unknown = {
+        name: replace(left, low95_percent=0 * left.percent + np.nan, high95_percent=0 * left.percent + np.nan)
+        for name, left in measured.left.items()
+    }
+    two = replace(measured, left_by_kind={"lentils": unknown, "rice": unknown})
+    record = json.loads(json.dumps(film_json(two), allow_nan=False))
+    assert record["curve"][4]["kinds"]["rice"]["patch"]["interval95"] is None
+    assert record["passes"][0]["kinds"]["rice"]["patch"]["pickup_percent"] > 50
+    rows = list(csv.DictReader(io.StringIO(film_csv(two))))
+    assert [row["kind"] for row in rows[: 3 * len(two.left)]][:: len(two.left)] == ["all", "lentils", "rice"]
+    assert rows[len(two.left)]["low95"] == ""
+    assert "  rice: " in film_text(two, 80)
+    assert draw_curve(two).ndim == 3
