@@ -62,7 +62,7 @@ def test_the_joined_photo_shows_the_whole_patch_in_one_light(photos: Mapping[str
     assert joined.unseen == 0
     assert joined.flags == ()
     assert sum(part.share_percent for part in joined.parts) == pytest.approx(100)
-    assert photo.name == "before-1 + before-2 + before-3"
+    assert photo.name == "before/1 + before/2 + before/3"
     # The seams' own brightness steps: rows of the joined photo change no more there than elsewhere.
     level = np.median(photo.pixels[200:-200].mean(axis=2), axis=0)
     assert np.abs(np.diff(level[100:-100])).max() < 8
@@ -70,7 +70,7 @@ def test_the_joined_photo_shows_the_whole_patch_in_one_light(photos: Mapping[str
 
 def test_a_place_that_no_photo_shows_is_told_and_not_shown(photos: Mapping[str, list[Photo]]) -> None:
     blind = [replace(photos["before"][0], pixels=photos["before"][0].pixels[:, 350:]), *photos["before"][1:]]
-    blind[0] = photo_from_array(np.ascontiguousarray(blind[0].pixels), "before-1")
+    blind[0] = photo_from_array(np.ascontiguousarray(blind[0].pixels), "before/1")
     with pytest.raises(MarkerError):  # without its markers nothing says where any of them lies but the third's two
         join_shots({"before": blind[:2]}, SPEC.patch)
     photo, joined = join_shots({"before": photos["before"][1:]}, SPEC.patch)["before"]
