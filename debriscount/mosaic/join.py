@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Mask
+from ..arrays import Floats, Mask
 from ..camera.view import FloorToPhoto
 from ..flags import Flag
 from ..inputs.lens import CameraLens
@@ -30,6 +30,9 @@ MOST_PIXELS = 40_000_000
 AROUND_MM = 30.0
 #: Light is matched and seams are laid on copies that much coarser.
 COARSER = 4
+#: From how far on two photos have a marker in different places, mm: joined photos agree to half a millimetre, and a
+#: marker at a photo's rim to twice that.
+MOVED_MM = 3.0
 #: Share of the patch that no photo shows from which that is told: less is a rim narrower than a border is known.
 TOLD_UNSEEN = 0.002
 
@@ -134,7 +137,7 @@ def _join(
         ties=len(off),
         apart_mm=float(np.median(off)) if len(off) else 0.0,
         unseen=share,
-        flags=_unseen_flags(name, unseen, share, grid),
+        flags=(*_unseen_flags(name, unseen, share, grid), *moved_flags(name, placed, numbers)),
     )
 
 
@@ -203,6 +206,34 @@ def _hatch(pixels: NDArray[np.uint8], unseen: Mask) -> None:
     """Draw what no photo shows as grey with lines, in place."""
     row, column = np.nonzero(unseen)
     pixels[row, column] = np.where(((row + column) % 24 < 6)[:, None], 90, 150).astype(np.uint8)
+
+
+def moved_flags(name: str, placed: PlacedPhotos, numbers: Sequence[int]) -> tuple[Flag, ...]:
+    """A note for each marker that photos of one shot have in different places: it was moved while they were taken.
+
+    Parameters
+    ----------
+    name : str
+        The shot.
+    placed : PlacedPhotos
+        Where all photos were taken from.
+    numbers : sequence of int
+        Which of them make the shot.
+    """
+    places: dict[int, list[Floats]] = {}
+    for k in numbers:
+        for marker, seen in placed.markers[k].items():
+            places.setdefault(marker, []).append(placed.views[k].floor_mm(seen.corners_px).mean(axis=0))
+    flags = []
+    for marker, those in sorted(places.items()):
+        apart = max(float(np.hypot(*(a - b))) for a in those for b in those)
+        if apart > MOVED_MM:
+            sentence = (
+                f"marker {marker} lies {apart:.0f} mm apart in photos of {name}, so it was moved while they were taken."
+                " Tape markers down, and take the photos again"
+            )
+            flags.append(Flag(code="moved-between", severity="note", sentence=sentence, shot=name))
+    return tuple(flags)
 
 
 def _unseen_flags(name: str, unseen: Mask, share: float, grid: FloorGrid) -> tuple[Flag, ...]:

@@ -7,10 +7,13 @@ from itertools import combinations
 import numpy as np
 import pytest
 
+from debriscount.camera.lens import Lens
+from debriscount.camera.view import FloorToPhoto
 from debriscount.errors import MarkerError, PhotoUnfitError
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.mosaic.join import join_shots
-from debriscount.mosaic.place import place_photos
+from debriscount.markers.find_markers import SeenMarker
+from debriscount.mosaic.join import join_shots, moved_flags
+from debriscount.mosaic.place import PlacedPhotos, place_photos
 from debriscount.photo.read import Photo, photo_from_array
 from debriscount.simulate.options import USUAL_DEBRIS
 from debriscount.simulate.scene import Scene, make_scene
@@ -85,3 +88,18 @@ def test_a_photo_of_another_floor_is_refused(photos: Mapping[str, list[Photo]]) 
     noise = np.random.default_rng(0).integers(0, 255, photos["before"][1].pixels.shape, np.uint8)
     with pytest.raises(PhotoUnfitError, match="stranger"):
         join_shots({"before": [photos["before"][0], photo_from_array(noise, "stranger")]}, SPEC.patch)
+
+
+def test_a_marker_that_was_moved_while_the_photos_were_taken_is_told() -> None:
+    view = FloorToPhoto(np.eye(3), Lens((0.0, 0.0), (1000.0, 1000.0)))
+    square = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 100.0], [0.0, 100.0]])
+
+    def seen(number: int, x: float) -> SeenMarker:
+        return SeenMarker(number, square + np.array([x, 0.0]), 0.1)
+
+    markers = ({3: seen(3, 50.0), 4: seen(4, 300.0)}, {3: seen(3, 50.5), 4: seen(4, 308.0)}, {3: seen(3, 90.0)})
+    placed = PlacedPhotos(views=(view,) * 3, markers=markers, apart_mm={})
+    assert moved_flags("before", placed, (0,)) == ()
+    (flag,) = moved_flags("before", placed, (0, 1))
+    assert flag.sentence.startswith("marker 4 lies 8 mm apart in photos of before")
+    assert len(moved_flags("all", placed, (0, 1, 2))) == 2
