@@ -95,7 +95,7 @@ def test_a_marker_that_was_moved_while_the_photos_were_taken_is_told() -> None:
     square = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 100.0], [0.0, 100.0]])
 
     def seen(number: int, x: float) -> SeenMarker:
-        return SeenMarker(number, square + np.array([x, 0.0]), 0.1)
+        return SeenMarker(id=number, corners_px=square + np.array([x, 0.0]), sigma_px=0.1)
 
     markers = ({3: seen(3, 50.0), 4: seen(4, 300.0)}, {3: seen(3, 50.5), 4: seen(4, 308.0)}, {3: seen(3, 90.0)})
     placed = PlacedPhotos(views=(view,) * 3, markers=markers, apart_mm={})
