@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from ..arrays import Floats, Mask
 from ..camera.view import FloorToPhoto
+from ..errors import PhotoUnfitError
 from ..flags import Flag
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
@@ -69,7 +70,7 @@ def join_shots(
     Raises
     ------
     MarkerError, PhotoUnfitError, LensError
-        As `place_photos`.
+        As `place_photos`; PhotoUnfitError also where each photo of a shot shows the whole patch.
     """
     placed = place_photos(shots, patch, lens=lens)
     photos = [photo for those in shots.values() for photo in those]
@@ -77,9 +78,24 @@ def join_shots(
     joined, begin = {}, 0
     for name, those in shots.items():
         own = range(begin, begin + len(those))
+        _refuse_whole(those, [placed.views[k] for k in own], patch)
         joined[name] = _join(name, [photos[k] for k in own], own, placed, patch, grid)
         begin += len(those)
     return joined
+
+
+def _refuse_whole(photos: Sequence[Photo], views: Sequence[FloorToPhoto], patch: Patch) -> None:
+    """Refuse photos each of which shows the whole patch: they are shots of their own, such as of two passes."""
+    corners = patch.corners_mm()
+    for photo, view in zip(photos, views, strict=True):
+        pixels, size = view.project(corners), np.array(photo.pixels.shape[1::-1])
+        if (pixels < 0).any() or (pixels > size - 1).any():
+            return
+    names = ", ".join(photo.name for photo in photos)
+    raise PhotoUnfitError(
+        f"{names}: each shows the whole patch, so they are no parts of one shot. Give one photo a shot, and those "
+        "after further passes as BEFORE AFTER AFTER."
+    )
 
 
 def _joined_grid(patch: Patch, photos: Sequence[Photo], views: Sequence[FloorToPhoto]) -> FloorGrid:

@@ -103,3 +103,11 @@ def test_a_marker_that_was_moved_while_the_photos_were_taken_is_told() -> None:
     (flag,) = moved_flags("before", placed, (0, 1))
     assert flag.sentence.startswith("marker 4 lies 8 mm apart in photos of before")
     assert len(moved_flags("all", placed, (0, 1, 2))) == 2
+
+
+def test_photos_of_the_whole_patch_are_no_parts_of_one_shot() -> None:
+    spec = replace(SPEC, patch=lay_patch(600, 400), camera=Camera(megapixels=0.8), blank=True)
+    whole = make_scene(spec)
+    pair = [photo_from_array(whole.pixels(name), name) for name in ("blank", "before")]
+    with pytest.raises(PhotoUnfitError, match="blank, before: each shows the whole patch"):
+        join_shots({"after": pair}, spec.patch)
