@@ -19,7 +19,7 @@ from debriscount.campaign.inbox import InboxPhoto
 from debriscount.campaign.next_run import RunChoice, next_choice, setting_doubts
 from debriscount.campaign.places import DEBRIS, find_campaign
 from debriscount.campaign.read_runs import read_runs
-from debriscount.campaign.records import FiledRun
+from debriscount.campaign.records import FiledRun, by_shot
 from debriscount.errors import CampaignError, DebriscountError
 from debriscount.inputs.debris_names import find_debris
 
@@ -124,9 +124,10 @@ def _check(home: Path, campaign: Campaign, choice: RunChoice, photos: Mapping[st
     files = [find_debris(name, home / DEBRIS) for name in choice.debris]
     lens = home / campaign.campaign.lens if campaign.campaign.lens else None
     check = shot_check(home / campaign.campaign.patch, files, lens=lens)
-    for shot, photo in photos.items():
+    for shot, those in by_shot(photos).items():
         try:
-            fitness = check.check(photo.path)
+            # Of several photos that make a shot their folder is checked.
+            fitness = check.check(those[0].path if len(those) == 1 else those[0].path.parent)
         except DebriscountError as error:
             said_aside(f"{shot}: {error}")
             continue
@@ -180,6 +181,10 @@ def _otherwise(campaign: Campaign, runs: Sequence[FiledRun], choice: RunChoice, 
     return next_choice(campaign, runs, machine=machine, floor=choice.floor, debris=choice.debris)
 
 
+def _named(photos: Sequence[InboxPhoto]) -> str:
+    return photos[0].path.name if len(photos) == 1 else f"{len(photos)} photos of {photos[0].path.parent.name}"
+
+
 def _choice_text(choice: RunChoice, photos: Mapping[str, InboxPhoto], weighing: Path | None) -> str:
     settings = ", ".join(f"{name} = {value}" for name, value in choice.settings.items())
     told = {
@@ -187,7 +192,7 @@ def _choice_text(choice: RunChoice, photos: Mapping[str, InboxPhoto], weighing: 
         "settings": settings or "none",
         "floor": choice.floor or "not told",
         "debris": ", ".join(choice.debris) or "by its colour alone",
-        "photos": ", ".join(f"{shot} {photo.path.name}" for shot, photo in photos.items()) or "none",
+        "photos": ", ".join(f"{shot} {_named(those)}" for shot, those in by_shot(photos).items()) or "none",
         "weighed": "no" if weighing is None else weighing.name,
     }
     return "\n".join([f"Next run, {choice.why}:", *(f"  {name:<9}{value}" for name, value in told.items())])

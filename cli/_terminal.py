@@ -40,7 +40,12 @@ def print_record(record: Mapping[str, object]) -> None:
 def said_written(folder: Path | None, written: Sequence[Path]) -> None:
     """Tell which files now stand in a folder; nothing where none were written."""
     if written:
-        said_aside(f"wrote {folder}: {', '.join(path.name for path in written)}")
+        said_aside(f"wrote {folder}: {', '.join(_below(folder, path) for path in written)}")
+
+
+def _below(folder: Path | None, path: Path) -> str:
+    """A file's name, or its path in a folder that holds it."""
+    return path.relative_to(folder).as_posix() if folder is not None and path.is_relative_to(folder) else path.name
 
 
 def _wrapped(line: str) -> str:

@@ -38,10 +38,15 @@ def add(
     debris: Annotated[
         list[str] | None, typer.Option(metavar="NAME", help="Kind of debris, by name or file; once for each.")
     ] = None,
-    blank: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor.")] = None,
-    before: Annotated[Path | None, typer.Option(metavar="PHOTO", help="Photo of the scattered debris.")] = None,
+    blank: Annotated[
+        Path | None, typer.Option(metavar="PHOTO", help="Photo of the clean floor, or a folder of them.")
+    ] = None,
+    before: Annotated[
+        Path | None, typer.Option(metavar="PHOTO", help="Photo of the scattered debris, or a folder of them.")
+    ] = None,
     after: Annotated[
-        list[Path] | None, typer.Option(metavar="PHOTO", help="Photo after a pass; once for each, in order.")
+        list[Path] | None,
+        typer.Option(metavar="PHOTO", help="Photo after a pass, or a folder of them; once for each, in order."),
     ] = None,
     weighing: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Weighing file; the campaign's weighing.toml if not given.")

@@ -10,13 +10,14 @@ from ..inputs.debris_file import read_debris
 from ..inputs.debris_names import find_debris
 from ..inputs.patch_file import read_patch
 from ..inputs.weighing_file import read_weighing
+from ..photo.files import photos_in
 from .campaign_file import Campaign
 from .campaign_write import add_machine
 from .file_run import NewRun, file_run, now, photo_bytes, refuse_filed
 from .inbox import ChosenShots, InboxPhoto, choose_shots, inbox_photo, look_into
 from .next_run import RunChoice
 from .places import DEBRIS, INBOX, RUN
-from .records import FiledRun, RunSources
+from .records import FiledRun, RunSources, by_shot
 from .run_file import text_sum
 
 WEIGHING = "weighing.toml"
@@ -27,25 +28,54 @@ Measured = Callable[[RunSources, Progress | None], Mapping[str, bytes]]
 
 
 def shots_by_name(blank: Path | None, before: Path, afters: Sequence[Path]) -> dict[str, InboxPhoto]:
-    """Return photos that a person named, by shot; PhotoFileError if one cannot be read."""
+    """Return photos that a person named, as a run keys them; PhotoFileError if one cannot be read.
+
+    A folder holds photos that overlap and make one shot.
+    """
     paths = {} if blank is None else {"blank": blank}
     paths |= {"before": before}
     paths |= {"after" if number == 1 else f"after{number}": after for number, after in enumerate(afters, start=1)}
-    return {shot: inbox_photo(path) for shot, path in paths.items()}
+    return {name: inbox_photo(path) for shot, given in paths.items() for name, path in _photos_of(shot, given).items()}
+
+
+def _photos_of(shot: str, given: Path) -> dict[str, Path]:
+    """A shot's photo or, where a folder is given, those in it, as a run keys them."""
+    if not given.is_dir():
+        return {shot: given}
+    found = photos_in(given)
+    return {shot: found[0]} if len(found) == 1 else {f"{shot}-{k}": path for k, path in enumerate(found, start=1)}
 
 
 def shots_of_inbox(home: Path, campaign: Campaign, runs: Sequence[FiledRun], passes: int | None) -> ChosenShots:
-    """Choose the shots of the next run from the inbox; CampaignError if there are too few."""
-    photos, faults = look_into(home / INBOX)
+    """Choose the shots of the next run from the inbox; CampaignError if there are too few.
+
+    Folders there that are called after the shots hold photos that overlap, and go before single photos.
+    """
+    inbox = home / INBOX
+    if (inbox / "before").is_dir():
+        afters = [inbox / "after", *(inbox / f"after{number}" for number in range(2, 11))]
+        blank = inbox / "blank" if (inbox / "blank").is_dir() else None
+        there = [after for after in afters if after.is_dir()]
+        if not there:
+            raise CampaignError(f"{inbox}: holds the folder before, but none called after. Put one beside it.")
+        named = shots_by_name(blank, inbox / "before", there)
+        return ChosenShots(named, tuple(_folder_lines(named)))
+    photos, faults = look_into(inbox)
     chosen = choose_shots(photos, passes or campaign.campaign.passes, runs, shared_blank=bool(campaign.campaign.blank))
     return ChosenShots(chosen.photos, chosen.reasons, (*faults, *chosen.passed_over))
 
 
+def _folder_lines(photos: Mapping[str, InboxPhoto]) -> list[str]:
+    shots = by_shot(photos)
+    return [f"{shot}: {len(those)} photos in the inbox's folder {shot}" for shot, those in shots.items()]
+
+
 def with_shared_blank(home: Path, campaign: Campaign, photos: Mapping[str, InboxPhoto]) -> dict[str, InboxPhoto]:
     """Return the shots with the campaign's shared blank, if it has one and they have none."""
-    if "blank" in photos or not campaign.campaign.blank or not photos:
+    if "blank" in by_shot(photos) or not campaign.campaign.blank or not photos:
         return dict(photos)
-    return {"blank": inbox_photo(home / campaign.campaign.blank), **photos}
+    shared = _photos_of("blank", home / campaign.campaign.blank)
+    return {**{name: inbox_photo(path) for name, path in shared.items()}, **photos}
 
 
 def waiting_weighing(home: Path, runs: Sequence[FiledRun]) -> tuple[Path | None, str]:
@@ -114,7 +144,7 @@ def new_run(
     patch_name = read_patch(patch).name
     if weighing is not None:
         read_weighing(weighing)
-    when = photos["before"].taken if photos else now()
+    when = by_shot(photos)["before"][0].taken if photos else now()
     return NewRun(
         when=when,
         machine=choice.machine,
@@ -193,7 +223,10 @@ def _clear(home: Path, filed: FiledRun, photos: Mapping[str, InboxPhoto], weighi
     sums = {photo.sha256 for photo in filed.record.photos.values()}
     for photo in photos.values():
         with suppress(OSError, DebriscountError):
-            if photo.path.resolve().parent == inbox and sha256(photo_bytes(photo.path)).hexdigest() in sums:
+            folder = photo.path.resolve().parent
+            if inbox in (folder, folder.parent) and sha256(photo_bytes(photo.path)).hexdigest() in sums:
                 photo.path.unlink()
+                if folder != inbox and not any(folder.iterdir()):
+                    folder.rmdir()
     if weighing is not None and weighing.resolve() == (home / WEIGHING).resolve():
         weighing.unlink(missing_ok=True)

@@ -28,6 +28,7 @@ from .records import (
     UsedDebris,
     UsedFile,
     Versions,
+    shot_of,
 )
 from .run_file import read_run, run_json, text_sum
 
@@ -92,12 +93,12 @@ def refuse_filed(runs: Iterable[FiledRun], sums: Mapping[str, str], taken: Mappi
     CampaignError
         In one line, with the run that has them.
     """
-    own = {shot: sum_ for shot, sum_ in sums.items() if shot != "blank"}
+    own = {shot: sum_ for shot, sum_ in sums.items() if shot_of(shot) != "blank"}
     times = {shot: taken.get(shot) for shot in own}
     for run in runs:
         if run.record.withdrawn is not None:
             continue
-        filed = {photo.sha256: shot for shot, photo in run.record.photos.items() if shot != "blank"}
+        filed = {photo.sha256: shot for shot, photo in run.record.photos.items() if shot_of(shot) != "blank"}
         number = run.record.run
         for shot, sum_ in own.items():
             if sum_ in filed:
@@ -108,7 +109,7 @@ def refuse_filed(runs: Iterable[FiledRun], sums: Mapping[str, str], taken: Mappi
         if (
             None not in times.values()
             and times
-            and times == {shot: photo.taken for shot, photo in run.record.photos.items() if shot != "blank"}
+            and times == {shot: photo.taken for shot, photo in run.record.photos.items() if shot_of(shot) != "blank"}
         ):
             raise CampaignError(
                 f"the campaign has those photos already, saved otherwise: run {number} was taken in the same seconds."
@@ -156,7 +157,7 @@ def file_run(campaign: Path, new: NewRun, result: Mapping[str, bytes], measured_
         for shot, path in sources.photos.items():
             ending = path.suffix.lower()
             name = f"{shot}{ending}"
-            if shot == "blank":
+            if shot_of(shot) == "blank":
                 name = _keep_blank(campaign, photos[shot], sums[shot], ending)
             else:
                 contents[name] = photos[shot]

@@ -3,10 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import ClassVar, Literal
+from typing import ClassVar, Literal, TypeVar
 
 from ..flags import Flag
 
+Photo = TypeVar("Photo")
 #: How run.json says what it is.
 RUN_FORMAT: Literal["debriscount/run/1"] = "debriscount/run/1"
 
@@ -92,7 +93,7 @@ class Versions:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunSources:
-    """Files that a run is measured from; ``photos`` by shot, empty for a run that was weighed only."""
+    """Files that a run is measured from; ``photos`` as in `RunRecord`, empty for a run that was weighed only."""
 
     patch: Path
     photos: Mapping[str, Path]
@@ -101,14 +102,28 @@ class RunSources:
     weighing: Path | None = None
 
 
+def shot_of(photo: str) -> str:
+    """The shot that a photo of a run belongs to, by the photo's name there."""
+    return photo.partition("-")[0]
+
+
+def by_shot(photos: Mapping[str, Photo]) -> dict[str, list[Photo]]:
+    """Photos of a run by shot, in their order."""
+    shots: dict[str, list[Photo]] = {}
+    for name, photo in photos.items():
+        shots.setdefault(shot_of(name), []).append(photo)
+    return shots
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunRecord:
     """What run.json says of a run.
 
     ``when`` is local time in ISO 8601 without a zone. ``planned`` is the number of the planned run that it is, and
-    ``block`` that run's block. ``photos`` is keyed by shot: "blank", "before", "after", "after2" and so on; empty for a
-    run that was weighed only. ``result`` is measurement.json, or weighing.json of a run without photos, and ``files``
-    are all files of the result. ``weighing`` is None for a run that was photographed only.
+    ``block`` that run's block. ``photos`` is keyed by shot: "blank", "before", "after", "after2" and so on, and
+    "before-1", "before-2" where several photos that overlap make a shot (`shot_of`); empty for a run that was weighed
+    only. ``result`` is measurement.json, or weighing.json of a run without photos, and ``files`` are all files of the
+    result. ``weighing`` is None for a run that was photographed only.
     """
 
     format: Literal["debriscount/run/1"]

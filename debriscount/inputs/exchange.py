@@ -37,7 +37,8 @@ def put_files(
     folder : Path
         Where to.
     contents : mapping of str to callable
-        Makes the content of each file, by name. The first file is the last to be put there, and the first to go.
+        Makes the content of each file, by name, which may lie in a folder of its own that is not there yet. The first
+        file is the last to be put there, and the first to go.
     replaced : callable
         Names of files in the folder to be taken away, asked for before anything is done and again while no other
         writer can change the folder; it raises where something must not be replaced.
@@ -63,13 +64,17 @@ def put_files(
             work.mkdir()
             held = hold(work)
         for name, content in contents.items():
+            (work / name).parent.mkdir(exist_ok=True)
             _write(work / name, content())
+        tops = list(dict.fromkeys(Path(name).parts[0] for name in contents))
+        for top in filter(Path.is_dir, (work / top for top in tops)):
+            _to_disk(top)
         _to_disk(work)
         with _alone(folder, mark, home):
             if held is not None:
                 held.release()  # from here on the lock of its home keeps others off
             if folder.is_dir():
-                _exchange(folder, work, list(contents), list(replaced()))
+                _exchange(folder, work, tops, list(replaced()))
             else:
                 work.rename(folder)
                 _written.append(folder)

@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..arrays import Floats
-from ..grains.table import GrainTable
+from ..arrays import Floats, Mask
+from ..grains.table import GrainTable, zone_members
+from ..inputs.patch import Patch
 from ..stats.proportion import Interval
 from ..stats.quantity import Z95, coverage_factor95
-from .records import FurtherPass, PassStep, Reach
+from .reach.missed import inside_outline
+from .records import Brought, FurtherPass, MissedPlace, PassStep, Reach, middle_mm
 
 #: Percentage points; a gain as small is none that another could be a multiple of.
 _LEAST_GAIN = 1e-9
@@ -80,6 +82,48 @@ def pass_step(
         missed_again_percent=again,
         missed_again_by_chance_percent=chance,
         from_missed_percent=_from_missed(earlier_reach, found, stayed),
+    )
+
+
+def brought(found: GrainTable, stayed: Floats, patch: Patch, missed: Sequence[MissedPlace]) -> tuple[Brought, ...]:
+    """What a further pass took, and from where.
+
+    Parameters
+    ----------
+    found : GrainTable
+        The grains that it began with.
+    stayed : ndarray of shape (len(found),)
+        Share of each that still lies in its place.
+    patch : Patch
+        Its zones.
+    missed : sequence of MissedPlace
+        Places that the pass before had missed.
+
+    Returns
+    -------
+    tuple of Brought
+        Those places in their order, then the zones, as far as debris lay there; a grain is in one of each.
+    """
+    members = zone_members(patch, found)
+    whole = members.pop("patch")
+    members.pop("margin", None)
+    taken = found.area_mm2 * (1 - stayed)
+    everything = float(taken[whole].sum())
+    spots = np.column_stack([found.x_mm, found.y_mm])
+    parts: list[tuple[str, tuple[float, float] | None, Mask]] = []
+    for place in missed:
+        parts.append(("missed", middle_mm(place), whole & inside_outline(spots, np.array(place.polygon_mm))))
+    parts += [(zone, None, own) for zone, own in members.items()]
+    return tuple(
+        Brought(
+            what=what,
+            around_mm=around,
+            found_mm2=float(found.area_mm2[own].sum()),
+            taken_percent=100 * float(taken[own].sum()) / float(found.area_mm2[own].sum()),
+            share_percent=100 * float(taken[own].sum()) / everything if everything > 0 else 0.0,
+        )
+        for what, around, own in parts
+        if found.area_mm2[own].sum() > 0
     )
 
 

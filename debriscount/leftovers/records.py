@@ -126,6 +126,13 @@ class MissedPlace:
     share_percent: float
 
 
+def middle_mm(place: MissedPlace) -> tuple[float, float]:
+    """Middle of the box around a missed place."""
+    corners = np.array(place.polygon_mm)
+    x, y = ((corners.min(axis=0) + corners.max(axis=0)) / 2).tolist()
+    return x, y
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Reach:
     """Where the machine acted, from what stayed of the debris that lay there.
@@ -277,13 +284,29 @@ class Scatter:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Brought:
+    """What a further pass took from one part of the patch.
+
+    ``what`` is a zone, or "missed": a place that the pass before had missed, ``around_mm`` its middle. ``found_mm2`` of
+    debris lay there when the pass began, of which it took ``taken_percent`` from its place; that is ``share_percent``
+    of all that it took in the patch.
+    """
+
+    what: str
+    around_mm: tuple[float, float] | None
+    found_mm2: float
+    taken_percent: float
+    share_percent: float
+
+
+@dataclass(frozen=True, slots=True)
 class PassStep:
     """What one pass brought: of what it found, and with the passes before it, percent.
 
     ``missed_again_percent`` is the share of the debris that this pass found and never met which lies where the pass
     before had not been either, and ``missed_again_by_chance_percent`` what that would be if each pass missed places by
     itself; None in the first pass. ``from_missed_percent`` is the share of what this pass took from its place that lay
-    where the pass before had not been.
+    where the pass before had not been, and ``brought`` tells from where, by place that had been missed and by zone.
     """
 
     number: int
@@ -293,6 +316,7 @@ class PassStep:
     missed_again_percent: float | None
     missed_again_by_chance_percent: float | None
     from_missed_percent: float | None = None
+    brought: tuple[Brought, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from ..inputs.patch import Patch
 from .findings import findings
 from .lanes.find import find_lanes
 from .losses import moved_from_losses
-from .passes import Pickup, further_pass, of_found, pass_step
+from .passes import Pickup, brought, further_pass, of_found, pass_step
 from .reach.find import Pickups, find_reach
 from .reach.missed import find_missed
 from .reach.sites import gather_sites
@@ -81,6 +81,8 @@ def why_left(
         step = pass_step(
             number, zones["patch"], None if earlier is None else earlier["patch"], reach, last, own.earlier, own.stayed
         )
+        if passes:
+            step = replace(step, brought=brought(own.earlier, own.stayed, patch, passes[-1].missed))
         way = np.full((len(untouched), 2), np.nan)
         moved = moved_from_losses(own, patch)
         entries = np.flatnonzero(real[name]) if real else np.arange(len(untouched))

@@ -7,8 +7,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arrays import Mask
+from ..arrays import Floats, Mask
 from ..camera.view import FloorToPhoto
+from ..errors import PhotoUnfitError
 from ..flags import Flag
 from ..inputs.lens import CameraLens
 from ..inputs.patch import Patch
@@ -30,6 +31,9 @@ MOST_PIXELS = 40_000_000
 AROUND_MM = 30.0
 #: Light is matched and seams are laid on copies that much coarser.
 COARSER = 4
+#: From how far on two photos have a marker in different places, mm: joined photos agree to half a millimetre, and a
+#: marker at a photo's rim to twice that.
+MOVED_MM = 3.0
 #: Share of the patch that no photo shows from which that is told: less is a rim narrower than a border is known.
 TOLD_UNSEEN = 0.002
 
@@ -66,7 +70,7 @@ def join_shots(
     Raises
     ------
     MarkerError, PhotoUnfitError, LensError
-        As `place_photos`.
+        As `place_photos`; PhotoUnfitError also where each photo of a shot shows the whole patch.
     """
     placed = place_photos(shots, patch, lens=lens)
     photos = [photo for those in shots.values() for photo in those]
@@ -74,9 +78,24 @@ def join_shots(
     joined, begin = {}, 0
     for name, those in shots.items():
         own = range(begin, begin + len(those))
+        _refuse_whole(those, [placed.views[k] for k in own], patch)
         joined[name] = _join(name, [photos[k] for k in own], own, placed, patch, grid)
         begin += len(those)
     return joined
+
+
+def _refuse_whole(photos: Sequence[Photo], views: Sequence[FloorToPhoto], patch: Patch) -> None:
+    """Refuse photos each of which shows the whole patch: they are shots of their own, such as of two passes."""
+    corners = patch.corners_mm()
+    for photo, view in zip(photos, views, strict=True):
+        pixels, size = view.project(corners), np.array(photo.pixels.shape[1::-1])
+        if (pixels < 0).any() or (pixels > size - 1).any():
+            return
+    names = ", ".join(photo.name for photo in photos)
+    raise PhotoUnfitError(
+        f"{names}: each shows the whole patch, so they are no parts of one shot. Give one photo a shot, and those "
+        "after further passes as BEFORE AFTER AFTER."
+    )
 
 
 def _joined_grid(patch: Patch, photos: Sequence[Photo], views: Sequence[FloorToPhoto]) -> FloorGrid:
@@ -134,7 +153,7 @@ def _join(
         ties=len(off),
         apart_mm=float(np.median(off)) if len(off) else 0.0,
         unseen=share,
-        flags=_unseen_flags(name, unseen, share, grid),
+        flags=(*_unseen_flags(name, unseen, share, grid), *moved_flags(name, placed, numbers)),
     )
 
 
@@ -203,6 +222,34 @@ def _hatch(pixels: NDArray[np.uint8], unseen: Mask) -> None:
     """Draw what no photo shows as grey with lines, in place."""
     row, column = np.nonzero(unseen)
     pixels[row, column] = np.where(((row + column) % 24 < 6)[:, None], 90, 150).astype(np.uint8)
+
+
+def moved_flags(name: str, placed: PlacedPhotos, numbers: Sequence[int]) -> tuple[Flag, ...]:
+    """A note for each marker that photos of one shot have in different places: it was moved while they were taken.
+
+    Parameters
+    ----------
+    name : str
+        The shot.
+    placed : PlacedPhotos
+        Where all photos were taken from.
+    numbers : sequence of int
+        Which of them make the shot.
+    """
+    places: dict[int, list[Floats]] = {}
+    for k in numbers:
+        for marker, seen in placed.markers[k].items():
+            places.setdefault(marker, []).append(placed.views[k].floor_mm(seen.corners_px).mean(axis=0))
+    flags = []
+    for marker, those in sorted(places.items()):
+        apart = max(float(np.hypot(*(a - b))) for a in those for b in those)
+        if apart > MOVED_MM:
+            sentence = (
+                f"marker {marker} lies {apart:.0f} mm apart in photos of {name}, so it was moved while they were taken."
+                " Tape markers down, and take the photos again"
+            )
+            flags.append(Flag(code="moved-between", severity="note", sentence=sentence, shot=name))
+    return tuple(flags)
 
 
 def _unseen_flags(name: str, unseen: Mask, share: float, grid: FloorGrid) -> tuple[Flag, ...]:

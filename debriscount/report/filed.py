@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from ..campaign.records import RunSources
+from ..campaign.records import RunSources, by_shot
 from ..inputs.weighing_file import read_weighing
 from .folder import record_bytes
 from .weighing import weighing_record
@@ -38,11 +38,11 @@ def result_files(sources: RunSources, progress: Progress | None = None) -> dict[
     from ..run.measure import measure
     from .write import measurement_files
 
-    shots = dict(sources.photos)
+    shots = by_shot(sources.photos)
     measured = measure(
         sources.patch,
         shots.pop("before"),
-        [photo for shot, photo in shots.items() if shot != "blank"],
+        [photos for shot, photos in shots.items() if shot != "blank"],
         blank=shots.get("blank"),
         debris=sources.debris,
         lens=sources.lens,

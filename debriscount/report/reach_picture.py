@@ -18,7 +18,7 @@ from .caption import Caption, LegendEntry, Painter, draw_caption
 from .lookup import why_of
 from .palette import DARK, LIGHT, OKABE_ITO, Color
 from .pictures import border_entries, shot_note, shot_title
-from .unreached import label_unreached, labels_say, outlines_mm
+from .unreached import brought_entry, brought_mm, draw_outlines, label_unreached, labels_say, outlines_mm
 
 #: Not reached and reached: apart to every kind of eye, and light enough for dark lines.
 NEVER, REACHED = OKABE_ITO[5], OKABE_ITO[1]
@@ -26,6 +26,7 @@ _TINT = 0.6
 _LEAST_LINES = 4.0  # area of the smallest place shown, in squares as high as the type
 _FLOOR = (0.45, 228.0)  # the floor's contrast that remains, and its middle grey
 _PALE: Color = (230, 230, 226)
+_BEFORE: Color = OKABE_ITO[4]
 _DARK: Color = (60, 50, 45)
 _STROKES: tuple[Color, Color] = (DARK, LIGHT)
 
@@ -67,7 +68,9 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
     unknown = _without_specks(inside & ~told & ~never, canvas.size) & inside & ~never
     _paint(canvas.image, never, unknown, inside, canvas.size)
     draw_borders(canvas.image, measurement.patch, canvas.grid, canvas.unit, _STROKES)
-    label_unreached(canvas, outlines, never)
+    before = _missed_before(shot, measurement)
+    draw_outlines(canvas, before, _BEFORE)
+    label_unreached(canvas, [*outlines, *before], never)
 
     says = labels_say(outlines)
     legend = [
@@ -78,6 +81,8 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
         legend.append(
             LegendEntry("cannot be told: too little debris lay there", _tint_sample(False, True, canvas.size))
         )
+    if before:
+        legend.append(brought_entry(REACHED, _BEFORE))
     legend += border_entries(canvas.unit, _PALE, measurement.patch)
     reached_words, taken_words = _answers(reach)
     caption = Caption(
@@ -87,6 +92,14 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
         shot_note(shot, measurement),
     )
     return np.vstack([canvas.image, draw_caption(caption, canvas.grid.width_px, canvas.grid.mm_per_px, canvas.size)])
+
+
+def _missed_before(shot: MeasuredShot, measurement: Measurement) -> list[tuple[Floats, str]]:
+    """Outlines of what the pass before had missed, with what this one took there; none for the first."""
+    left = measurement.left
+    number = next((k for k, why in enumerate(left.passes) if why is not None and why is why_of(shot, measurement)), 0)
+    before = left.passes[number - 1] if number else None
+    return [] if before is None else brought_mm(before, left.steps[number])
 
 
 def _make_pale(image: NDArray[np.uint8]) -> None:

@@ -4,7 +4,7 @@ import numpy as np
 
 from ..columns import TABLE_WIDTH, aligned, wrapped
 from ..inputs.patch import Patch
-from ..leftovers.records import MissedPlace, PassStep, WhyLeft
+from ..leftovers.records import Brought, MissedPlace, PassStep, WhyLeft
 from ..leftovers.wording import share_text
 
 #: Missed places told; all of them stand in the record.
@@ -40,6 +40,10 @@ def room_block(why: WhyLeft | None, step: PassStep | None, patch: Patch, width: 
         share = f"{step.from_missed_percent:.0f} %"
         said = f"Of what pass {step.number} took, {share} lay where the pass before had not been."
         lines.append(wrapped(said, "  ", width))
+        rows = [["taken from", "lay there, cm²", "of that taken", "of all it took"]]
+        places = [part for part in step.brought if part.what == "missed"][:_MOST]
+        rows += [_brought_row(part) for part in (*places, *(p for p in step.brought if p.what != "missed"))]
+        lines += aligned(rows)
     missed = [place for place in why.missed if place.share_percent > 0]
     if missed:
         rows = [["missed", "around x, y mm", "size mm", "floor cm²", "of the leftovers"]]
@@ -49,6 +53,16 @@ def room_block(why: WhyLeft | None, step: PassStep | None, patch: Patch, width: 
             rest = sum(place.share_percent for place in missed[_MOST:])
             lines.append(f"and {len(missed) - _MOST} more with {rest:.0f} % of the leftovers together")
     return ["\n".join(lines)]
+
+
+def _brought_row(part: Brought) -> list[str]:
+    where = part.what if part.around_mm is None else "missed around {:.0f}, {:.0f}".format(*part.around_mm)
+    return [
+        where,
+        f"{part.found_mm2 / 100:.1f}",
+        f"{part.taken_percent:.0f} %",
+        f"{part.share_percent:.1f} %",
+    ]
 
 
 def _row(place: MissedPlace) -> list[str]:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from ..arrays import Floats, Mask
 from ..inputs.patch import Patch
 from ..leftovers.reach.missed import strip_outline
-from ..leftovers.records import WhyLeft
+from ..leftovers.records import PassStep, WhyLeft, middle_mm
 from ..leftovers.wording import share_text
 from .canvas import SHIFT, Canvas, fixed
 from .caption import LegendEntry
@@ -17,6 +17,8 @@ from .labels import draw_label, label_size, window_mean
 from .palette import Color, contrasting
 
 _MM = " mm"  # what labels of strips end in
+_TAKEN = " % taken"  # what those of places end in that the pass before had missed
+_LEAST_BROUGHT = 1.0  # percent
 _TOOTH_EVERY, _TOOTH = 0.9, 0.3  # of the font's size: distance and length of the teeth inside an outline
 
 
@@ -46,6 +48,39 @@ def outlines_mm(why: WhyLeft, patch: Patch) -> list[tuple[Floats, str]]:
         if place.share_percent > 0 and share is not None and (place.what != "strip" or why.lanes is None):
             found.append((np.array(place.polygon_mm, float), share.replace("less than", "<").replace("more than", ">")))
     return found
+
+
+def brought_mm(before: WhyLeft, step: PassStep) -> list[tuple[Floats, str]]:
+    """Outlines of the places that the pass before had missed, each with how much of what lay there this pass took.
+
+    Places from which it took less than a hundredth of all that it took are left out.
+    """
+    taken = {part.around_mm: part for part in step.brought if part.what == "missed"}
+    found = []
+    for place in before.missed:
+        corners = np.array(place.polygon_mm, float)
+        part = taken.get(middle_mm(place))
+        if part is not None and part.share_percent >= _LEAST_BROUGHT:
+            found.append((corners, f"{part.taken_percent:.0f}{_TAKEN}"))
+    return found
+
+
+def draw_outlines(canvas: Canvas, outlines: Sequence[tuple[Floats, str]], color: Color) -> None:
+    """Draw outlines as plain lines, in place."""
+    height, width = canvas.image.shape[:2]
+    for corners, _ in outlines:
+        line = [fixed(_within(canvas.to_px(corners), width, height))]
+        cv2.polylines(canvas.image, line, True, color, 3, cv2.LINE_AA, SHIFT)
+
+
+def brought_entry(floor: Color, color: Color) -> LegendEntry:
+    """Legend entry of such outlines."""
+
+    def paint(image: NDArray[np.uint8], left: int, top: int, width: int, height: int) -> None:
+        image[top : top + height, left : left + width] = floor
+        cv2.rectangle(image, (left + 3, top + 3), (left + width - 4, top + height - 4), color, 3)
+
+    return LegendEntry(f"missed by the pass before: how much of it was{_TAKEN.replace(' %', '')}", paint)
 
 
 def draw_unreached(
@@ -86,7 +121,7 @@ def label_unreached(canvas: Canvas, outlines: Sequence[tuple[Floats, str]], take
 def labels_say(outlines: Sequence[tuple[Floats, str]]) -> str:
     """What the labels are that outlines bear."""
     widths = any(label.endswith(_MM) for _, label in outlines)
-    shares = any(not label.endswith(_MM) for _, label in outlines)
+    shares = any(not label.endswith((_MM, _TAKEN)) for _, label in outlines)
     says = ["width of a strip"] if widths else []
     if shares:
         says.append("share of the leftovers" if not widths else "elsewhere share of the leftovers")

@@ -206,9 +206,9 @@ class SceneSpec:
         return (*(("blank",) if self.blank else ()), "before", *afters)
 
     def photo_names(self, shot: str) -> tuple[str, ...]:
-        """Names of the photos that make a shot: its own or, of several, numbered from 1."""
+        """Names of the photos that make a shot: its own or, of several, numbered from 1 in a folder of its name."""
         number = self.camera.across * self.camera.down
-        return (shot,) if number == 1 else tuple(f"{shot}-{k + 1}" for k in range(number))
+        return (shot,) if number == 1 else tuple(f"{shot}/{k + 1}" for k in range(number))
 
     @property
     def shot_of(self) -> dict[str, str]:

@@ -44,7 +44,7 @@ def write_scene(scene: Scene, folder: str | PathLike[str]) -> list[Path]:
     Returns
     -------
     list of Path
-        One JPEG a shot, patch.toml, one debris file a kind, truth.json and particles.csv.
+        One JPEG a shot or a folder of them, patch.toml, one debris file a kind, truth.json and particles.csv.
 
     Raises
     ------

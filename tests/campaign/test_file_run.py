@@ -10,15 +10,16 @@ from pathlib import Path
 import pytest
 
 from debriscount.campaign import file_run as module
-from debriscount.campaign.add_run import add_run, new_run, shots_by_name
+from debriscount.campaign.add_run import add_run, new_run, shots_by_name, shots_of_inbox
 from debriscount.campaign.campaign_file import read_campaign
 from debriscount.campaign.changes import withdraw
 from debriscount.campaign.file_run import LOCK, writing
 from debriscount.campaign.next_run import next_choice
 from debriscount.campaign.places import BLANKS, INBOX
 from debriscount.campaign.read_runs import read_runs
-from debriscount.campaign.records import FiledRun
+from debriscount.campaign.records import FiledRun, RunSources, by_shot
 from debriscount.errors import CampaignError, OutputError, PhotoUnfitError
+from debriscount.report.filed import result_files
 
 Add = Callable[..., FiledRun]
 
@@ -195,3 +196,43 @@ def test_a_disk_without_locks_costs_no_run(home: Path, add: Add, monkeypatch: py
 
     monkeypatch.setattr(fcntl, "flock", refuse)
     assert add(1).record.run == 1
+
+
+def test_folders_of_photos_are_shots_named_or_in_the_inbox(
+    home: Path, photo: Callable[..., Path], measured: Callable[..., dict[str, bytes]]
+) -> None:
+    inbox = home / INBOX
+    for number, shot in enumerate(("before", "after", "after2")):
+        for part in range(3):
+            photo(f"{part}.jpg", 10 * number + part, folder=inbox / shot)
+    campaign = read_campaign(home)
+    shots = shots_of_inbox(home, campaign, (), None).photos
+    assert list(shots) == [f"{shot}-{part}" for shot in ("before", "after", "after2") for part in (1, 2, 3)]
+    new = new_run(home, campaign, next_choice(campaign, (), machine="A"), shots, None)
+    filed = add_run(home, campaign, new, shots, (), measured)
+    assert {name: len(those) for name, those in by_shot(filed.record.photos).items()} == {
+        "before": 3,
+        "after": 3,
+        "after2": 3,
+    }
+    assert filed.record.photos["after2-2"].file == "after2-2.jpg"
+    assert (filed.folder / "after2-2.jpg").is_file()
+    assert not any(inbox.iterdir())
+
+
+def test_a_folder_of_photos_is_measured_as_one_shot(
+    home: Path, photo: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class AskedError(Exception):
+        pass
+
+    def ask(patch: Path, before: object, afters: object, *, blank: object, **_: object) -> None:
+        raise AskedError(before, afters, blank)
+
+    monkeypatch.setattr("debriscount.run.measure.measure", ask)
+    files = {
+        name: photo(f"{name}.jpg", number) for number, name in enumerate(("blank", "before-1", "before-2", "after"))
+    }
+    with pytest.raises(AskedError) as asked:
+        result_files(RunSources(patch=home / "patch.toml", photos=files))
+    assert asked.value.args == ([files["before-1"], files["before-2"]], [[files["after"]]], [files["blank"]])

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -6,8 +7,9 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from debriscount.grains.table import GrainTable
-from debriscount.leftovers.passes import Pickup, further_pass, pass_step
-from debriscount.leftovers.records import Reach
+from debriscount.layout.lay_patch import lay_patch
+from debriscount.leftovers.passes import Pickup, brought, further_pass, pass_step
+from debriscount.leftovers.records import MissedPlace, Reach
 from debriscount.registration.grid import FloorGrid
 
 GRID = FloorGrid(0.0, 0.0, 10.0, 20, 30)
@@ -209,3 +211,19 @@ def test_what_a_pass_took_from_where_none_had_been_is_told() -> None:
     share = 100 * found.area_mm2[left].sum() / found.area_mm2.sum()
     assert alike.from_missed_percent == pytest.approx(share)
     assert pass_step(1, known(80), None, reach(first), None, found, np.zeros(len(left))).from_missed_percent is None
+
+
+def test_what_a_pass_took_is_told_by_place_and_zone() -> None:
+    patch = lay_patch(300, 200)
+    found = strewn(FloorGrid(5.0, 5.0, 10.0, 20, 30))
+    left = found.x_mm < 100
+    corners = ((0.0, 0.0), (100.0, 0.0), (100.0, 200.0), (0.0, 200.0))
+    place = MissedPlace(what="place", polygon_mm=corners, area_mm2=2e4, left_mm2=200.0, share_percent=50.0)
+    bare = replace(place, polygon_mm=((400.0, 0.0), (500.0, 0.0), (500.0, 100.0)))
+    # Of the place all but a quarter is taken, of the rest a tenth.
+    missed, zone = brought(found, np.where(left, 0.25, 0.9), patch, [place, bare])
+    assert (missed.what, missed.around_mm, zone.what, zone.around_mm) == ("missed", (50.0, 100.0), "open", None)
+    assert missed.found_mm2 == found.area_mm2[left].sum()
+    assert missed.taken_percent == pytest.approx(75)
+    assert missed.share_percent == pytest.approx(100 * 75 / (75 + 20))
+    assert zone.share_percent == pytest.approx(100)

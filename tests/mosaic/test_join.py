@@ -7,10 +7,13 @@ from itertools import combinations
 import numpy as np
 import pytest
 
+from debriscount.camera.lens import Lens
+from debriscount.camera.view import FloorToPhoto
 from debriscount.errors import MarkerError, PhotoUnfitError
 from debriscount.layout.lay_patch import lay_patch
-from debriscount.mosaic.join import join_shots
-from debriscount.mosaic.place import place_photos
+from debriscount.markers.find_markers import SeenMarker
+from debriscount.mosaic.join import join_shots, moved_flags
+from debriscount.mosaic.place import PlacedPhotos, place_photos
 from debriscount.photo.read import Photo, photo_from_array
 from debriscount.simulate.options import USUAL_DEBRIS
 from debriscount.simulate.scene import Scene, make_scene
@@ -62,7 +65,7 @@ def test_the_joined_photo_shows_the_whole_patch_in_one_light(photos: Mapping[str
     assert joined.unseen == 0
     assert joined.flags == ()
     assert sum(part.share_percent for part in joined.parts) == pytest.approx(100)
-    assert photo.name == "before-1 + before-2 + before-3"
+    assert photo.name == "before/1 + before/2 + before/3"
     # The seams' own brightness steps: rows of the joined photo change no more there than elsewhere.
     level = np.median(photo.pixels[200:-200].mean(axis=2), axis=0)
     assert np.abs(np.diff(level[100:-100])).max() < 8
@@ -70,7 +73,7 @@ def test_the_joined_photo_shows_the_whole_patch_in_one_light(photos: Mapping[str
 
 def test_a_place_that_no_photo_shows_is_told_and_not_shown(photos: Mapping[str, list[Photo]]) -> None:
     blind = [replace(photos["before"][0], pixels=photos["before"][0].pixels[:, 350:]), *photos["before"][1:]]
-    blind[0] = photo_from_array(np.ascontiguousarray(blind[0].pixels), "before-1")
+    blind[0] = photo_from_array(np.ascontiguousarray(blind[0].pixels), "before/1")
     with pytest.raises(MarkerError):  # without its markers nothing says where any of them lies but the third's two
         join_shots({"before": blind[:2]}, SPEC.patch)
     photo, joined = join_shots({"before": photos["before"][1:]}, SPEC.patch)["before"]
@@ -85,3 +88,26 @@ def test_a_photo_of_another_floor_is_refused(photos: Mapping[str, list[Photo]]) 
     noise = np.random.default_rng(0).integers(0, 255, photos["before"][1].pixels.shape, np.uint8)
     with pytest.raises(PhotoUnfitError, match="stranger"):
         join_shots({"before": [photos["before"][0], photo_from_array(noise, "stranger")]}, SPEC.patch)
+
+
+def test_a_marker_that_was_moved_while_the_photos_were_taken_is_told() -> None:
+    view = FloorToPhoto(np.eye(3), Lens((0.0, 0.0), (1000.0, 1000.0)))
+    square = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 100.0], [0.0, 100.0]])
+
+    def seen(number: int, x: float) -> SeenMarker:
+        return SeenMarker(id=number, corners_px=square + np.array([x, 0.0]), sigma_px=0.1)
+
+    markers = ({3: seen(3, 50.0), 4: seen(4, 300.0)}, {3: seen(3, 50.5), 4: seen(4, 308.0)}, {3: seen(3, 90.0)})
+    placed = PlacedPhotos(views=(view,) * 3, markers=markers, apart_mm={})
+    assert moved_flags("before", placed, (0,)) == ()
+    (flag,) = moved_flags("before", placed, (0, 1))
+    assert flag.sentence.startswith("marker 4 lies 8 mm apart in photos of before")
+    assert len(moved_flags("all", placed, (0, 1, 2))) == 2
+
+
+def test_photos_of_the_whole_patch_are_no_parts_of_one_shot() -> None:
+    spec = replace(SPEC, patch=lay_patch(600, 400), camera=Camera(megapixels=0.8), blank=True)
+    whole = make_scene(spec)
+    pair = [photo_from_array(whole.pixels(name), name) for name in ("blank", "before")]
+    with pytest.raises(PhotoUnfitError, match="blank, before: each shows the whole patch"):
+        join_shots({"after": pair}, spec.patch)

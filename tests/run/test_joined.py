@@ -34,7 +34,7 @@ def save(folder: Path, scene: Scene) -> None:
     for shot in scene.spec.shot_names:
         (folder / shot).mkdir()
         for photo in scene.spec.photo_names(shot):
-            (folder / shot / f"{photo}.jpg").write_bytes(scene.jpegs[photo])
+            (folder / f"{photo}.jpg").write_bytes(scene.jpegs[photo])
 
 
 @pytest.fixture(scope="module")
@@ -65,7 +65,7 @@ def test_a_run_of_joined_photos_is_measured_as_one_photo_would_be(measured: tupl
     truth = scene.truth.pickup_percent(1)["patch"]
     assert whole["pickup_percent"] == pytest.approx(truth, abs=1.5)
     joined = record["photos"]["before"]["joined"]
-    assert [photo["file"] for photo in joined["photos"]] == ["before-1.jpg", "before-2.jpg"]
+    assert [photo["file"] for photo in joined["photos"]] == ["1.jpg", "2.jpg"]
     assert joined["apart_mm"] < 1.5
     assert joined["unseen_percent"] == 0
     low, high = record["passes"][0]["reach"]["floor"]["interval95"]
@@ -107,3 +107,28 @@ def test_a_folder_without_photos_is_refused(tmp_path: Path) -> None:
     done = RUNNER.invoke(app, ["measure", "--patch", "p.toml", "--out", str(tmp_path / "out"), folder, folder])
     assert done.exit_code == 2
     assert "holds no photos" in done.output
+
+
+def test_a_folder_is_counted_as_one_shot(measured: tuple[Scene, Path]) -> None:
+    scene, folder = measured
+    given = ["--patch", str(folder / "patch.toml"), "--debris", str(folder / "lentils.toml"), "--json", "--quiet"]
+    done = RUNNER.invoke(app, ["count", str(folder / "before"), "--blank", str(folder / "blank"), *given])
+    assert done.exit_code == 0, done.output
+    (photo,) = json.loads(done.stdout)["photos"]
+    assert photo["zones"]["patch"]["grains"] == pytest.approx(scene.truth.amounts(0)["patch"].grains, rel=0.05)
+    assert [part["file"] for part in photo["joined"]["photos"]] == ["1.jpg", "2.jpg"]
+    assert len(photo["blank"]["joined"]["photos"]) == 2
+
+
+def test_a_folder_needs_a_patch_file_to_be_counted(measured: tuple[Scene, Path]) -> None:
+    done = RUNNER.invoke(app, ["count", str(measured[1] / "before"), "--mm-per-px", "1"])
+    assert done.exit_code == 2
+    assert "several photos of one shot are joined by the markers of a patch file" in " ".join(done.stderr.split())
+
+
+def test_a_folder_is_checked_as_one_shot(measured: tuple[Scene, Path]) -> None:
+    folder = measured[1]
+    done = RUNNER.invoke(app, ["shot", str(folder / "before"), "--patch", str(folder / "patch.toml"), "--json"])
+    (checked,) = json.loads(done.stdout)["shots"]
+    assert checked["file"] == "before"
+    assert done.exit_code == (0 if checked["fit"] else 3)

@@ -28,7 +28,7 @@ def test_photos_of_a_shot_show_all_of_it_and_overlap() -> None:
 
 def test_photos_are_named_by_shot_and_number() -> None:
     scene = make_scene(replace(ROOM, blank=False))
-    assert list(scene.jpegs) == ["before-1", "before-2", "after-1", "after-2"]
+    assert list(scene.jpegs) == ["before/1", "before/2", "after/1", "after/2"]
     assert list(scene.truth.poses) == list(scene.jpegs)
 
 
@@ -48,8 +48,8 @@ def test_nothing_lies_under_a_thing_and_the_photo_shows_it_instead_of_floor() ->
     for state in (0, 1):
         lying = scene.truth.places_mm[state][scene.truth.lying[state]]
         assert spec.patch.is_floor(*lying.T).all()
-    pose = scene.truth.poses["before-1"]
+    pose = scene.truth.poses["before/1"]
     column, row = np.rint(pose.view.project(np.array([[600.0, 450.0]]))[0]).astype(int)
     other = np.rint(pose.view.project(np.array([[200.0, 450.0]]))[0]).astype(int)
-    pixels = scene.pixels("before-1").astype(float).mean(axis=2)
+    pixels = scene.pixels("before/1").astype(float).mean(axis=2)
     assert pixels[row, column] < 0.7 * pixels[other[1], other[0]]

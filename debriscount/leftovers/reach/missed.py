@@ -102,7 +102,7 @@ def _outlines(
     x, y = np.meshgrid(grid.x_mm(), grid.y_mm())
     cells = np.column_stack([x.ravel(), y.ravel()])
     for strip in strips:
-        inside = _inside(cells, strip).reshape(grid.shape)
+        inside = inside_outline(cells, strip).reshape(grid.shape)
         # The map's border is a cell wide.
         missed[ndimage.binary_dilation(inside, iterations=2)] = 0
     labels, count = ndimage.label(missed > 0.5, np.ones((3, 3)))
@@ -140,9 +140,9 @@ def _place(fates: Fates, patch: Patch, what: str, outline: Floats, holes: list[F
     grains = fates.later
     lying = zone_members(patch, grains)["patch"]
     spots = np.column_stack([grains.x_mm, grains.y_mm])
-    inside = lying & _inside(spots, outline)
+    inside = lying & inside_outline(spots, outline)
     for hole in holes:
-        inside &= ~_inside(spots, hole)
+        inside &= ~inside_outline(spots, hole)
     # Of fine grains the mean alone is right, so that their sum may come out a little below 0.
     left = max(0.0, float((grains.area_mm2 * fates.untouched)[inside].sum()))
     everything = float(grains.area_mm2[lying].sum())
@@ -155,7 +155,8 @@ def _place(fates: Fates, patch: Patch, what: str, outline: Floats, holes: list[F
     )
 
 
-def _inside(places: Floats, outline: Floats) -> Mask:
+def inside_outline(places: Floats, outline: Floats) -> Mask:
+    """Which places of shape (N, 2) lie in an outline of shape (M, 2), mm."""
     inside: Mask = points_in_poly(places.reshape(-1, 2), outline)  # type: ignore[no-untyped-call]
     return inside.astype(bool)
 
