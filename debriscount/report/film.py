@@ -18,6 +18,7 @@ from .folder import RECORD_MARK, ResultFiles, picture_bytes, record_bytes, write
 from .lookup import base_name
 from .record import grid_json, kind_json, patch_json
 from .rounding import interval_text, percent_text
+from .run_words import plural
 
 FORMAT = "debriscount/film/1"
 CURVE_HEADER = (
@@ -177,7 +178,7 @@ def film_text(film: MeasuredFilm, width: int = TERMINAL_WIDTH) -> str:
     if film.track.width_mm is not None:
         cleaned = [lane.cleaned_mm for lane in film.lanes if lane.cleaned_mm is not None]
         strip = f"; strips cleaned {np.median(cleaned):.0f} mm wide in the middle" if cleaned else ""
-        said = f"machine {film.track.width_mm:.0f} mm wide; {len(film.lanes)} lanes, {len(film.turns)} turns{strip}"
+        said = f"machine {film.track.width_mm:.0f} mm wide; {plural(len(film.lanes), 'lane')}, {plural(len(film.turns), 'turn')}{strip}"
         lines += ["", wrapped(said, "  ", width)]
     lines += [wrapped(remark, "  ", width) for remark in remarks(film.flags)]
     return "\n".join(lines) + "\n"

@@ -20,6 +20,7 @@ from .palette import DARK, LIGHT, OKABE_ITO, Color, as_color, contrasting, hex_c
 from .pictures import border_entries, grey_beyond_margin
 from .plots import GREY, INK, drawn, in_lines
 from .rounding import percent_text
+from .run_words import plural
 from .text import LINE, draw_text, text_width
 
 _LEFT, _LANE, _STRIP = OKABE_ITO[4], OKABE_ITO[5], OKABE_ITO[2]
@@ -96,7 +97,7 @@ def draw_track(film: MeasuredFilm) -> NDArray[np.uint8]:
     on_patch = sum(outing.on_patch_s for outing in film.outings)
     caption = Caption(
         f"The machine's way \N{EN DASH} {film.patch.title}",
-        f"{len(film.lanes)} lanes, {len(film.turns)} turns, {on_patch:.0f} s on the patch{width}",
+        f"{plural(len(film.lanes), 'lane')}, {plural(len(film.turns), 'turn')}, {on_patch:.0f} s on the patch{width}",
         tuple(legend),
         f"Film {base_name(film.film.name)}, measured by debriscount",
     )
