@@ -178,7 +178,8 @@ def film_text(film: MeasuredFilm, width: int = TERMINAL_WIDTH) -> str:
     if film.track.width_mm is not None:
         cleaned = [lane.cleaned_mm for lane in film.lanes if lane.cleaned_mm is not None]
         strip = f"; strips cleaned {np.median(cleaned):.0f} mm wide in the middle" if cleaned else ""
-        said = f"machine {film.track.width_mm:.0f} mm wide; {plural(len(film.lanes), 'lane')}, {plural(len(film.turns), 'turn')}{strip}"
+        driven = f"{plural(len(film.lanes), 'lane')}, {plural(len(film.turns), 'turn')}"
+        said = f"machine {film.track.width_mm:.0f} mm wide; {driven}{strip}"
         lines += ["", wrapped(said, "  ", width)]
     lines += [wrapped(remark, "  ", width) for remark in remarks(film.flags)]
     return "\n".join(lines) + "\n"
