@@ -96,7 +96,7 @@ class State:
         self.hidden.append(float((self.patch & ~seen).sum() / max(int(self.patch.sum()), 1)))
         back = np.nonzero(seen & (self.since < now - 1))[0]
         self._bridge(back, areas_mm2, now, t_s, passed_s, slack_s)
-        touched = seen & ((self.since < now - 1) | np.isfinite(passed_s))
+        touched = seen & ((self.since < self._shown) | np.isfinite(passed_s))
         self.untouched &= ~touched
         begun = seen & (self.since < 0)
         self.first[begun] = areas_mm2[0, begun]
@@ -107,6 +107,11 @@ class State:
         self.kept = np.where(touched, 1, np.minimum(self.kept + seen, _KEPT))
         self.usual += np.where(seen, (areas_mm2[0] - self.usual) / np.maximum(self.kept, 1), 0.0)
         self.value[:, seen], self.since[seen] = areas_mm2[:, seen], now
+
+    @property
+    def _shown(self) -> int:
+        """The last sample that showed anything: while the camera shakes none does, and nothing is touched by that."""
+        return int(self.since.max(initial=-1))
 
     def _passed(self, seen: Mask, now: int, t_s: float, passed: Passed) -> Floats:
         """When the machine passed over each place that is seen, since it was seen last; NaN if it did not."""
@@ -121,7 +126,7 @@ class State:
 
         Films are compressed frame by frame to another degree, and a blurred grain shows a little more or less.
         """
-        still = seen & (self.since >= 0) & (self.since == len(self.times) - 1) & np.isnan(passed_s)
+        still = seen & (self.since >= 0) & (self.since == self._shown) & np.isnan(passed_s)
         # Where it changed by more than a frame's compression does, something came or went.
         still &= np.abs(areas_mm2 - self.usual) < _CHANGED * self.usual + _CHANGED_MM2
         off, whole = areas_mm2[still] - self.usual[still], self.usual[still]

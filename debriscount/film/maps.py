@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from ..arrays import Mask
 from ..camera.view import FloorToPhoto
 from ..photo.colour import linear_pixels, luminance_view
-from ..registration.align import improve_shift, no_shift, texture_pull
+from ..registration.align import TILE, improve_shift, no_shift, texture_pull
 from ..registration.grid import FloorGrid
 from ..registration.resample import Shift
 
@@ -17,6 +17,8 @@ from ..registration.resample import Shift
 _STEP = 8
 #: Rounds of alignment on the floor's texture.
 _ROUNDS = 2
+#: Window over which two views' light is compared, px: four tiles of the alignment, as in `texture_pull`.
+_LIT_PX = (4 * TILE + 1, 4 * TILE + 1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,9 +79,22 @@ def aligned_map(
     size, target, shift = (bgr.shape[1], bgr.shape[0]), _log(bare), no_shift(grid)
     for _ in range(_ROUNDS):
         there = FloorMap.of(view, grid, size, shift)
-        pull = texture_pull(target, _log(there.view(bgr)), clear & there.seen, grid)
+        free = clear & there.seen
+        pull = texture_pull(target, _in_light_of(target, _log(there.view(bgr)), free), free, grid)
         shift = improve_shift(shift, pull, grid.mm_per_px, grid.mm_per_px)
     return FloorMap.of(view, grid, size, shift)
+
+
+def _in_light_of(target: NDArray[np.float32], shown: NDArray[np.float32], free: Mask) -> NDArray[np.float32]:
+    """A view's texture in the light of another, both as logarithms; where it is not free, the other itself.
+
+    Light is told where the view is free alone: what debris and walls take of it would be taken for floor that is lit
+    otherwise and, where floor darkens towards a wall, for floor that was moved.
+    """
+    weight = free.astype(np.float32)
+    off = (shown - target) * weight
+    share = np.maximum(cv2.blur(weight, _LIT_PX), np.float32(1e-6))
+    return np.asarray(np.where(free, shown - cv2.blur(off, _LIT_PX) / share, target), np.float32)
 
 
 def _log(view: NDArray[np.float32]) -> NDArray[np.float32]:

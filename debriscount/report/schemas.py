@@ -103,6 +103,7 @@ SCHEMAS: Mapping[str, Callable[[], Schema]] = {
     "measurement": _measurement,
     "weighing-record": _weighing_record,
     "count": _printed("CountRecord"),
+    "film": _printed("FilmRecord"),
     "agreement": _printed("AgreementRecord"),
     "portion": _printed("PortionRecord"),
     "shot": _printed("ShotRecord"),

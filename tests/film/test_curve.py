@@ -109,6 +109,18 @@ def test_a_frame_that_shows_a_little_more_of_everything_shows_no_more_debris() -
     assert left(plain) == pytest.approx([20000, 20000])
 
 
+def test_a_sample_that_shows_nothing_does_not_lose_how_much_frames_show_of_the_same() -> None:
+    """A camera that was knocked: no place is seen, and none is touched by that."""
+    s = state(100)
+    see(s, 0, [108.0] * 100)
+    see(s, 1, [100.0] * 100)
+    see(s, 2, [0.0] * 100, hidden=tuple(range(100)))
+    see(s, 3, [100.0] * 100)
+    see(s, 4, [0.0] * 50 + [100.0] * 50, passed=dict.fromkeys(range(50), 3.5))
+    assert s.untouched.sum() == 50
+    assert left(s) == pytest.approx([10800, 10800, 10800, 10800, 5400], rel=0.005)
+
+
 def test_when_and_how_much_a_place_lost_is_kept() -> None:
     s = state()
     see(s, 0, [100, 100, 100, 100])

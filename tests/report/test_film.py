@@ -13,9 +13,11 @@ from debriscount.errors import OutputError
 from debriscount.film.records import MeasuredFilm
 from debriscount.report.film import film_csv, film_json, film_text, sample_after, track_csv, write_film_result
 from debriscount.report.film_pictures import draw_curve, draw_track
+from debriscount.report.formats import FilmRecord
 from debriscount.report.palette import OKABE_ITO
 
 from ..film.conftest import measured, shot  # noqa: F401
+from .described import described
 
 
 def test_the_record_has_the_words_of_a_measurement(measured: MeasuredFilm) -> None:  # noqa: F811
@@ -36,6 +38,12 @@ def test_the_record_has_the_words_of_a_measurement(measured: MeasuredFilm) -> No
     assert record["photos"]["film"]["sha256"] == measured.film.sha256
     assert record["camera_moves"][0]["by_mm"] == pytest.approx(15, abs=1)
     assert record["machine"]["height_mm"] == 60
+
+
+def test_the_schema_describes_the_record(measured: MeasuredFilm) -> None:  # noqa: F811
+    assert described(FilmRecord, film_json(measured))
+    several = replace(measured, left_by_kind={"lentils": measured.left, "rice": measured.left})
+    assert described(FilmRecord, film_json(several))
 
 
 def test_tables_hold_every_sample(measured: MeasuredFilm) -> None:  # noqa: F811
