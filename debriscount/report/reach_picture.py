@@ -85,9 +85,13 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
         legend.append(brought_entry(REACHED, _BEFORE))
     legend += border_entries(canvas.unit, _PALE, measurement.patch)
     reached_words, taken_words = _answers(reach)
+    doubt = f"Doubtful: {reach.why}. " if reach.trust != "sound" and reach.why else ""
+    unseen = ""
+    if why.lanes is None and reach.spacing_mm is not None:
+        unseen = f"Strips narrower than {reach.spacing_mm:.0f} mm may go unseen. "
     caption = Caption(
         reached_words,
-        f"{taken_words}Where the machine acted \N{EN DASH} {shot_title(shot, measurement)}",
+        f"{doubt}{taken_words}{unseen}Where the machine acted \N{EN DASH} {shot_title(shot, measurement)}",
         tuple(legend),
         shot_note(shot, measurement),
     )

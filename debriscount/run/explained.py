@@ -11,7 +11,7 @@ from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from ..leftovers.overlap import SeenGrains
 from ..leftovers.passes import Pickup
-from ..leftovers.records import Explained, LeftShares, WhyLeft
+from ..leftovers.records import Explained, Explanation, LeftShares, WhyLeft
 from ..leftovers.trace import TracedShot
 from ..leftovers.why import why_left
 from ..pickup.records import PassFigures, ZoneFigures
@@ -74,13 +74,20 @@ def carried(why: WhyLeft, figures: PassFigures) -> WhyLeft | None:
     left = why.leftovers
     kinds = {kind: _found(zones, figures.kinds.get(kind, {})) for kind, zones in left.kinds.items()}
     few = _few(whole)
+    reach, said = why.reach, why.findings
+    if reach is not None:
+        reach = replace(reach, trust=whole.trust, why=whole.why)
+        if whole.trust != "sound" and whole.why:
+            doubt = f"All that is said of where the machine went is as doubtful as the pickup: {whole.why}."
+            said = (*said, Explanation("reach doubtful", None, doubt))
     zones = _found(left.zones, figures.zones)
     split = {zone: s for zone, s in why.split.items() if zones[zone].untouched_percent is not None}
     return replace(
         why,
         leftovers=replace(left, zones=zones, kinds=kinds),
         split={} if few else split,
-        findings=tuple(f for f in why.findings if f.what in WITHOUT_LEFTOVERS) if few else why.findings,
+        reach=reach,
+        findings=tuple(f for f in said if f.what in WITHOUT_LEFTOVERS) if few else said,
     )
 
 

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 import debriscount
-from debriscount.leftovers.records import Explanation, Leftovers, LeftShares, Scatter, Walls, WhyLeft, WhySplit
+from debriscount.leftovers.records import Explanation, Leftovers, LeftShares, Reach, Scatter, Walls, WhyLeft, WhySplit
 from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
+from debriscount.registration.grid import FloorGrid
 from debriscount.run.explained import FEW_LEFT, carried
 from debriscount.simulate.spec import Camera, Cleaning
 
@@ -62,10 +63,10 @@ def left(grains: int, pickup: float | None = 90.0, more_than: float | None = Non
     )
 
 
-def why(**zones: ZoneFigures) -> WhyLeft | None:
+def why(reach: Reach | None = None, **zones: ZoneFigures) -> WhyLeft | None:
     shares = dict.fromkeys(zones, SHARES)
     told = WhyLeft(
-        leftovers=Leftovers(zones=shares, kinds={"rice": shares}, least_shift_mm={}, chance_percent={}, matched={}), split=dict.fromkeys(zones, SPLIT), reach=None, lanes=None, missed=(), walls=Walls((), ()),
+        leftovers=Leftovers(zones=shares, kinds={"rice": shares}, least_shift_mm={}, chance_percent={}, matched={}), split=dict.fromkeys(zones, SPLIT), reach=reach, lanes=None, missed=(), walls=Walls((), ()),
         scatter=Scatter(margin_percent=None, margin_interval95=None, margin_sides={}, bare_percent=None, direction_deg=None, strength=None, distance_mm=(), distance_percent=(), median_distance_mm=None, side=None), findings=SAID, untouched=np.zeros(0), way_mm=np.zeros((0, 2)),
     )  # fmt: skip
     return carried(told, PassFigures(1, zones, {"rice": zones}))
@@ -88,3 +89,14 @@ def test_where_hardly_any_leftovers_were_found_there_are_no_shares_of_them(hardl
         assert zones["patch"] == SHARES
         assert (zones["edge"].untouched_percent, zones["edge"].shifted_percent) == (None, None)
     assert found.split == {"patch": SPLIT}
+
+
+def test_a_reach_is_as_doubtful_as_the_pickup_of_the_same_grains() -> None:
+    map_ = Reach({}, FloorGrid(0.0, 0.0, 1.0, 2, 2), np.ones((2, 2), np.float32), 1.0)
+    doubtful = replace(left(50), trust="doubtful", why="no pea was found")
+    for figures, doubts in ((left(50), []), (doubtful, ["no pea was found"])):
+        found = why(map_, patch=replace(figures, trust=figures.trust if doubts else "sound"))
+        assert found is not None and found.reach is not None
+        assert (found.reach.trust, found.reach.why) == (("doubtful", "no pea was found") if doubts else ("sound", ""))
+        said = [f.sentence for f in found.findings if f.what == "reach doubtful"]
+        assert [sentence.rstrip(".").split(": ")[1] for sentence in said] == doubts
