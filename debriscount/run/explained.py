@@ -74,20 +74,38 @@ def carried(why: WhyLeft, figures: PassFigures) -> WhyLeft | None:
     left = why.leftovers
     kinds = {kind: _found(zones, figures.kinds.get(kind, {})) for kind, zones in left.kinds.items()}
     few = _few(whole)
-    reach, said = why.reach, why.findings
-    if reach is not None:
-        reach = replace(reach, trust=whole.trust, why=whole.why)
-        if whole.trust != "sound" and whole.why:
-            doubt = f"All that is said of where the machine went is as doubtful as the pickup: {whole.why}."
-            said = (*said, Explanation("reach doubtful", None, doubt))
     zones = _found(left.zones, figures.zones)
     split = {zone: s for zone, s in why.split.items() if zones[zone].untouched_percent is not None}
     return replace(
         why,
         leftovers=replace(left, zones=zones, kinds=kinds),
         split={} if few else split,
-        reach=reach,
-        findings=tuple(f for f in said if f.what in WITHOUT_LEFTOVERS) if few else said,
+        findings=tuple(f for f in why.findings if f.what in WITHOUT_LEFTOVERS) if few else why.findings,
+    )
+
+
+def doubted(told: Explained, passes: Sequence[PassFigures]) -> Explained:
+    """Say of every pass that its reach is as doubtful as the pickup, which was found from the same grains.
+
+    Parameters
+    ----------
+    told : Explained
+        With the passes' reach.
+    passes : sequence of PassFigures
+        Whose pickups are judged.
+    """
+    kept = (why and _doubted(why, figures.zones["patch"]) for why, figures in zip(told.passes, passes, strict=True))
+    return replace(told, passes=tuple(kept))
+
+
+def _doubted(why: WhyLeft, whole: ZoneFigures) -> WhyLeft:
+    if why.reach is None or whole.trust == "sound":
+        return why
+    doubt = f"All that is said of where the machine went is as doubtful as the pickup: {whole.why}."
+    return replace(
+        why,
+        reach=replace(why.reach, trust=whole.trust, why=whole.why),
+        findings=(*why.findings, Explanation("reach doubtful", None, doubt)),
     )
 
 

@@ -7,10 +7,20 @@ import numpy as np
 import pytest
 
 import debriscount
-from debriscount.leftovers.records import Explanation, Leftovers, LeftShares, Reach, Scatter, Walls, WhyLeft, WhySplit
-from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
+from debriscount.leftovers.records import (
+    Explained,
+    Explanation,
+    Leftovers,
+    LeftShares,
+    Reach,
+    Scatter,
+    Walls,
+    WhyLeft,
+    WhySplit,
+)
+from debriscount.pickup.records import Amount, PassFigures, Trust, ZoneFigures
 from debriscount.registration.grid import FloorGrid
-from debriscount.run.explained import FEW_LEFT, carried
+from debriscount.run.explained import FEW_LEFT, carried, doubted
 from debriscount.simulate.spec import Camera, Cleaning
 
 from ..conftest import SceneOnDisk, small_spec
@@ -91,12 +101,12 @@ def test_where_hardly_any_leftovers_were_found_there_are_no_shares_of_them(hardl
     assert found.split == {"patch": SPLIT}
 
 
-def test_a_reach_is_as_doubtful_as_the_pickup_of_the_same_grains() -> None:
+@pytest.mark.parametrize(("trust", "because"), [("sound", ""), ("doubtful", "no pea was found")])
+def test_a_reach_is_as_doubtful_as_the_pickup_of_the_same_grains(trust: Trust, because: str) -> None:
     map_ = Reach({}, FloorGrid(0.0, 0.0, 1.0, 2, 2), np.ones((2, 2), np.float32), 1.0)
-    doubtful = replace(left(50), trust="doubtful", why="no pea was found")
-    for figures, doubts in ((left(50), []), (doubtful, ["no pea was found"])):
-        found = why(map_, patch=replace(figures, trust=figures.trust if doubts else "sound"))
-        assert found is not None and found.reach is not None
-        assert (found.reach.trust, found.reach.why) == (("doubtful", "no pea was found") if doubts else ("sound", ""))
-        said = [f.sentence for f in found.findings if f.what == "reach doubtful"]
-        assert [sentence.rstrip(".").split(": ")[1] for sentence in said] == doubts
+    figures = PassFigures(1, {"patch": replace(left(50), trust=trust, why=because)}, {})
+    (found,) = doubted(Explained((why(map_, patch=left(50)),)), [figures]).passes
+    assert found is not None and found.reach is not None
+    assert (found.reach.trust, found.reach.why) == (trust, because)
+    said = [f.sentence for f in found.findings if f.what == "reach doubtful"]
+    assert [because in sentence for sentence in said] == [True] * (trust != "sound")
