@@ -56,7 +56,7 @@ def findings(
     if whole is not None and whole.area_mm2 <= 0:
         return (Explanation("nothing left", None, "No debris is left in the patch."), *_flung(scatter))
     found = [
-        *_strips(lanes),
+        *_strips(lanes, reach),
         *(_places(missed, lanes) if _is_told(reach) else ()),
         *_reached(reach, scatter),
         *_along_walls(walls),
@@ -69,9 +69,15 @@ def findings(
     return tuple(sorted(found, key=lambda f: math.inf if f.share_percent is None else -f.share_percent))
 
 
-def _strips(lanes: Lanes | None) -> Iterator[Explanation]:
+def _strips(lanes: Lanes | None, reach: Reach | None) -> Iterator[Explanation]:
     if lanes is None:
-        yield Explanation("no lanes", None, "No lanes are seen in what stayed.")
+        unseen = ""
+        if reach is not None and reach.spacing_mm is not None:
+            unseen = (
+                f" Strips narrower than {reach.spacing_mm:.0f} mm, which is how far debris lies apart, may go unseen; "
+                "if there are any, less was reached than is told."
+            )
+        yield Explanation("no lanes", None, f"No lanes are seen in what stayed.{unseen}")
         return
     number, width = len(lanes.strips), length_text(lanes.strip_mm, around(lanes.strip_mm, lanes.strip_u_mm))
     share = _share(lanes.share_percent)

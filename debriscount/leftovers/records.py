@@ -117,6 +117,7 @@ class MissedPlace:
     """A place that the machine never met: its outline, area, the debris left in it and that's share of all leftovers.
 
     ``what`` is "strip" (between two lanes), "wide" (a strip much wider than the others: a turn too wide) or "place".
+    ``at_turns`` says of a place that it lies where the lanes end; None where no lanes are told.
     """
 
     what: str
@@ -124,6 +125,7 @@ class MissedPlace:
     area_mm2: float
     left_mm2: float
     share_percent: float
+    at_turns: bool | None = None
 
 
 def middle_mm(place: MissedPlace) -> tuple[float, float]:
@@ -140,6 +142,8 @@ class Reach:
     ``map`` of shape ``grid.shape`` is the chance, 0 to 1, that a place was reached; NaN outside the patch and where too
     little debris lay to tell. ``told_share`` is the share of the patch where it could be told; of that, ``floor`` has
     the share of floor that was reached, whatever debris lay on it; unknown where debris did not lie evenly.
+    ``spacing_mm`` is how far debris lies from its neighbours: what was missed and is narrower is not told from debris
+    that was reached and left. ``trust`` and ``why`` are those of the pickup that was found from the same grains.
     """
 
     zones: dict[str, ReachedShare]
@@ -147,6 +151,9 @@ class Reach:
     map: NDArray[np.float32]
     told_share: float
     floor: ReachedShare = ReachedShare(None, None, None, None)
+    spacing_mm: float | None = None
+    trust: str = "sound"
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,6 +24,7 @@ from .unreached import brought_entry, brought_mm, draw_outlines, label_unreached
 NEVER, REACHED = OKABE_ITO[5], OKABE_ITO[1]
 _TINT = 0.6
 _LEAST_LINES = 4.0  # area of the smallest place shown, in squares as high as the type
+_MOST_LABELS = 8  # places that bear their share, those with most debris; the text lists as many
 _FLOOR = (0.45, 228.0)  # the floor's contrast that remains, and its middle grey
 _PALE: Color = (230, 230, 226)
 _BEFORE: Color = OKABE_ITO[4]
@@ -70,7 +71,8 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
     draw_borders(canvas.image, measurement.patch, canvas.grid, canvas.unit, _STROKES)
     before = _missed_before(shot, measurement)
     draw_outlines(canvas, before, _BEFORE)
-    label_unreached(canvas, [*outlines, *before], never)
+    strips_told = 0 if why.lanes is None else len(why.lanes.strips)
+    label_unreached(canvas, [*outlines[: strips_told + _MOST_LABELS], *before], never)
 
     says = labels_say(outlines)
     legend = [
@@ -85,9 +87,13 @@ def draw_reach(shot: MeasuredShot, measurement: Measurement) -> NDArray[np.uint8
         legend.append(brought_entry(REACHED, _BEFORE))
     legend += border_entries(canvas.unit, _PALE, measurement.patch)
     reached_words, taken_words = _answers(reach)
+    doubt = f"Doubtful: {reach.why}. " if reach.trust != "sound" and reach.why else ""
+    unseen = ""
+    if why.lanes is None and reach.spacing_mm is not None:
+        unseen = f"Strips narrower than {reach.spacing_mm:.0f} mm may go unseen. "
     caption = Caption(
         reached_words,
-        f"{taken_words}Where the machine acted \N{EN DASH} {shot_title(shot, measurement)}",
+        f"{doubt}{taken_words}{unseen}Where the machine acted \N{EN DASH} {shot_title(shot, measurement)}",
         tuple(legend),
         shot_note(shot, measurement),
     )

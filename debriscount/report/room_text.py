@@ -35,7 +35,8 @@ def room_block(why: WhyLeft | None, step: PassStep | None, patch: Patch, width: 
     ]
     if not parts:
         return []
-    lines = [wrapped(f"Reached: {' and '.join(parts)}.", "  ", width)]
+    doubt = f" Doubtful: {why.reach.why}." if why.reach.trust != "sound" and why.reach.why else ""
+    lines = [wrapped(f"Reached: {' and '.join(parts)}.{doubt}", "  ", width)]
     if step is not None and step.from_missed_percent is not None:
         share = f"{step.from_missed_percent:.0f} %"
         said = f"Of what pass {step.number} took, {share} lay where the pass before had not been."
@@ -70,7 +71,7 @@ def _row(place: MissedPlace) -> list[str]:
     (left, top), (right, bottom) = corners.min(axis=0), corners.max(axis=0)
     names = {"strip": "strip", "wide": "wide strip", "place": "place"}
     return [
-        names[place.what],
+        names[place.what] + (" at the turns" if place.at_turns else ""),
         f"{(left + right) / 2:.0f}, {(top + bottom) / 2:.0f}",
         f"{right - left:.0f} x {bottom - top:.0f}",
         f"{place.area_mm2 / 100:.0f}",

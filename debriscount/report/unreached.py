@@ -199,4 +199,10 @@ def _label_places(corners: Floats, wide: int, high: int) -> list[tuple[Floats, f
         off = normal * (abs(normal[0]) * wide / 2 + abs(normal[1]) * high / 2 + 6)
         for t in np.linspace(0.1, 0.9, 17):
             places.append((start + t * side + off, 4 * abs(float(t) - 0.5) * length / (length + wide)))
-    return places or [(middle, 0.0)]
+    if places:
+        return places
+    # An outline of many short sides: on it, above, below, or to the left or right of the box around it.
+    low, high_end = corners.min(axis=0), corners.max(axis=0)
+    away = (high_end - low) / 2 + np.array([wide, high]) / 2 + 6
+    beside = np.array([[0, -1], [0, 1], [-1, 0], [1, 0]]) * away + (low + high_end) / 2
+    return [(middle, 0.0), *((place, 1.0) for place in beside)]

@@ -98,6 +98,7 @@ def _lanes(lanes: Lanes) -> JsonObject:
 def _reach(reach: Reach, patch: Patch) -> JsonObject:
     return {
         "told_percent": plain(100 * reach.told_share, "told_percent"),
+        **picked(reach, "trust why spacing_mm"),
         "floor": picked(reach.floor, "reached_percent=share_percent interval95"),
         "zones": {
             name: picked(share, "reached_percent=share_percent interval95 pickup_percent pickup_interval95")

@@ -11,7 +11,7 @@ from ..inputs.debris import DebrisKind
 from ..inputs.patch import Patch
 from ..leftovers.overlap import SeenGrains
 from ..leftovers.passes import Pickup
-from ..leftovers.records import Explained, LeftShares, WhyLeft
+from ..leftovers.records import Explained, Explanation, LeftShares, WhyLeft
 from ..leftovers.trace import TracedShot
 from ..leftovers.why import why_left
 from ..pickup.records import PassFigures, ZoneFigures
@@ -81,6 +81,31 @@ def carried(why: WhyLeft, figures: PassFigures) -> WhyLeft | None:
         leftovers=replace(left, zones=zones, kinds=kinds),
         split={} if few else split,
         findings=tuple(f for f in why.findings if f.what in WITHOUT_LEFTOVERS) if few else why.findings,
+    )
+
+
+def doubted(told: Explained, passes: Sequence[PassFigures]) -> Explained:
+    """Say of every pass that its reach is as doubtful as the pickup, which was found from the same grains.
+
+    Parameters
+    ----------
+    told : Explained
+        With the passes' reach.
+    passes : sequence of PassFigures
+        Whose pickups are judged.
+    """
+    kept = (why and _doubted(why, figures.zones["patch"]) for why, figures in zip(told.passes, passes, strict=True))
+    return replace(told, passes=tuple(kept))
+
+
+def _doubted(why: WhyLeft, whole: ZoneFigures) -> WhyLeft:
+    if why.reach is None or whole.trust == "sound":
+        return why
+    doubt = f"All that is said of where the machine went is as doubtful as the pickup: {whole.why}."
+    return replace(
+        why,
+        reach=replace(why.reach, trust=whole.trust, why=whole.why),
+        findings=(*why.findings, Explanation("reach doubtful", None, doubt)),
     )
 
 

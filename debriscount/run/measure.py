@@ -176,7 +176,7 @@ def measure(
     with refused_for_its_cause(photos, faults):
         check_debris(photos, passes, allow_growth)
     tell(0.92, "looking why debris stayed")
-    from .explained import explained
+    from .explained import doubted, explained
 
     left = explained(patch, registered, maps, found, grains, named, hints, passes)
     scale_side = None if weighing is None else scale_figures(patch, weighing, passes, kinds, _seen_cover(found))
@@ -209,7 +209,7 @@ def measure(
         flags=flags,
         scale=scale_side,
         lens=lens,
-        left=left,
+        left=doubted(left, passes),
         given=given,
     )
 

@@ -133,7 +133,10 @@ def told(results: Sequence[Result]) -> str:
     error = np.abs([one.error_points for one in passes])
     apart = [r.apart_mm for r in results if r.apart_mm is not None]
     found = [share for one in passes for share in one.found]
-    whole = [held for one in passes for zone, (_, held) in one.reached.items() if zone in ("patch", "floor")]
+    whole, sound = (
+        [held for one in some for zone, (_, held) in one.reached.items() if zone in ("patch", "floor")]
+        for some in (passes, [one for one in passes if one.trust == "sound"])
+    )
     zones = [held for one in passes for zone, (_, held) in one.reached.items() if zone not in ("patch", "floor")]
     return "\n".join(
         [
@@ -142,6 +145,7 @@ def told(results: Sequence[Result]) -> str:
             f"joined photos apart, worst pair: {max(apart, default=np.nan):.2f} mm (0.5)",
             f"missed lanes and places found: {sum(share >= FOUND for share in found)} of {len(found)} (all)",
             f"intervals of debris and floor reached hold: {sum(whole)} of {len(whole)} (90 %), "
+            f"of those that are called sound {sum(sound)} of {len(sound)} (90 %), "
             f"of zones' debris {sum(zones)} of {len(zones)} (90 %)",
         ]
     )

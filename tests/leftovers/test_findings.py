@@ -342,3 +342,8 @@ def test_how_much_less_is_picked_up_near_a_wall_is_said_with_or_without_a_gap(
     unknown = replace(along, less_percent=None, less_interval95=None)
     found = findings(LEFT, REACH, None, (), Walls((WALL,), (), (unknown,)), NO_SCATTER)
     assert not [one for one in found if one.what == "near the wall"]
+
+
+def test_how_narrow_a_strip_may_go_unseen_is_said_where_no_lanes_are_seen() -> None:
+    (said,) = _said(findings(LEFT, replace(REACH, spacing_mm=40.6), None, (), NO_WALLS, NO_SCATTER), "no lanes")
+    assert "Strips narrower than 41 mm, which is how far debris lies apart, may go unseen" in said

@@ -69,6 +69,13 @@ def test_an_edge_that_is_hidden_at_its_ends_is_none(ends: int) -> None:
         check_shift(pixels(wall), (16, 16))
 
 
+@pytest.mark.parametrize("part", [np.s_[:, :400], np.s_[:, 112:]])
+def test_an_edge_that_ends_at_a_wall_is_none(part: tuple[slice, slice]) -> None:
+    parquet = floor()
+    parquet[160:][part] += 20
+    check_shift(pixels(parquet), (16, 16))
+
+
 def test_blocks_are_as_large_as_the_file_says() -> None:
     for subsampling, size in ((0, (8, 8)), (1, (8, 16)), (2, (16, 16))):
         file = io.BytesIO()

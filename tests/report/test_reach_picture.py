@@ -150,3 +150,14 @@ def test_a_strip_is_not_reached_though_the_grains_near_by_tell_otherwise(explain
     strip, beside = (_part(image, explained.grid, x, y, 2.0) for x, y in ((30, 35), (50, 60)))
     assert beside.std(axis=0).max() < 1
     assert strip.std(axis=0).max() > 20
+
+
+def test_a_doubtful_reach_and_strips_too_narrow_to_be_seen_are_told(
+    explained: Measurement, captions: list[Caption]
+) -> None:
+    why = explained.left.why(1)
+    assert why is not None and why.reach is not None
+    run = _bare(explained, replace(why.reach, trust="doubtful", why="no pea was found", spacing_mm=41.2))
+    draw_reach(run.shots[1], run)
+    assert captions[0].figures.startswith("Doubtful: no pea was found. Picked up")
+    assert "Strips narrower than 41 mm may go unseen." in captions[0].figures

@@ -166,3 +166,20 @@ def test_the_sample_lies_in_its_box() -> None:
     unreached_entry([], (150, 150, 148), 24).paint(image, 20, 15, 60, 24)
     image[15:39, 20:80] = 250
     assert (image == 250).all()
+
+
+def test_labels_of_small_round_places_side_by_side_do_not_hide_one_another(
+    canvas: Canvas, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    boxes: list[tuple[int, int, int, int]] = []
+
+    def noted(_image: object, _text: str, corner: tuple[int, int], size: tuple[int, int], _font: int) -> None:
+        boxes.append((*corner, *size))
+
+    monkeypatch.setattr("debriscount.report.unreached.draw_label", noted)
+    turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    places = [np.column_stack([x + np.cos(turn), 40 + np.sin(turn)]) for x in (40.0, 42.5, 45.0)]
+    draw_unreached(canvas, [(place, "0.4 %") for place in places], NOTHING, STROKES)
+    for n, (left, top, wide, high) in enumerate(boxes):
+        for other_left, other_top, _, _ in boxes[:n]:
+            assert abs(left - other_left) >= wide or abs(top - other_top) >= high

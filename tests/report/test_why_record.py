@@ -113,6 +113,7 @@ def test_places_walls_scatter_and_sentences_are_told_whole(explained: Measuremen
         "area_mm2": 150.0,
         "left_mm2": 12.5,
         "share_percent": 49.9,
+        "at_turns": None,
     }
     assert first["wall"]["walls"]["top"]["before_mm2"] == [12.6, 0.0, 37.7]
     assert first["wall"]["walls"]["top"]["gap_interval95"] == [7.0, 10.0]

@@ -7,9 +7,20 @@ import numpy as np
 import pytest
 
 import debriscount
-from debriscount.leftovers.records import Explanation, Leftovers, LeftShares, Scatter, Walls, WhyLeft, WhySplit
-from debriscount.pickup.records import Amount, PassFigures, ZoneFigures
-from debriscount.run.explained import FEW_LEFT, carried
+from debriscount.leftovers.records import (
+    Explained,
+    Explanation,
+    Leftovers,
+    LeftShares,
+    Reach,
+    Scatter,
+    Walls,
+    WhyLeft,
+    WhySplit,
+)
+from debriscount.pickup.records import Amount, PassFigures, Trust, ZoneFigures
+from debriscount.registration.grid import FloorGrid
+from debriscount.run.explained import FEW_LEFT, carried, doubted
 from debriscount.simulate.spec import Camera, Cleaning
 
 from ..conftest import SceneOnDisk, small_spec
@@ -62,10 +73,10 @@ def left(grains: int, pickup: float | None = 90.0, more_than: float | None = Non
     )
 
 
-def why(**zones: ZoneFigures) -> WhyLeft | None:
+def why(reach: Reach | None = None, **zones: ZoneFigures) -> WhyLeft | None:
     shares = dict.fromkeys(zones, SHARES)
     told = WhyLeft(
-        leftovers=Leftovers(zones=shares, kinds={"rice": shares}, least_shift_mm={}, chance_percent={}, matched={}), split=dict.fromkeys(zones, SPLIT), reach=None, lanes=None, missed=(), walls=Walls((), ()),
+        leftovers=Leftovers(zones=shares, kinds={"rice": shares}, least_shift_mm={}, chance_percent={}, matched={}), split=dict.fromkeys(zones, SPLIT), reach=reach, lanes=None, missed=(), walls=Walls((), ()),
         scatter=Scatter(margin_percent=None, margin_interval95=None, margin_sides={}, bare_percent=None, direction_deg=None, strength=None, distance_mm=(), distance_percent=(), median_distance_mm=None, side=None), findings=SAID, untouched=np.zeros(0), way_mm=np.zeros((0, 2)),
     )  # fmt: skip
     return carried(told, PassFigures(1, zones, {"rice": zones}))
@@ -88,3 +99,14 @@ def test_where_hardly_any_leftovers_were_found_there_are_no_shares_of_them(hardl
         assert zones["patch"] == SHARES
         assert (zones["edge"].untouched_percent, zones["edge"].shifted_percent) == (None, None)
     assert found.split == {"patch": SPLIT}
+
+
+@pytest.mark.parametrize(("trust", "because"), [("sound", ""), ("doubtful", "no pea was found")])
+def test_a_reach_is_as_doubtful_as_the_pickup_of_the_same_grains(trust: Trust, because: str) -> None:
+    map_ = Reach({}, FloorGrid(0.0, 0.0, 1.0, 2, 2), np.ones((2, 2), np.float32), 1.0)
+    figures = PassFigures(1, {"patch": replace(left(50), trust=trust, why=because)}, {})
+    (found,) = doubted(Explained((why(map_, patch=left(50)),)), [figures]).passes
+    assert found is not None and found.reach is not None
+    assert (found.reach.trust, found.reach.why) == (trust, because)
+    said = [f.sentence for f in found.findings if f.what == "reach doubtful"]
+    assert [because in sentence for sentence in said] == [True] * (trust != "sound")

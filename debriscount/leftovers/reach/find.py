@@ -66,7 +66,9 @@ def find_reach(
     -----
     The intervals are drawn (JCGM 101:2008): parameters and reasons from `Survival`, then what each grain's chance
     leaves open, then the pickup, normal with the standard uncertainty that its interval gives, as photographs and not
-    grains make it uncertain. That of the floor also holds how well strewn places tell a border, and holes without any.
+    grains make it uncertain. The share reached is as uncertain by photographs as the pickup: floor that passes for
+    debris that stayed makes both too low by as much as it is of all. That of the floor also holds how well strewn
+    places tell a border, and holes without any.
     """
     sites = survival.sites
     grid = coarse_grid(sites, patch) if grid is None else grid
@@ -83,8 +85,9 @@ def find_reach(
     if _lies_evenly(sites, patch, chance, grid):
         inside = patch.inside(grid.x_mm()[None, :], grid.y_mm()[:, None])
         more = _border_variance(sites, chance, grid) + _hole_variance(chance, inside)
+        more += _spread(pickups.get("patch", (None, None))[1]) ** 2
         floor = _share(survival, _floor_of(sites, patch, grid), None, None, more)
-    return Reach(zones, grid, chance, told_share, floor)
+    return Reach(zones, grid, chance, told_share, floor, sites.spacing_mm)
 
 
 _UNKNOWN = ReachedShare(None, None, None, None)
@@ -167,17 +170,23 @@ def _share(
     mean = survival.draws @ weight
     left_open = survival.near.summed_variance(weight * np.sqrt(survival.reached * (1 - survival.reached)))
     shares = (mean[:, None] + np.sqrt(left_open + more_variance) * rng.standard_normal((len(mean), _REPEATS))).ravel()
+    spread = _spread(interval)
+    seen = shares + spread * rng.standard_normal(len(shares))
+    around = _interval(100 * np.clip(seen, least, 1.0), 100 * share)
     shares = np.clip(shares, least, 1.0)
-    around = _interval(100 * shares, 100 * share)
     if pickup is None or share <= 0 or around[0] < _LEAST_KNOWN * 100 * share:
         return ReachedShare(100 * share, around, None, None)
     there = None
     if interval is not None:
-        spread = (interval[1] - interval[0]) / (2 * Z95)
-        drawn = pickup + spread * rng.standard_normal(len(shares))
+        drawn = pickup + 100 * spread * rng.standard_normal(len(shares))
         # All that was reached is the most that can be picked up.
         there = _interval(np.minimum(drawn / np.maximum(shares, 1e-6), 100.0), pickup / share)
     return ReachedShare(100 * share, around, pickup / share, there)
+
+
+def _spread(interval: Interval | None) -> float:
+    """Standard uncertainty of a share, 0 to 1, by its 95 % interval in percent; 0 where that is unknown."""
+    return 0.0 if interval is None else (interval[1] - interval[0]) / (200 * Z95)
 
 
 def _interval(drawn: Floats, value: float) -> Interval:

@@ -1,5 +1,7 @@
 """Places that the machine never met: strips between its lanes, and what else the map of its reach leaves out."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from scipy import ndimage
@@ -52,8 +54,22 @@ def find_missed(
         if len(outline)
     ]
     for outline, holes in _outlines(survival, patch, reach, [o for o in outlines if len(o)]):
-        found.append(_place(fates, patch, "place", outline, holes))
+        place = _place(fates, patch, "place", outline, holes)
+        near = 2 * max(reach.grid.mm_per_px, survival.sites.spacing_mm)
+        found.append(place if lanes is None else replace(place, at_turns=_at_turns(outline, lanes, patch, near)))
     return tuple(sorted(found, key=lambda place: -place.left_mm2))
+
+
+def _at_turns(outline: Floats, lanes: Lanes, patch: Patch, near_mm: float) -> bool:
+    """Whether a place lies where the lanes end: at a border that they run against, and short along them.
+
+    One that is longer than half of the patch there is rather a lane that was left out.
+    """
+    turn = np.deg2rad(lanes.heading_deg)
+    size = np.array([patch.width_mm, patch.height_mm])
+    axis = 0 if abs(np.cos(turn)) >= np.sqrt(0.5) else 1
+    low, high = float(outline[:, axis].min()), float(outline[:, axis].max())
+    return min(low, float(size[axis]) - high) <= near_mm and high - low < size[axis] / 2
 
 
 def _wider(strips: tuple[Strip, ...]) -> list[bool]:

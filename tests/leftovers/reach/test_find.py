@@ -15,7 +15,7 @@ from debriscount.layout.lay_room import lay_room
 from debriscount.leftovers.reach.find import coarse_grid, draw_map
 from debriscount.leftovers.reach.neighbours import find_neighbours
 from debriscount.leftovers.reach.survival import Survival
-from debriscount.leftovers.records import Reach
+from debriscount.leftovers.records import Reach, ReachedShare
 from debriscount.registration.grid import FloorGrid
 from debriscount.simulate.spec import Cleaning, Portion, SceneSpec
 from debriscount.simulate.truth import draw_truth
@@ -95,18 +95,27 @@ def test_intervals_hold_the_truth_about_as_often_as_they_say() -> None:
     assert sum(held) >= binom.ppf(0.001, 12, 0.95)
 
 
-def test_the_pickups_uncertainty_widens_that_of_what_was_reached_alone() -> None:
+def half_width(share: ReachedShare) -> float:
+    assert share.interval95 is not None
+    return (share.interval95[1] - share.interval95[0]) / 2
+
+
+def test_the_pickups_uncertainty_widens_that_of_the_share_reached_and_of_what_was_picked_up_there() -> None:
     spec = spec_of(3)
     fates = true_fates(spec)
     narrow, wide = (reach_of(fates, spec.patch, {"patch": (80.0, (80.0 - w, 80.0 + w))}) for w in (0.1, 4.0))
     assert narrow is not None
     assert wide is not None
-    assert narrow.zones["patch"].interval95 == wide.zones["patch"].interval95
+    # Closed form: standard uncertainties of independent sources add as squares (GUM 5.1.2).
+    own, both = (half_width(reach.zones["patch"]) for reach in (narrow, wide))
+    assert both == pytest.approx(np.hypot(own, 4.0), rel=0.1)
+    own, both = (half_width(reach.floor) for reach in (narrow, wide))
+    assert both == pytest.approx(np.hypot(own, 4.0), rel=0.1)
     a, b = narrow.zones["patch"].pickup_interval95, wide.zones["patch"].pickup_interval95
     assert a is not None
     assert b is not None
     # Closed form: relative standard uncertainties add as squares in a quotient (GUM 5.1.6).
-    share, ends = wide.zones["patch"].share_percent, wide.zones["patch"].interval95
+    share, ends = wide.zones["patch"].share_percent, narrow.zones["patch"].interval95
     assert share is not None
     assert ends is not None
     expected = 100 * 80 / share * np.hypot(4.0 / 80, (ends[1] - ends[0]) / 2 / share)

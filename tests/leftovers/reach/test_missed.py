@@ -139,3 +139,20 @@ def test_a_strip_outside_the_patch_is_no_place() -> None:
         share_percent=1.0,
     )
     assert missed(x, y, np.ones(800, bool), outside)[0] == ()
+
+
+def test_places_where_the_lanes_end_are_told_from_others() -> None:
+    x, y = strewn(2500, OPEN_FLOOR, 7)
+    lanes = lanes_of(14.0, 14.5, 13.5)
+    turn, inner = (x > 520) & (np.abs(y - 200) < 30), (np.abs(x - 300) < 40) & (y > 330)
+    across = np.abs(y - (60 + 90 * np.clip(np.round((y - 60) / 90), 0, 2)))
+    places, _ = missed(x, y, (across > 7) & ~turn & ~inner, lanes)
+    told = {
+        place.at_turns for place in places if place.what == "place" and np.array(place.polygon_mm)[:, 0].max() > 500
+    }
+    assert told == {True}
+    told = {
+        place.at_turns for place in places if place.what == "place" and np.array(place.polygon_mm)[:, 0].max() < 500
+    }
+    assert told == {False}
+    assert {place.at_turns for place in missed(x, y, ~turn)[0]} == {None}
