@@ -269,8 +269,9 @@ def _timed(sources: RunSources, make: Callable[[RunSources], Mapping[str, bytes]
 
 def cores_busy(runs: int, measured: Measured) -> Iterator[str]:
     """Measure the runs of a campaign anew, and tell how much of two cores that took."""
+    from debriscount.at_once import usable_cores
     from debriscount.campaign.remeasure import remeasure
-    from debriscount.campaign.spread import _by_processes, usable_cores
+    from debriscount.campaign.spread import _by_processes
     from debriscount.demo import SCENES
     from debriscount.inputs.debris_names import find_debris
     from debriscount.shipped import shipped_folder
