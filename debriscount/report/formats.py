@@ -14,6 +14,8 @@ _Cell = str | float | int | bool | None
 
 
 class Block(BaseModel):
+    """Keys that are described, and further ones that may come."""
+
     model_config = ConfigDict(extra="allow", frozen=True)
 
 
@@ -32,6 +34,8 @@ class _Blank(Block):
 
 
 class Grid(Block):
+    """Raster of a floor view."""
+
     x0_mm: float
     y0_mm: float
     mm_per_px: float
