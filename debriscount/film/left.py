@@ -10,7 +10,7 @@ from .curve import Curve
 from .doubt import Doubts, standard_uncertainty
 
 #: Standard uncertainties to either side of a 95 % interval.
-_REACH = 1.96
+REACH = 1.96
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -57,10 +57,10 @@ def left_over(
             those[:, :, 0] += gain
     # A film begins with a frame that is compressed otherwise than the rest: what several show is nearer the truth.
     begin = np.median(area[: max(doubts.calm, 1)], axis=0)
-    unsure = _REACH * 100 * standard_uncertainty(curve, area, begin, bare_mm4, doubts)
+    unsure = REACH * 100 * standard_uncertainty(curve, area, begin, bare_mm4, doubts)
     # What of one kind counts as another is not known: a kind alone has no interval.
     unsure[:, 1:] = np.nan
-    first = np.where(begin > _REACH * np.sqrt(bare_mm4), begin, np.nan)
+    first = np.where(begin > REACH * np.sqrt(bare_mm4), begin, np.nan)
     percent, lowest, highest = (100 * one / first for one in (area, low, high))
     return [
         {

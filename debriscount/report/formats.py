@@ -8,30 +8,34 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-_Interval = tuple[float, float]
+Interval = tuple[float, float]
 _Camera = dict[str, float | int | str | bool | None]
 _Cell = str | float | int | bool | None
 
 
-class _Block(BaseModel):
+class Block(BaseModel):
+    """Keys that are described, and further ones that may come."""
+
     model_config = ConfigDict(extra="allow", frozen=True)
 
 
-class _Amount(_Block):
+class _Amount(Block):
     area_mm2: float | None
     grains: int | None
     grains_interval95: tuple[int, int] | None
     mass_g: float | None
 
 
-class _Blank(_Block):
+class _Blank(Block):
     file: str
     sha256: str
     taken: str | None
     camera: _Camera
 
 
-class _Grid(_Block):
+class Grid(Block):
+    """Raster of a floor view."""
+
     x0_mm: float
     y0_mm: float
     mm_per_px: float
@@ -39,12 +43,12 @@ class _Grid(_Block):
     height_px: int
 
 
-class _CountedKind(_Block):
+class _CountedKind(Block):
     color: str
     zones: dict[str, _Amount]
 
 
-class _CountedPhoto(_Block):
+class _CountedPhoto(Block):
     file: str
     sha256: str
     taken: str | None
@@ -53,13 +57,13 @@ class _CountedPhoto(_Block):
     patch: dict[str, object] | None
     mm_per_px: float | None
     region: tuple[int, int, int, int] | None
-    grid: _Grid
+    grid: Grid
     zones: dict[str, _Amount]
     kinds: dict[str, _CountedKind]
     warnings: list[str]
 
 
-class CountRecord(_Block):
+class CountRecord(Block):
     """count.json, and what ``count --json`` prints."""
 
     format: Literal["debriscount/count/1"]
@@ -67,7 +71,7 @@ class CountRecord(_Block):
     photos: list[_CountedPhoto]
 
 
-class _Known(_Block):
+class _Known(Block):
     """A value with its standard uncertainty and 95 % interval."""
 
     value: float | None
@@ -79,14 +83,14 @@ class _Learned(_Known):
     dof: float | None
 
 
-class _Limits(_Block):
+class _Limits(Block):
     bias: _Known
     sd: float
     lower: _Known
     upper: _Known
 
 
-class _Line(_Block):
+class _Line(Block):
     slope: _Known | None
     intercept_percent: float
     u_intercept: float
@@ -94,7 +98,7 @@ class _Line(_Block):
     dof: int
 
 
-class _Drift(_Block):
+class _Drift(Block):
     per: Literal["day", "run"]
     slope: _Known
     chance: float
@@ -102,17 +106,17 @@ class _Drift(_Block):
     same_sign_chance: float
 
 
-class _Scatter(_Block):
+class _Scatter(Block):
     ratio: float
     chance: float
 
 
-class _Alone(_Block):
+class _Alone(Block):
     u_percent: float
     dof: float | None
 
 
-class _WeighedRun(_Block):
+class _WeighedRun(Block):
     run: str
     photo_percent: float
     photo_u: float
@@ -124,7 +128,7 @@ class _WeighedRun(_Block):
     cause: str | None
 
 
-class AgreementRecord(_Block):
+class AgreementRecord(Block):
     """agreement.json, and what ``agreement --json`` prints."""
 
     format: Literal["debriscount/agreement/1"]
@@ -142,32 +146,32 @@ class AgreementRecord(_Block):
     sentences: list[str]
 
 
-class _Crowding(_Block):
+class _Crowding(Block):
     used: float
     fitted: _Known | None
     p: float | None
     adopted: bool
 
 
-class _GrainMass(_Block):
+class _GrainMass(Block):
     counted: _Learned | None
     thousand_grains: _Learned | None
     zeta: float | None
     agree: bool | None
 
 
-class _LackOfFit(_Block):
+class _LackOfFit(Block):
     f: float | None
     dof: tuple[float, float | None]
     p: float
 
 
-class _PortionPhoto(_Block):
+class _PortionPhoto(Block):
     file: str
     sha256: str
 
 
-class _Portion(_Block):
+class _Portion(Block):
     photos: list[_PortionPhoto]
     grams: float
     u_grams: float
@@ -178,14 +182,14 @@ class _Portion(_Block):
     leverage: float
 
 
-class _Advice(_Block):
+class _Advice(Block):
     portion: str
     now: float | None
     then: float
     text: str
 
 
-class PortionRecord(_Block):
+class PortionRecord(Block):
     """What ``portion --json`` prints."""
 
     format: Literal["debriscount/portion/1"]
@@ -201,7 +205,7 @@ class PortionRecord(_Block):
     warnings: list[str]
 
 
-class _Finding(_Block):
+class _Finding(Block):
     code: str
     name: str
     value: float | None
@@ -213,7 +217,7 @@ class _Finding(_Block):
     advice: str
 
 
-class _Shot(_Block):
+class _Shot(Block):
     file: str
     against: str | None
     want_percent: float
@@ -221,26 +225,26 @@ class _Shot(_Block):
     findings: list[_Finding]
 
 
-class ShotRecord(_Block):
+class ShotRecord(Block):
     """What ``shot --json`` prints."""
 
     format: Literal["debriscount/shot/1"]
     shots: list[_Shot]
 
 
-class _StandsApart(_Block):
+class _StandsApart(Block):
     name: str
     chance: float | None
     outlier: bool
 
 
-class _Group(_Block):
+class _Group(Block):
     group: dict[str, _Cell]
     n: int
     mean: float | None
     more_than: bool
     sd: float | None
-    interval95: _Interval | None
+    interval95: Interval | None
     repeatability_limit: float | None
     smallest: float | None
     largest: float | None
@@ -253,7 +257,7 @@ class _Group(_Block):
     runs: list[str]
 
 
-class _Chosen(_Block):
+class _Chosen(Block):
     version: str
     figure: str
     unit: str
@@ -282,14 +286,14 @@ class _RankedGroup(_Group):
     rank: int
 
 
-class _Difference(_Block):
+class _Difference(Block):
     within: dict[str, _Cell]
     first: str
     second: str
     n: tuple[int, int]
     difference: float | None
     bound: str | None
-    interval95: _Interval | None
+    interval95: Interval | None
     blocks: int | None
     chance: float | None
     adjusted_chance: float | None
@@ -311,7 +315,7 @@ class ComparisonRecord(_Chosen):
     warnings: list[str]
 
 
-class RunsRecord(_Block):
+class RunsRecord(Block):
     """The table of every figure that ``summary --csv FILE.json`` writes, with what its columns hold."""
 
     format: Literal["debriscount/runs/1"]
@@ -320,7 +324,7 @@ class RunsRecord(_Block):
     rows: list[dict[str, _Cell]]
 
 
-class _PlannedPortion(_Block):
+class _PlannedPortion(Block):
     kind: str
     grams: float
     load_g_per_m2: float
@@ -331,13 +335,13 @@ class _PlannedPortion(_Block):
     crowded: bool
 
 
-class _PlannedTest(_Block):
+class _PlannedTest(Block):
     run: int
     block: int
     level: str
 
 
-class PlanRecord(_Block):
+class PlanRecord(Block):
     """What ``plan --json`` prints."""
 
     format: Literal["debriscount/plan/1"]
@@ -355,112 +359,3 @@ class PlanRecord(_Block):
     detectable: float
     order: str
     tests: list[_PlannedTest]
-
-
-class _Left(_Block):
-    """Debris left in a zone, percent of what lay there at first."""
-
-    left_percent: float | None
-    interval95: _Interval | None
-    bounds_percent: _Interval | None
-    area_mm2: float | None
-
-
-class _Sample(_Block):
-    t_s: float
-    hidden_percent: float
-    zones: dict[str, _Left]
-    kinds: dict[str, dict[str, _Left]] | None = None
-
-
-class _Lying(_Block):
-    area_mm2: float | None
-
-
-class _FilmedPickup(_Block):
-    pickup_percent: float | None
-    interval95: _Interval | None
-    before: _Lying
-    after: _Lying
-
-
-class _FilmedPass(_Block):
-    number: int = Field(alias="pass")
-    start_s: float
-    end_s: float
-    on_patch_s: float
-    zones: dict[str, _FilmedPickup]
-    kinds: dict[str, dict[str, _FilmedPickup]] | None = None
-
-
-class _FilmFile(_Block):
-    size_px: tuple[int, int]
-    codec: str
-    rate: float | None
-    claimed_s: float | None
-    read_s: float
-
-
-class _FilmedFile(_Block):
-    file: str
-    sha256: str
-
-
-class _FilmedKind(_Block):
-    name: str
-    color: str
-
-
-class _FilmedMachine(_Block):
-    width_mm: float | None
-    height_mm: float
-
-
-class _Lane(_Block):
-    start_s: float
-    end_s: float
-    start_mm: tuple[float, float]
-    end_mm: tuple[float, float]
-    heading_deg: float
-    cleaned_mm: float | None
-    cleaned_off_mm: float | None
-
-
-class _Turn(_Block):
-    start_s: float
-    x_mm: float
-    y_mm: float
-    turned_deg: float
-    seconds: float
-
-
-class _CameraMove(_Block):
-    t_s: float
-    by_mm: float
-
-
-class _Flag(_Block):
-    code: str
-    severity: str
-    sentence: str
-
-
-class FilmRecord(_Block):
-    """film.json, and what ``film --json`` prints."""
-
-    format: Literal["debriscount/film/1"]
-    version: str
-    patch: dict[str, object]
-    photos: dict[str, _FilmedFile]
-    film: _FilmFile
-    grid: _Grid
-    kinds: list[_FilmedKind]
-    every_s: float
-    passes: list[_FilmedPass]
-    curve: list[_Sample]
-    machine: _FilmedMachine
-    lanes: list[_Lane]
-    turns: list[_Turn]
-    camera_moves: list[_CameraMove]
-    warnings: list[str]
-    flags: list[_Flag]

@@ -82,6 +82,12 @@ def _weighing_record() -> Schema:
     return WeighingRecord.model_json_schema()
 
 
+def _film() -> Schema:
+    from .film_format import FilmRecord
+
+    return FilmRecord.model_json_schema()
+
+
 def _printed(record: str) -> Callable[[], Schema]:
     def made() -> Schema:
         from . import formats
@@ -103,7 +109,7 @@ SCHEMAS: Mapping[str, Callable[[], Schema]] = {
     "measurement": _measurement,
     "weighing-record": _weighing_record,
     "count": _printed("CountRecord"),
-    "film": _printed("FilmRecord"),
+    "film": _film,
     "agreement": _printed("AgreementRecord"),
     "portion": _printed("PortionRecord"),
     "shot": _printed("ShotRecord"),

@@ -9,7 +9,7 @@ import pytest
 
 from debriscount.errors import DebriscountError, FilmFileError, MarkerError
 from debriscount.film.frames import Frame
-from debriscount.film.measure import _needless, measure_film, seconds_of
+from debriscount.film.measure import _needless, leaps_s, measure_film, seconds_of
 from debriscount.film.records import MeasuredFilm
 from debriscount.inputs.debris_file import read_debris
 from debriscount.inputs.patch_file import read_patch
@@ -131,3 +131,8 @@ def test_large_frames_are_made_smaller_where_grains_keep_their_outline(shot: Sho
     assert _needless(Frame(0.0, image), patch, kinds) == 1
     fine = replace(kinds[0], size_mm=(1.5, 2.0))
     assert _needless(Frame(0.0, large), patch, (fine,)) == 1
+
+
+def test_a_place_that_no_machine_reaches_in_time_is_told() -> None:
+    places = np.array([[0.0, 0], [50, 0], [np.nan, np.nan], [150, 0], [550, 0], [600, 0]])
+    assert leaps_s(np.array([0, 0.2, 0.4, 0.6, 0.8, 1.0]), places).tolist() == [0.8]

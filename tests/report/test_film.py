@@ -12,8 +12,8 @@ import pytest
 from debriscount.errors import OutputError
 from debriscount.film.records import MeasuredFilm
 from debriscount.report.film import film_csv, film_json, film_text, sample_after, track_csv, write_film_result
+from debriscount.report.film_format import FilmRecord
 from debriscount.report.film_pictures import draw_curve, draw_track
-from debriscount.report.formats import FilmRecord
 from debriscount.report.palette import OKABE_ITO
 
 from ..film.conftest import measured, shot  # noqa: F401
