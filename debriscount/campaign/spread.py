@@ -10,6 +10,7 @@ from typing import Any
 
 from ..at_once import usable_cores
 from ..cluster import dask_client, has_dask
+from ..memory import keep_freed
 from .remeasure import Job, RemeasuredRun, Spread
 
 _Work = Callable[[Job], RemeasuredRun]
@@ -100,6 +101,7 @@ def _begin_worker() -> None:
     import cv2
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    keep_freed()
     cv2.setNumThreads(1)
 
 
@@ -117,5 +119,6 @@ def _by_dask(client: Any, work: _Work, jobs: Sequence[Job]) -> Iterator[Remeasur
 def _one_core(work: _Work, job: Job) -> RemeasuredRun:
     import cv2
 
+    keep_freed()  # Dask has its workers hand back memory at once
     cv2.setNumThreads(1)
     return work(job)
