@@ -37,7 +37,7 @@ def over_strips(work: Callable[[slice], None], height: int, width: int) -> None:
     if len(strips) == 1:  # no thread is worth its start
         work(strips[0])
         return
-    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+    with ThreadPoolExecutor(usable_cores()) as pool:
         list(pool.map(work, strips))
 
 

@@ -16,9 +16,9 @@ _PAGE = 2**21
 def keep_freed() -> None:
     """Have floor views take the place, in large pages, of floor views that are done with, in all threads.
 
-    As a rule glibc hands every large array back when it is freed, and the system clears the same memory, in small
-    pages, for the next: a fifth of a measurement's processor time. To be called before the first thread starts; nothing
-    happens on other systems, which have other ways.
+    As a rule glibc hands every large array back when it is freed, and the system clears the same memory for the next,
+    page by small page, which takes longer than much of what is computed there. To be called before the first
+    thread starts; nothing happens on other systems, which have other ways.
     """
     with suppress(AttributeError, OSError, TypeError):
         libc = ctypes.CDLL(None)

@@ -43,7 +43,7 @@ def likeliest_kind(
     Returns
     -------
     ndarray of uint8, shape (H, W)
-        0 where no kind covers a tenth of the pixel.
+        0 where no kind covers a tenth of a pixel in the neighbourhood.
     """
     height, width = floor.shape[:2]
     kind = np.zeros((height, width), np.uint8)
@@ -67,7 +67,7 @@ def likeliest_kind(
     least = np.full((height, width), np.inf, np.float32)
     for k, misfit in enumerate(misfits):
         around = np.asarray(cv2.blur(misfit, (side, side)), np.float32)
-        kind[(around < least) & some] = k
+        kind[around < least] = k
         np.minimum(least, around, out=least)
     return kind
 

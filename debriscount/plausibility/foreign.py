@@ -191,7 +191,7 @@ def changed_places(
     for name, view in small.items():
         lit = view if view is reference else view * stiff_gain(view, reference, floor)
         logs[name] = np.asarray(cv2.GaussianBlur(np.log(np.maximum(lit, FAINTEST)), (0, 0), 1.0), np.float32)
-    usual = logs[names[0]] if len(names) == 2 else _middle(list(logs.values()))
+    usual = logs[names[0]] if len(names) == 2 else np.median(np.stack(list(logs.values())), axis=0)
     near = {
         n: cv2.dilate((_averaged(d.astype(np.float32), cell) > 0.15).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
         for n, d in debris.items()
@@ -216,17 +216,6 @@ def changed_places(
             large |= (_closed(large, BRIDGED * grain) & other) | _whole(wide > 0, large)
         result[name] = large, cell
     return result
-
-
-def _middle(views: Sequence[NDArray[np.float32]]) -> NDArray[np.float32]:
-    """Median of each pixel over views of one shape: sorted by exchanges of whole views."""
-    ordered = list(views)
-    for last in range(len(ordered) - 1, 0, -1):
-        for i in range(last):
-            low, high = ordered[i], ordered[i + 1]
-            ordered[i], ordered[i + 1] = np.minimum(low, high), np.maximum(low, high)
-    half = len(ordered) // 2
-    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) * np.float32(0.5)
 
 
 def solid_things(debris: Mask, before: Mask, grain_px: float) -> Mask:

@@ -126,7 +126,7 @@ def _pair_amplitudes(views: Mapping[str, NDArray[np.float32]], bare: Mask) -> di
     corners = product(*(range(0, size - SQUARE + 1, SQUARE) for size in bare.shape))
     squares = [np.s_[top : top + SQUARE, left : left + SQUARE] for top, left in corners]
     squares = [square for square in squares if bare[square].mean() >= MOSTLY]
-    for square in squares[:: -(-len(squares) // MOST_SQUARES) or 1]:
+    for square in squares[:: max(1, -(-len(squares) // MOST_SQUARES))]:
         known = bare[square]
         weight = window * known
         # The difference of two views has the difference of their waves: a transform a view, however many pairs.

@@ -3,6 +3,7 @@
 import json
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -53,6 +54,10 @@ def shot(tmp_path_factory: pytest.TempPathFactory) -> Shot:
 
 @pytest.fixture(scope="session")
 def measured(shot: Shot) -> MeasuredFilm:
+    return measured_so(shot)
+
+
+def measured_so(shot: Shot, **how: Any) -> MeasuredFilm:
     return measure_film(
         shot.folder / "film.mp4",
         patch=shot.folder / "patch.toml",
@@ -60,4 +65,5 @@ def measured(shot: Shot) -> MeasuredFilm:
         debris=[shot.folder / "debris.toml"],
         every_s=1.0,
         machine_height_mm=SMALL.height_mm,
+        **how,
     )

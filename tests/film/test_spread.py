@@ -9,22 +9,9 @@ import numpy as np
 import pytest
 
 from debriscount.film import spread as module
-from debriscount.film.measure import measure_film
 from debriscount.film.records import MeasuredFilm
 
-from .conftest import SMALL, Shot
-
-
-def again(shot: Shot, **how: Any) -> MeasuredFilm:
-    return measure_film(
-        shot.folder / "film.mp4",
-        patch=shot.folder / "patch.toml",
-        blank=shot.folder / "blank.jpg",
-        debris=[shot.folder / "debris.toml"],
-        every_s=1.0,
-        machine_height_mm=SMALL.height_mm,
-        **how,
-    )
+from .conftest import Shot, measured_so
 
 
 def assert_same(one: MeasuredFilm, other: MeasuredFilm) -> None:
@@ -35,7 +22,7 @@ def assert_same(one: MeasuredFilm, other: MeasuredFilm) -> None:
 
 
 def test_one_at_a_time_and_many_find_the_same(shot: Shot, measured: MeasuredFilm) -> None:
-    assert_same(again(shot, at_once=1), measured)
+    assert_same(measured_so(shot, at_once=1), measured)
 
 
 @pytest.mark.skipif(find_spec("distributed") is None, reason="dask.distributed is not installed")
@@ -52,4 +39,4 @@ def test_a_cluster_finds_the_same(shot: Shot, measured: MeasuredFilm, monkeypatc
             yield client
 
     monkeypatch.setattr(module, "dask_client", within)
-    assert_same(again(shot, scheduler="here"), measured)
+    assert_same(measured_so(shot, scheduler="here"), measured)
